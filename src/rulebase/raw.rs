@@ -1,0 +1,349 @@
+//! The rule files as they are written: every key an author may type.
+//!
+//! These types are read by [`super::decode`] and are also what
+//! `halfsplit rules schema` prints. They keep the place of every name and
+//! number, so that [`super::validate`] can point at mistakes.
+
+use schemars::JsonSchema;
+use serde::Deserialize;
+
+use super::decode::{Entries, Need};
+use super::source::At;
+
+/// A rule file: a pack of one function area, a device description, or the
+/// shop's bench. Which one it is follows from its first key.
+#[derive(Debug, JsonSchema)]
+#[schemars(untagged)]
+#[allow(clippy::large_enum_variant)]
+pub enum AnyFile {
+    /// A function area.
+    Pack(RawPack),
+    /// A device description.
+    Device(RawDevice),
+    /// Bench conditions, cautions and history questions.
+    Bench(RawBench),
+}
+
+/// One function area: what can be at fault, what it breaks, how to find out
+/// and how to mend it.
+#[derive(Debug, Deserialize, JsonSchema)]
+#[serde(rename_all = "kebab-case")]
+pub struct RawPack {
+    /// Identifier of the pack: lower case letters, digits and hyphens.
+    pub pack: At<String>,
+    /// One sentence on what the pack covers.
+    pub about: Option<String>,
+    /// What one copy on a device is called (camera, port). With it the pack
+    /// may stand on a device several times; what is under `shared` exists once.
+    pub unit: Option<String>,
+    /// Where the numbers come from that name no source nearer to them.
+    pub source: Option<At<String>>,
+    /// Of 1000 jobs with a complaint in this area: how many turn out to have
+    /// nothing wrong.
+    pub nothing_found: Option<At<f64>>,
+    /// Of 1000 jobs with a complaint in this area: how many have two or more
+    /// independent faults.
+    pub two_or_more: Option<At<f64>>,
+    /// What exists once per unit.
+    #[serde(default)]
+    pub items: Entries<RawItem>,
+    /// What exists once per device, however many units there are.
+    #[serde(default)]
+    pub shared: Entries<RawItem>,
+    /// What the owner or the device can be seen to do, and what it needs.
+    #[serde(default)]
+    pub functions: Entries<RawFunction>,
+    /// What customers say.
+    #[serde(default)]
+    pub symptoms: Entries<RawSymptom>,
+    /// What can be done to learn.
+    #[serde(default)]
+    pub tests: Entries<RawTest>,
+    /// What can be done to mend.
+    #[serde(default)]
+    pub remedies: Entries<RawRemedy>,
+    /// The smallest form: faults with their prior probability (0 to 1).
+    #[serde(default)]
+    pub faults: Entries<RawPrior>,
+    /// The smallest form: yes-or-no observations tied to those faults.
+    #[serde(default)]
+    pub observations: Entries<RawObservation>,
+}
+
+/// Anything that can be at fault.
+#[derive(Debug, Deserialize, JsonSchema)]
+#[serde(rename_all = "kebab-case")]
+pub struct RawItem {
+    /// Name on screens. `{unit}` stands for the name of the copy.
+    pub name: At<String>,
+    /// One of software, setting, part, interconnect, board.
+    pub r#where: At<String>,
+    /// Fault modes with how many of 1000 jobs they are.
+    #[serde(default)]
+    pub faults: Entries<RawFault>,
+    /// Contacts that are seated anew when this item is fitted.
+    #[serde(default)]
+    pub mates: Vec<At<String>>,
+    /// How the job's history multiplies the odds of every fault of the item.
+    #[serde(default)]
+    pub history: Entries<At<f64>>,
+    /// How the kind of device multiplies them (0: not on this kind).
+    #[serde(default)]
+    pub kinds: Entries<At<f64>>,
+    /// What the item does, in a sentence for a junior.
+    pub explain: Option<String>,
+    /// Where its numbers come from.
+    pub source: Option<At<String>>,
+}
+
+/// A way an item fails. A bare number is the rate.
+#[derive(Debug, Deserialize, JsonSchema)]
+#[serde(rename_all = "kebab-case")]
+pub struct RawFault {
+    /// Of 1000 jobs with a complaint in this area.
+    pub rate: At<f64>,
+    /// Chance that the fault, when there, breaks a need of it at any one try
+    /// (default 0.98; less for an intermittent fault).
+    pub breaks: Option<At<f64>>,
+    /// Name on screens, where the identifier does not read well.
+    pub name: Option<String>,
+    /// History multipliers of this fault alone.
+    #[serde(default)]
+    pub history: Entries<At<f64>>,
+    /// What it means, in a sentence for a junior.
+    pub explain: Option<String>,
+    /// Where its numbers come from.
+    pub source: Option<At<String>>,
+}
+
+/// Something the owner or the device can be seen to do.
+#[derive(Debug, Deserialize, JsonSchema)]
+#[serde(rename_all = "kebab-case")]
+pub struct RawFunction {
+    /// Name on screens, a statement: "the camera shows a picture".
+    pub name: At<String>,
+    /// Items, single faults (`module.dead`) or other functions; a weaker need
+    /// as `{lens.scratched: 0.6}`.
+    pub needs: At<Vec<Need>>,
+    /// Where weaker strengths come from.
+    pub source: Option<At<String>>,
+}
+
+/// What customers say: either the loss of a function or, where no function
+/// explains it, direct links.
+#[derive(Debug, Deserialize, JsonSchema)]
+#[serde(rename_all = "kebab-case")]
+pub struct RawSymptom {
+    /// Name on screens.
+    pub name: At<String>,
+    /// The function that is lost.
+    pub loses: Option<At<String>>,
+    /// How likely each fault shows this symptom (noisy-OR).
+    #[serde(default)]
+    pub links: Entries<At<f64>>,
+    /// Chance of the symptom with none of the linked faults.
+    pub leak: Option<At<f64>>,
+    /// Patterns that recognise it in free text (regular expressions, any case).
+    #[serde(default)]
+    pub hear: Vec<At<String>>,
+    /// Where its numbers come from.
+    pub source: Option<At<String>>,
+}
+
+/// Anything done to learn.
+#[derive(Debug, Deserialize, JsonSchema)]
+#[serde(rename_all = "kebab-case")]
+pub struct RawTest {
+    /// What to do and look for, as a question. For tests of a function, "yes"
+    /// means it works.
+    pub ask: At<String>,
+    /// ask, look, try, swap, measure or continuity.
+    pub kind: Option<At<String>>,
+    /// The function that is tried.
+    pub tries: Option<At<String>>,
+    /// A known-good part fitted here in place of this item.
+    pub swaps_in: Option<At<String>>,
+    /// This item tried in a known-good device.
+    pub lends: Option<At<String>>,
+    /// Items that are out of the picture while trying (another app, a safe start).
+    #[serde(default)]
+    pub without: Vec<At<String>>,
+    /// Outcomes in order, the healthy one first; each further one lists the
+    /// faults that lead to it. Several faults: the furthest outcome wins.
+    #[serde(default)]
+    pub shows: Entries<RawOutcome>,
+    /// Chance of an outcome other than the healthy one with no fault at all.
+    pub leak: Option<At<f64>>,
+    /// Unit of a measured value (V, ohm, A, C), with `between` in `shows`.
+    pub unit: Option<At<String>>,
+    /// Minutes it takes, bench conditions not counted.
+    pub minutes: Option<At<f64>>,
+    /// Chance that the result is right (default 0.97).
+    pub reliability: Option<At<f64>>,
+    /// State the device must be in.
+    #[serde(default)]
+    pub conditions: Vec<At<String>>,
+    /// Tools that are needed.
+    #[serde(default)]
+    pub tools: Vec<String>,
+    /// Cautions shown before it.
+    #[serde(default)]
+    pub cautions: Vec<At<String>>,
+    /// How to do it and why, in a sentence for a junior.
+    pub explain: Option<String>,
+    /// Where its numbers come from.
+    pub source: Option<At<String>>,
+}
+
+/// One outcome of a test.
+#[derive(Debug, Default, Deserialize, JsonSchema)]
+#[serde(rename_all = "kebab-case", default)]
+pub struct RawOutcome {
+    /// The outcome in plain words.
+    pub says: Option<String>,
+    /// How likely each fault leads here.
+    pub links: Entries<At<f64>>,
+    /// Measured values from and to that count as this outcome.
+    pub between: Option<At<(f64, f64)>>,
+}
+
+/// Anything done to mend.
+#[derive(Debug, Deserialize, JsonSchema)]
+#[serde(rename_all = "kebab-case")]
+pub struct RawRemedy {
+    /// What is done, as an order: "clean and reseat the connector".
+    pub name: At<String>,
+    /// Faults or items it clears, with the chance that it takes.
+    pub clears: Entries<At<f64>>,
+    /// Faults it may bring about, with the chance.
+    #[serde(default)]
+    pub may_break: Entries<At<f64>>,
+    /// Minutes it takes, bench conditions not counted.
+    pub minutes: Option<At<f64>>,
+    /// Cost of parts, in the shop's currency.
+    pub parts: Option<At<f64>>,
+    /// State the device must be in.
+    #[serde(default)]
+    pub conditions: Vec<At<String>>,
+    /// Tools that are needed.
+    #[serde(default)]
+    pub tools: Vec<String>,
+    /// Cautions shown before it.
+    #[serde(default)]
+    pub cautions: Vec<At<String>>,
+    /// How to do it, in a sentence for a junior.
+    pub explain: Option<String>,
+    /// Where its numbers come from.
+    pub source: Option<At<String>>,
+}
+
+/// A fault of the smallest form. A bare number is the prior.
+#[derive(Debug, Deserialize, JsonSchema)]
+#[serde(rename_all = "kebab-case")]
+pub struct RawPrior {
+    /// Probability before anything is seen, 0 to 1.
+    pub prior: At<f64>,
+    /// Name on screens.
+    pub name: Option<String>,
+    /// One of software, setting, part, interconnect, board (default part).
+    pub r#where: Option<At<String>>,
+    /// Where its number comes from.
+    pub source: Option<At<String>>,
+}
+
+/// A yes-or-no observation of the smallest form: a noisy-OR. A strength is
+/// the chance that its fault alone, without the leak, makes it "yes".
+#[derive(Debug, Deserialize, JsonSchema)]
+#[serde(rename_all = "kebab-case")]
+pub struct RawObservation {
+    /// Strength of each fault.
+    pub links: Entries<At<f64>>,
+    /// Chance of "yes" with none of the faults (default 0).
+    pub leak: Option<At<f64>>,
+    /// Chance that the answer is right (default 1).
+    pub reliability: Option<At<f64>>,
+    /// The question on screens.
+    pub ask: Option<String>,
+    /// Minutes it takes (default 1).
+    pub minutes: Option<At<f64>>,
+    /// Where its numbers come from.
+    pub source: Option<At<String>>,
+}
+
+/// A device: which packs it has and how often.
+#[derive(Debug, Deserialize, JsonSchema)]
+#[serde(rename_all = "kebab-case")]
+pub struct RawDevice {
+    /// Identifier of the description.
+    pub device: At<String>,
+    /// Name on screens.
+    pub name: String,
+    /// phone, tablet, laptop, handheld or board.
+    pub kind: At<String>,
+    /// Model this describes; absent for a generic description.
+    pub model: Option<String>,
+    /// Variant of the model.
+    pub variant: Option<String>,
+    /// Packs, each with the names of its copies (`[]` for a pack without units).
+    pub carries: Entries<Vec<At<String>>>,
+}
+
+/// The bench: conditions, cautions, history questions.
+#[derive(Debug, Deserialize, JsonSchema)]
+#[serde(rename_all = "kebab-case")]
+pub struct RawBench {
+    /// A title.
+    pub bench: At<String>,
+    /// Where its numbers come from.
+    pub source: Option<At<String>>,
+    /// States a device can be in on the bench.
+    #[serde(default)]
+    pub conditions: Entries<RawCondition>,
+    /// Warnings, named so that tests and remedies can ask for them.
+    #[serde(default)]
+    pub cautions: Entries<RawCaution>,
+    /// What to ask about a device's past; packs say how each shifts the odds.
+    #[serde(default)]
+    pub history: Entries<RawHistory>,
+}
+
+/// A state a device can be in on the bench.
+#[derive(Debug, Deserialize, JsonSchema)]
+#[serde(rename_all = "kebab-case")]
+pub struct RawCondition {
+    /// Name on screens.
+    pub name: String,
+    /// Minutes to get there.
+    pub enter: At<f64>,
+    /// Minutes to get back.
+    pub leave: At<f64>,
+    /// Conditions that must hold first.
+    #[serde(default)]
+    pub needs: Vec<At<String>>,
+    /// Conditions that cannot hold at the same time.
+    #[serde(default)]
+    pub excludes: Vec<At<String>>,
+    /// Cautions that every test and remedy in this condition must carry.
+    #[serde(default)]
+    pub demands: Vec<At<String>>,
+    /// Where its numbers come from.
+    pub source: Option<At<String>>,
+}
+
+/// A warning. A bare text is what is shown.
+#[derive(Debug, Deserialize, JsonSchema)]
+#[serde(rename_all = "kebab-case")]
+pub struct RawCaution {
+    /// The text shown before the step.
+    pub text: String,
+    /// Where it comes from.
+    pub source: Option<At<String>>,
+}
+
+/// A question about the device's past. A bare text is the question.
+#[derive(Debug, Deserialize, JsonSchema)]
+#[serde(rename_all = "kebab-case")]
+pub struct RawHistory {
+    /// The question, answered yes or no.
+    pub ask: String,
+}

@@ -1,0 +1,366 @@
+//! The rule base as the rest of the program holds it: only valid states.
+
+use std::fmt;
+
+use regex::Regex;
+use serde::{Deserialize, Serialize};
+
+/// The five answers of "where does the fault lie".
+#[derive(
+    Clone, Copy, Debug, PartialEq, Eq, Hash, PartialOrd, Ord, Serialize, Deserialize, Default,
+)]
+#[serde(rename_all = "lowercase")]
+pub enum Where {
+    /// An app, a system service, firmware.
+    Software,
+    /// Something the owner or a menu can set.
+    Setting,
+    /// A part that is replaced whole.
+    #[default]
+    Part,
+    /// A flex, a connector, a contact, a cable.
+    Interconnect,
+    /// A component or a trace of the board.
+    Board,
+}
+
+impl Where {
+    /// All five, in the order in which a job asks for them.
+    pub const ALL: [Where; 5] = [
+        Where::Software,
+        Where::Setting,
+        Where::Part,
+        Where::Interconnect,
+        Where::Board,
+    ];
+    /// The word used in rules and on screens.
+    pub fn word(self) -> &'static str {
+        match self {
+            Where::Software => "software",
+            Where::Setting => "setting",
+            Where::Part => "part",
+            Where::Interconnect => "interconnect",
+            Where::Board => "board",
+        }
+    }
+    /// Reads the word.
+    pub fn from_word(w: &str) -> Option<Where> {
+        Where::ALL.into_iter().find(|x| x.word() == w)
+    }
+}
+
+impl fmt::Display for Where {
+    fn fmt(&self, f: &mut fmt::Formatter) -> fmt::Result {
+        f.write_str(self.word())
+    }
+}
+
+/// Everything the loaded rule files say.
+#[derive(Debug, Default)]
+pub struct Rulebase {
+    /// Function areas.
+    pub packs: Vec<Pack>,
+    /// Device descriptions.
+    pub devices: Vec<Device>,
+    /// Bench conditions, cautions, history questions.
+    pub bench: Bench,
+    /// How many numbers rest on which kind of source.
+    pub sources: SourceTally,
+    /// SHA-256 over all files, in hexadecimal: which rules a step was given under.
+    pub fingerprint: String,
+}
+
+/// Numbers counted by what they rest on.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq, Serialize)]
+pub struct SourceTally {
+    /// A named published source.
+    pub published: usize,
+    /// Common practice, no source.
+    pub common_practice: usize,
+    /// The shop's own closed jobs.
+    pub own_jobs: usize,
+}
+
+/// A function area.
+#[derive(Debug)]
+pub struct Pack {
+    /// Identifier.
+    pub id: String,
+    /// One sentence.
+    pub about: String,
+    /// What a copy is called; `None` if the area exists once per device.
+    pub unit: Option<String>,
+    /// Share of jobs (0..1) that turn out to have nothing wrong.
+    pub nothing_found: f64,
+    /// Share of jobs (0..1) with two or more independent faults.
+    pub two_or_more: f64,
+    /// The smallest form: priors, not rates; names stand alone.
+    pub minimal: bool,
+    /// What can be at fault.
+    pub items: Vec<Item>,
+    /// Every fault mode of every item, in order.
+    pub faults: Vec<Fault>,
+    /// What can be seen to work.
+    pub functions: Vec<Function>,
+    /// What customers say.
+    pub symptoms: Vec<Symptom>,
+    /// What can be done to learn.
+    pub tests: Vec<Test>,
+    /// What can be done to mend.
+    pub remedies: Vec<Remedy>,
+}
+
+/// Index of a fault within its pack.
+pub type PackFault = usize;
+/// A fault of the pack with a strength, 0..1.
+pub type Link = (PackFault, f64);
+
+/// Anything that can be at fault.
+#[derive(Debug)]
+pub struct Item {
+    /// Identifier within the pack.
+    pub id: String,
+    /// Name, with `{unit}`.
+    pub name: String,
+    /// Which of the five.
+    pub r#where: Where,
+    /// Exists once per device.
+    pub shared: bool,
+    /// Its faults.
+    pub faults: std::ops::Range<PackFault>,
+    /// Items (by index) whose contacts are seated anew when this is fitted.
+    pub mates: Vec<usize>,
+    /// For a junior.
+    pub explain: Option<String>,
+    /// Kinds of device that multiply the rates.
+    pub kinds: Vec<(String, f64)>,
+}
+
+/// A way an item fails.
+#[derive(Debug)]
+pub struct Fault {
+    /// The item, by index.
+    pub item: usize,
+    /// Identifier of the mode; empty in the smallest form.
+    pub id: String,
+    /// Name of the mode on screens.
+    pub name: String,
+    /// Share of jobs with a complaint in the area (0..1); the prior itself in
+    /// the smallest form.
+    pub rate: f64,
+    /// Chance that it breaks a need at any one try.
+    pub breaks: f64,
+    /// History answers that multiply its odds.
+    pub history: Vec<(String, f64)>,
+    /// For a junior.
+    pub explain: Option<String>,
+    /// Where its numbers come from.
+    pub source: String,
+}
+
+/// Something the owner or the device can be seen to do.
+#[derive(Debug)]
+pub struct Function {
+    /// Identifier within the pack.
+    pub id: String,
+    /// Name, with `{unit}`.
+    pub name: String,
+    /// Needs as written, for explanations.
+    pub needs: Vec<String>,
+    /// Every fault that breaks it, over the strongest path of needs.
+    pub links: Vec<Link>,
+}
+
+/// What customers say.
+#[derive(Debug)]
+pub struct Symptom {
+    /// Identifier within the pack.
+    pub id: String,
+    /// Name, with `{unit}`.
+    pub name: String,
+    /// The function it is the loss of, by index.
+    pub loses: Option<usize>,
+    /// Faults that show it.
+    pub links: Vec<Link>,
+    /// Chance with no fault; `None` where the stated share of nothing found gives it.
+    pub leak: Option<f64>,
+    /// Patterns for free text.
+    pub hear: Vec<Regex>,
+}
+
+/// The manner of a test.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, Deserialize)]
+#[serde(rename_all = "lowercase")]
+pub enum Kind {
+    /// Asking the owner.
+    Ask,
+    /// Looking.
+    Look,
+    /// Trying a function.
+    Try,
+    /// Swapping a part.
+    Swap,
+    /// Measuring a value.
+    Measure,
+    /// Probing for a path.
+    Continuity,
+}
+
+impl Kind {
+    /// All kinds with their words.
+    pub const ALL: [(&'static str, Kind); 6] = [
+        ("ask", Kind::Ask),
+        ("look", Kind::Look),
+        ("try", Kind::Try),
+        ("swap", Kind::Swap),
+        ("measure", Kind::Measure),
+        ("continuity", Kind::Continuity),
+    ];
+}
+
+/// Anything done to learn.
+#[derive(Debug)]
+pub struct Test {
+    /// Identifier within the pack.
+    pub id: String,
+    /// The question, with `{unit}`.
+    pub ask: String,
+    /// Manner.
+    pub kind: Kind,
+    /// What it depends on.
+    pub how: How,
+    /// Unit of a measured value.
+    pub unit: Option<String>,
+    /// Chance that the result is right.
+    pub reliability: f64,
+    /// What it takes.
+    pub step: Step,
+}
+
+/// What a test's result depends on.
+#[derive(Debug)]
+pub enum How {
+    /// A function is tried.
+    Tries {
+        /// Which, by index.
+        function: usize,
+        /// Items whose faults are out of the picture (replaced for the try).
+        without: Vec<usize>,
+        /// A known-good part in place of this item.
+        swaps_in: Option<usize>,
+        /// Only this item counts: it is tried in a known-good device.
+        lends: Option<usize>,
+    },
+    /// Something is shown, by direct links.
+    Shows {
+        /// Healthy outcome first, furthest last.
+        outcomes: Vec<Outcome>,
+        /// Chance of the second outcome with no fault at all.
+        leak: f64,
+    },
+}
+
+/// One outcome of a test.
+#[derive(Debug)]
+pub struct Outcome {
+    /// Identifier within the test.
+    pub id: String,
+    /// In plain words.
+    pub says: String,
+    /// Faults that lead here.
+    pub links: Vec<Link>,
+    /// Measured values that count as this outcome.
+    pub between: Option<(f64, f64)>,
+}
+
+/// What a test or a remedy takes.
+#[derive(Clone, Debug, Default)]
+pub struct Step {
+    /// Minutes, bench conditions not counted.
+    pub minutes: f64,
+    /// Cost of parts, in the shop's currency.
+    pub parts: f64,
+    /// Bench conditions, by index.
+    pub conditions: Vec<usize>,
+    /// Tools.
+    pub tools: Vec<String>,
+    /// Cautions, by index.
+    pub cautions: Vec<usize>,
+    /// For a junior.
+    pub explain: Option<String>,
+    /// Where the numbers come from.
+    pub source: String,
+}
+
+/// Anything done to mend.
+#[derive(Debug)]
+pub struct Remedy {
+    /// Identifier within the pack.
+    pub id: String,
+    /// An order, with `{unit}`.
+    pub name: String,
+    /// Faults it clears, with the chance that it takes.
+    pub clears: Vec<Link>,
+    /// Faults it may bring about, with the chance.
+    pub may_break: Vec<Link>,
+    /// What it takes.
+    pub step: Step,
+}
+
+/// A device description.
+#[derive(Clone, Debug)]
+pub struct Device {
+    /// Identifier.
+    pub id: String,
+    /// Name on screens.
+    pub name: String,
+    /// phone, tablet, laptop, handheld or board.
+    pub kind: String,
+    /// The model it describes; `None` for a generic description.
+    pub model: Option<String>,
+    /// Variant of the model.
+    pub variant: Option<String>,
+    /// Pack identifiers, each with the names of its copies.
+    pub carries: Vec<(String, Vec<String>)>,
+}
+
+/// The bench.
+#[derive(Debug, Default)]
+pub struct Bench {
+    /// Conditions a device can be in.
+    pub conditions: Vec<Condition>,
+    /// Cautions: identifier and text.
+    pub cautions: Vec<(String, String)>,
+    /// History questions: identifier and text.
+    pub history: Vec<(String, String)>,
+}
+
+/// A state a device can be in on the bench.
+#[derive(Clone, Debug)]
+pub struct Condition {
+    /// Identifier.
+    pub id: String,
+    /// Name on screens.
+    pub name: String,
+    /// Minutes to get there.
+    pub enter: f64,
+    /// Minutes to get back.
+    pub leave: f64,
+    /// Conditions that must hold first, by index.
+    pub needs: Vec<usize>,
+    /// Conditions that cannot hold at the same time, by index.
+    pub excludes: Vec<usize>,
+}
+
+impl Pack {
+    /// `item.fault`, or the item alone in the smallest form.
+    pub fn fault_id(&self, f: PackFault) -> String {
+        let fault = &self.faults[f];
+        let item = &self.items[fault.item].id;
+        if fault.id.is_empty() {
+            item.clone()
+        } else {
+            format!("{item}.{}", fault.id)
+        }
+    }
+}

@@ -1,0 +1,1365 @@
+//! From the raw form to the typed one, collecting every problem.
+
+use std::collections::HashMap;
+
+use petgraph::algo::{tarjan_scc, toposort};
+use petgraph::graph::{DiGraph, NodeIndex};
+use regex::RegexBuilder;
+
+use super::decode::Entries;
+use super::problem::{Code, Problem};
+use super::raw::*;
+use super::source::{At, SourceFile, Span};
+use super::typed::*;
+
+/// Chance that a fault breaks a need at one try, where nothing is said.
+const BREAKS: f64 = 0.98;
+/// Chance that a result is right, where nothing is said.
+const RELIABILITY: f64 = 0.97;
+/// Minutes of a step where nothing is said.
+const MINUTES: f64 = 5.0;
+
+/// Turns the raw files into a rule base. Whatever is wrong is added to
+/// `problems`; the rule base is complete only if nothing was.
+pub(super) fn validate(
+    raw: &[AnyFile],
+    files: &[SourceFile],
+    problems: &mut Vec<Problem>,
+) -> Rulebase {
+    let mut v = Validator {
+        files,
+        problems,
+        tally: SourceTally::default(),
+    };
+    let mut bench = Bench::default();
+    let mut demands = Vec::new();
+    for f in raw {
+        if let AnyFile::Bench(b) = f {
+            v.bench(b, &mut bench, &mut demands);
+        }
+    }
+    let mut packs: Vec<Pack> = Vec::new();
+    let mut seen: HashMap<&str, Span> = HashMap::new();
+    for f in raw {
+        if let AnyFile::Pack(p) = f {
+            if let Some(first) = seen.insert(&p.pack.value, p.pack.span) {
+                v.duplicate("pack", &p.pack, first);
+                continue;
+            }
+            packs.push(v.pack(p, &bench, &demands));
+        }
+    }
+    let mut devices = Vec::new();
+    let mut seen: HashMap<&str, Span> = HashMap::new();
+    for f in raw {
+        if let AnyFile::Device(d) = f {
+            if let Some(first) = seen.insert(&d.device.value, d.device.span) {
+                v.duplicate("device", &d.device, first);
+                continue;
+            }
+            devices.push(v.device(d, &packs));
+        }
+    }
+    let sources = v.tally;
+    Rulebase {
+        packs,
+        devices,
+        bench,
+        sources,
+        fingerprint: String::new(),
+    }
+}
+
+/// The kinds of device that exist.
+pub const DEVICE_KINDS: [&str; 5] = ["phone", "tablet", "laptop", "handheld", "board"];
+
+struct Validator<'a> {
+    files: &'a [SourceFile],
+    problems: &'a mut Vec<Problem>,
+    tally: SourceTally,
+}
+
+/// Names of one kind within a pack, with their places.
+type Names<'a> = HashMap<&'a str, (usize, Span)>;
+
+/// What names in a pack can stand for, while it is being built.
+struct Scope<'a> {
+    items: Names<'a>,
+    functions: Names<'a>,
+    pack: &'a Pack,
+}
+
+impl Validator<'_> {
+    fn push(&mut self, p: Problem) {
+        self.problems.push(p);
+    }
+
+    fn duplicate(&mut self, what: &str, name: &At<String>, first: Span) {
+        self.push(
+            Problem::new(
+                Code::Duplicate,
+                name.span,
+                format!("{what} `{}` is defined twice", name.value),
+            )
+            .label("the second one")
+            .also(first, "the first one"),
+        );
+    }
+
+    fn name(&mut self, name: &At<String>) {
+        let ok = name.starts_with(|c: char| c.is_ascii_lowercase())
+            && name
+                .chars()
+                .all(|c| c.is_ascii_lowercase() || c.is_ascii_digit() || c == '-' || c == '_');
+        // The smallest form carries over names of published networks as they are.
+        if !ok && name.value.contains(['.', '/', ':', ' ']) || name.value.is_empty() {
+            self.push(
+                Problem::new(
+                    Code::BadName,
+                    name.span,
+                    format!("`{}` cannot be an identifier", name.value),
+                )
+                .help("use lower-case letters, digits and hyphens; put the readable name under `name`"),
+            );
+        }
+    }
+
+    /// Indexes the names of `entries`, reporting duplicates and bad names.
+    fn names<'e, T>(&mut self, what: &str, entries: &'e Entries<T>) -> Names<'e> {
+        let mut names: Names<'e> = HashMap::new();
+        self.add_names(what, entries, 0, &mut names);
+        names
+    }
+
+    fn add_names<'e, T>(
+        &mut self,
+        what: &str,
+        entries: &'e Entries<T>,
+        offset: usize,
+        names: &mut Names<'e>,
+    ) {
+        for (i, (name, _)) in entries.iter().enumerate() {
+            self.name(name);
+            match names.get(name.as_str()) {
+                Some((_, first)) => self.duplicate(what, name, *first),
+                None => {
+                    names.insert(name.as_str(), (offset + i, name.span));
+                }
+            }
+        }
+    }
+
+    fn range(&mut self, n: &At<f64>, low: f64, high: f64, what: &str) -> f64 {
+        if n.value < low || n.value > high {
+            let hint = if high == 1.0 && n.value > 1.0 && n.value <= 100.0 {
+                format!("write {} per cent as {}", n.value, n.value / 100.0)
+            } else {
+                format!("{what} lies between {low} and {high}")
+            };
+            self.push(
+                Problem::new(
+                    Code::Range,
+                    n.span,
+                    format!("{what} {} is out of range", n.value),
+                )
+                .help(hint),
+            );
+        }
+        n.value.clamp(low, high)
+    }
+
+    fn probability(&mut self, n: &At<f64>, what: &str) -> f64 {
+        self.range(n, 0.0, 1.0, what)
+    }
+
+    /// Counts a number under the nearest source, or reports that there is none.
+    fn sourced(&mut self, at: Span, sources: &[&Option<At<String>>]) -> String {
+        match sources.iter().find_map(|s| s.as_ref()) {
+            Some(s) if !s.trim().is_empty() => {
+                let t = s.to_lowercase();
+                if t.starts_with("common practice") {
+                    self.tally.common_practice += 1;
+                } else if t.starts_with("own jobs") || t.starts_with("the shop's own") {
+                    self.tally.own_jobs += 1;
+                } else {
+                    self.tally.published += 1;
+                }
+                s.value.clone()
+            }
+            _ => {
+                self.push(
+                    Problem::new(Code::NoSource, at, "a number without a source")
+                        .label("where does it come from?")
+                        .help(
+                            "add `source:` here or to the pack: a named publication, \
+                             `common practice, no source`, or `own jobs`",
+                        ),
+                );
+                String::new()
+            }
+        }
+    }
+
+    fn unknown<'n>(
+        &mut self,
+        what: &str,
+        name: &At<String>,
+        known: impl IntoIterator<Item = &'n str>,
+    ) {
+        self.push(
+            Problem::new(
+                Code::UnknownName,
+                name.span,
+                format!("no {what} is called `{}`", name.value),
+            )
+            .near(name, known),
+        );
+    }
+
+    fn lookup(&mut self, what: &str, names: &Names, name: &At<String>) -> Option<usize> {
+        match names.get(name.as_str()) {
+            Some((i, _)) => Some(*i),
+            None => {
+                self.unknown(what, name, names.keys().copied());
+                None
+            }
+        }
+    }
+
+    fn among(&mut self, what: &str, list: &[(String, String)], name: &At<String>) -> Option<usize> {
+        let found = list.iter().position(|(id, _)| *id == name.value);
+        if found.is_none() {
+            self.unknown(what, name, list.iter().map(|(id, _)| id.as_str()));
+        }
+        found
+    }
+
+    fn bench(&mut self, raw: &RawBench, bench: &mut Bench, demands: &mut Vec<Vec<usize>>) {
+        self.names("caution", &raw.cautions);
+        for (id, c) in &raw.cautions {
+            bench.cautions.push((id.value.clone(), c.text.clone()));
+        }
+        self.names("history question", &raw.history);
+        for (id, h) in &raw.history {
+            bench.history.push((id.value.clone(), h.ask.clone()));
+        }
+        let names = self.names("bench condition", &raw.conditions);
+        let offset = bench.conditions.len();
+        for (id, c) in &raw.conditions {
+            self.sourced(c.enter.span, &[&c.source, &raw.source]);
+            let enter = self.range(&c.enter, 0.0, 1e4, "a time in minutes");
+            let leave = self.range(&c.leave, 0.0, 1e4, "a time in minutes");
+            let mut list = |v: &[At<String>]| -> Vec<usize> {
+                v.iter()
+                    .filter_map(|n| self.lookup("bench condition", &names, n))
+                    .map(|i| i + offset)
+                    .collect()
+            };
+            let needs = list(&c.needs);
+            let excludes = list(&c.excludes);
+            for n in &c.needs {
+                if n.value == id.value {
+                    self.push(Problem::new(
+                        Code::Cycle,
+                        n.span,
+                        format!("bench condition `{}` needs itself", id.value),
+                    ));
+                }
+            }
+            demands.push(
+                c.demands
+                    .iter()
+                    .filter_map(|n| self.among("caution", &bench.cautions, n))
+                    .collect(),
+            );
+            bench.conditions.push(Condition {
+                id: id.value.clone(),
+                name: c.name.clone(),
+                enter,
+                leave,
+                needs,
+                excludes,
+            });
+        }
+        let mut graph = DiGraph::<usize, ()>::new();
+        let nodes: Vec<NodeIndex> = (0..bench.conditions.len())
+            .map(|i| graph.add_node(i))
+            .collect();
+        for (i, c) in bench.conditions.iter().enumerate() {
+            for n in &c.needs {
+                if *n != i {
+                    graph.add_edge(nodes[i], nodes[*n], ());
+                }
+            }
+        }
+        if let Err(cycle) = toposort(&graph, None) {
+            let i = graph[cycle.node_id()].saturating_sub(offset);
+            if let Some((id, _)) = raw.conditions.get(i) {
+                self.push(Problem::new(
+                    Code::Cycle,
+                    id.span,
+                    format!("bench condition `{}` needs itself in a circle", id.value),
+                ));
+            }
+            for c in &mut bench.conditions {
+                c.needs.clear();
+            }
+        }
+        // Exclusion holds both ways, however it was written.
+        for i in 0..bench.conditions.len() {
+            for j in bench.conditions[i].excludes.clone() {
+                if !bench.conditions[j].excludes.contains(&i) {
+                    bench.conditions[j].excludes.push(i);
+                }
+            }
+        }
+    }
+
+    fn device(&mut self, raw: &RawDevice, packs: &[Pack]) -> Device {
+        self.name(&raw.device);
+        if !DEVICE_KINDS.contains(&raw.kind.as_str()) {
+            self.unknown("kind of device", &raw.kind, DEVICE_KINDS);
+        }
+        let mut carries = Vec::new();
+        for (name, units) in &raw.carries {
+            match packs.iter().find(|p| p.id == name.value) {
+                None => self.unknown("pack", name, packs.iter().map(|p| p.id.as_str())),
+                Some(p) => {
+                    if p.unit.is_none() && units.len() > 1 {
+                        self.push(Problem::new(
+                            Code::Mixed,
+                            units[1].span,
+                            format!("pack `{}` has no `unit:` and can stand only once", p.id),
+                        ));
+                    }
+                    let mut seen: HashMap<String, Span> = HashMap::new();
+                    for u in units {
+                        if let Some(first) = seen.insert(slug(u), u.span) {
+                            self.duplicate("copy", u, first);
+                        }
+                    }
+                    carries.push((
+                        name.value.clone(),
+                        units.iter().map(|u| u.value.clone()).collect(),
+                    ));
+                }
+            }
+        }
+        Device {
+            id: raw.device.value.clone(),
+            name: raw.name.clone(),
+            kind: raw.kind.value.clone(),
+            model: raw.model.clone(),
+            variant: raw.variant.clone(),
+            carries,
+        }
+    }
+
+    fn pack(&mut self, raw: &RawPack, bench: &Bench, demands: &[Vec<usize>]) -> Pack {
+        self.name(&raw.pack);
+        let minimal = !raw.faults.is_empty() || !raw.observations.is_empty();
+        let share = |v: &mut Self, n: &Option<At<f64>>, what: &str, default: f64| match n {
+            Some(n) => {
+                v.sourced(n.span, &[&raw.source]);
+                v.range(n, 0.0, 999.0, what) / 1000.0
+            }
+            None => default,
+        };
+        let nothing_found = share(self, &raw.nothing_found, "jobs of 1000", 0.05);
+        let two_or_more = share(self, &raw.two_or_more, "jobs of 1000", 0.03);
+        let mut pack = Pack {
+            id: raw.pack.value.clone(),
+            about: raw.about.clone().unwrap_or_default(),
+            unit: raw.unit.clone(),
+            nothing_found,
+            two_or_more,
+            minimal,
+            items: Vec::new(),
+            faults: Vec::new(),
+            functions: Vec::new(),
+            symptoms: Vec::new(),
+            tests: Vec::new(),
+            remedies: Vec::new(),
+        };
+        if minimal
+            && (!raw.items.is_empty() || !raw.shared.is_empty() || !raw.functions.is_empty())
+        {
+            self.push(
+                Problem::new(
+                    Code::Mixed,
+                    raw.pack.span,
+                    "`faults`/`observations` (the smallest form) and `items`/`functions` in one pack",
+                )
+                .help("write either the one or the other"),
+            );
+        }
+        self.items(raw, bench, &mut pack);
+        self.minimal_faults(raw, &mut pack);
+        if pack.faults.is_empty() {
+            self.push(
+                Problem::new(
+                    Code::MissingKey,
+                    raw.pack.span,
+                    format!("pack `{}` has no faults", pack.id),
+                )
+                .help("a pack needs `items:` with `faults:`, or in the smallest form `faults:`"),
+            );
+        }
+        let (items, functions) = {
+            // Names were checked for duplicates while the items were read.
+            let mut items: Names = HashMap::new();
+            for (i, (n, _)) in raw.items.iter().chain(raw.shared.iter()).enumerate() {
+                items.entry(n.as_str()).or_insert((i, n.span));
+            }
+            for (i, (n, _)) in raw.faults.iter().enumerate() {
+                items.entry(n.as_str()).or_insert((i, n.span));
+            }
+            (items, self.names("function", &raw.functions))
+        };
+        for (name, _) in &raw.functions {
+            if let Some((_, first)) = items.get(name.as_str()) {
+                self.duplicate("name", name, *first);
+            }
+        }
+        self.functions(raw, &items, &functions, &mut pack);
+        let (symptoms, tests, remedies) = {
+            let scope = Scope {
+                items,
+                functions,
+                pack: &pack,
+            };
+            let symptoms = self.symptoms(raw, &scope);
+            let mut tests = self.tests(raw, &scope, bench, demands);
+            tests.extend(self.observations(raw, &scope));
+            let remedies = self.remedies(raw, &scope, bench, demands);
+            (symptoms, tests, remedies)
+        };
+        pack.symptoms = symptoms;
+        pack.tests = tests;
+        pack.remedies = remedies;
+        self.coverage(raw, &pack);
+        self.shares(raw, &pack);
+        pack
+    }
+
+    fn items(&mut self, raw: &RawPack, bench: &Bench, pack: &mut Pack) {
+        let mut names = self.names("item", &raw.items);
+        self.add_names("item", &raw.shared, raw.items.len(), &mut names);
+        let all = raw
+            .items
+            .iter()
+            .map(|e| (e, false))
+            .chain(raw.shared.iter().map(|e| (e, true)));
+        for ((id, item), shared) in all {
+            let place = Where::from_word(&item.r#where);
+            if place.is_none() {
+                self.unknown("answer to `where`", &item.r#where, Where::ALL.map(Where::word));
+            }
+            let start = pack.faults.len();
+            self.names("fault", &item.faults);
+            if item.faults.is_empty() {
+                self.push(
+                    Problem::new(
+                        Code::MissingKey,
+                        id.span,
+                        format!("item `{}` has no fault that it can have", id.value),
+                    )
+                    .help("add `faults:` with at least one mode, or remove the item"),
+                );
+            }
+            let item_history = self.history(&item.history, bench, &[&item.source, &raw.source]);
+            for (fid, f) in &item.faults {
+                let source = self.sourced(f.rate.span, &[&f.source, &item.source, &raw.source]);
+                let rate = self.range(&f.rate, 0.0, 1000.0, "a rate of 1000 jobs") / 1000.0;
+                if rate == 0.0 {
+                    self.push(
+                        Problem::new(Code::Range, f.rate.span, "a rate of nothing").help(
+                            "a fault that never happens need not be listed; write what is rare as 0.5 or 0.1",
+                        ),
+                    );
+                }
+                let breaks = f
+                    .breaks
+                    .as_ref()
+                    .map_or(BREAKS, |b| self.probability(b, "a strength"));
+                let mut history = item_history.clone();
+                history.extend(self.history(
+                    &f.history,
+                    bench,
+                    &[&f.source, &item.source, &raw.source],
+                ));
+                pack.faults.push(Fault {
+                    item: pack.items.len(),
+                    id: fid.value.clone(),
+                    name: f.name.clone().unwrap_or_else(|| fid.value.replace('-', " ")),
+                    rate,
+                    breaks,
+                    history,
+                    explain: f.explain.clone(),
+                    source,
+                });
+            }
+            let mates = item
+                .mates
+                .iter()
+                .filter_map(|m| self.lookup("item", &names, m))
+                .collect();
+            let mut kinds = Vec::new();
+            for (k, n) in &item.kinds {
+                if !DEVICE_KINDS.contains(&k.as_str()) {
+                    self.unknown("kind of device", k, DEVICE_KINDS);
+                }
+                self.sourced(n.span, &[&item.source, &raw.source]);
+                kinds.push((k.value.clone(), self.range(n, 0.0, 1e3, "a multiplier")));
+            }
+            pack.items.push(Item {
+                id: id.value.clone(),
+                name: item.name.value.clone(),
+                r#where: place.unwrap_or_default(),
+                shared: shared || raw.unit.is_none(),
+                faults: start..pack.faults.len(),
+                mates,
+                explain: item.explain.clone(),
+                kinds,
+            });
+        }
+    }
+
+    fn history(
+        &mut self,
+        raw: &Entries<At<f64>>,
+        bench: &Bench,
+        sources: &[&Option<At<String>>],
+    ) -> Vec<(String, f64)> {
+        let mut out = Vec::new();
+        for (id, n) in raw {
+            self.among("history question", &bench.history, id);
+            self.sourced(n.span, sources);
+            out.push((id.value.clone(), self.range(n, 0.0, 1e3, "a multiplier")));
+        }
+        out
+    }
+
+    fn minimal_faults(&mut self, raw: &RawPack, pack: &mut Pack) {
+        self.names("fault", &raw.faults);
+        for (id, f) in &raw.faults {
+            let source = self.sourced(f.prior.span, &[&f.source, &raw.source]);
+            let rate = self.probability(&f.prior, "a prior");
+            let place = match &f.r#where {
+                None => Where::Part,
+                Some(w) => Where::from_word(w).unwrap_or_else(|| {
+                    self.unknown("answer to `where`", w, Where::ALL.map(Where::word));
+                    Where::Part
+                }),
+            };
+            let start = pack.faults.len();
+            let name = f.name.clone().unwrap_or_else(|| id.value.clone());
+            pack.faults.push(Fault {
+                item: pack.items.len(),
+                id: String::new(),
+                name: String::new(),
+                rate,
+                breaks: 1.0,
+                history: Vec::new(),
+                explain: None,
+                source,
+            });
+            pack.items.push(Item {
+                id: id.value.clone(),
+                name,
+                r#where: place,
+                shared: true,
+                faults: start..start + 1,
+                mates: Vec::new(),
+                explain: None,
+                kinds: Vec::new(),
+            });
+        }
+    }
+
+    /// Resolves needs over a graph of functions, items and faults, and gives
+    /// every function its faults over the strongest path.
+    fn functions(&mut self, raw: &RawPack, items: &Names, names: &Names, pack: &mut Pack) {
+        let mut graph = DiGraph::<usize, f64>::new();
+        let nodes: Vec<NodeIndex> = (0..raw.functions.len()).map(|i| graph.add_node(i)).collect();
+        let mut own: Vec<Vec<Link>> = vec![Vec::new(); raw.functions.len()];
+        let mut spans: HashMap<(usize, usize), Span> = HashMap::new();
+        for (i, (_, f)) in raw.functions.iter().enumerate() {
+            if f.needs.is_empty() {
+                self.push(
+                    Problem::new(Code::MissingKey, f.needs.span, "a function that needs nothing")
+                        .help("list the items, faults or functions it depends on"),
+                );
+            }
+            for need in f.needs.iter() {
+                let strength = match &need.strength {
+                    Some(s) => {
+                        self.sourced(s.span, &[&f.source, &raw.source]);
+                        self.probability(s, "a strength")
+                    }
+                    None => 1.0,
+                };
+                if let Some((j, _)) = names.get(need.target.as_str()) {
+                    graph.add_edge(nodes[i], nodes[*j], strength);
+                    spans.insert((i, *j), need.target.span);
+                    continue;
+                }
+                let found = resolve(&need.target, items, pack);
+                if found.is_empty() {
+                    self.unknown_fault(&need.target, items, pack, names.keys().copied());
+                }
+                for fault in found {
+                    own[i].push((fault, strength * pack.faults[fault].breaks));
+                }
+            }
+        }
+        for circle in tarjan_scc(&graph) {
+            let first = graph[circle[0]];
+            if circle.len() > 1 || graph.find_edge(circle[0], circle[0]).is_some() {
+                let mut members: Vec<usize> = circle.iter().map(|n| graph[*n]).collect();
+                members.sort_unstable();
+                let ids: Vec<&str> = members
+                    .iter()
+                    .map(|i| raw.functions[*i].0.as_str())
+                    .collect();
+                let at = members
+                    .iter()
+                    .flat_map(|i| members.iter().map(move |j| (*i, *j)))
+                    .find_map(|k| spans.get(&k).copied())
+                    .unwrap_or(raw.functions[first].0.span);
+                self.push(
+                    Problem::new(
+                        Code::Cycle,
+                        at,
+                        format!("functions need each other in a circle: {}", ids.join(", ")),
+                    )
+                    .help("take one of these needs out, so that needs lead from the whole to its parts"),
+                );
+            }
+        }
+        let mut links: Vec<HashMap<PackFault, f64>> = vec![HashMap::new(); raw.functions.len()];
+        if let Ok(order) = toposort(&graph, None) {
+            for node in order.into_iter().rev() {
+                let i = graph[node];
+                let mut all: HashMap<PackFault, f64> = HashMap::new();
+                let mut keep = |fault: PackFault, s: f64| {
+                    let best = all.entry(fault).or_insert(0.0);
+                    *best = best.max(s);
+                };
+                for (fault, s) in &own[i] {
+                    keep(*fault, *s);
+                }
+                let mut edges = graph.neighbors(node).detach();
+                while let Some((edge, to)) = edges.next(&graph) {
+                    for (fault, s) in &links[graph[to]] {
+                        keep(*fault, s * graph[edge]);
+                    }
+                }
+                links[i] = all;
+            }
+        }
+        for ((id, f), links) in raw.functions.iter().zip(links) {
+            let mut links: Vec<Link> = links.into_iter().filter(|(_, s)| *s > 0.0).collect();
+            links.sort_by_key(|(f, _)| *f);
+            pack.functions.push(Function {
+                id: id.value.clone(),
+                name: f.name.value.clone(),
+                needs: f.needs.iter().map(|n| n.target.value.clone()).collect(),
+                links,
+            });
+        }
+    }
+
+    fn unknown_fault<'n>(
+        &mut self,
+        name: &At<String>,
+        items: &Names,
+        pack: &Pack,
+        more: impl IntoIterator<Item = &'n str>,
+    ) {
+        let mut known: Vec<String> = items.keys().map(|s| (*s).to_owned()).collect();
+        known.extend((0..pack.faults.len()).map(|f| pack.fault_id(f)));
+        known.extend(more.into_iter().map(str::to_owned));
+        self.unknown("item or fault", name, known.iter().map(String::as_str));
+    }
+
+    fn links(
+        &mut self,
+        raw: &Entries<At<f64>>,
+        scope: &Scope,
+        sources: &[&Option<At<String>>],
+        what: &str,
+    ) -> Vec<Link> {
+        let mut out: Vec<Link> = Vec::new();
+        let mut spans: HashMap<PackFault, Span> = HashMap::new();
+        for (target, n) in raw {
+            self.sourced(n.span, sources);
+            let p = self.probability(n, what);
+            let found = resolve(target, &scope.items, scope.pack);
+            if found.is_empty() {
+                self.unknown_fault(target, &scope.items, scope.pack, []);
+            }
+            let whole = !target.contains('.');
+            for f in found {
+                match spans.get(&f) {
+                    // A single fault beside its whole item refines it.
+                    Some(_) if whole => {}
+                    Some(_) => {
+                        if let Some(l) = out.iter_mut().find(|l| l.0 == f) {
+                            l.1 = p;
+                        }
+                    }
+                    None => {
+                        spans.insert(f, target.span);
+                        out.push((f, p));
+                    }
+                }
+            }
+        }
+        out.sort_by_key(|l| l.0);
+        out
+    }
+
+    fn symptoms(&mut self, raw: &RawPack, scope: &Scope) -> Vec<Symptom> {
+        self.names("symptom", &raw.symptoms);
+        let mut out = Vec::new();
+        for (id, s) in &raw.symptoms {
+            let sources = [&s.source, &raw.source];
+            let loses = s
+                .loses
+                .as_ref()
+                .and_then(|f| self.lookup("function", &scope.functions, f));
+            let mut links = self.links(&s.links, scope, &sources, "a strength");
+            if let Some(f) = loses {
+                for l in &scope.pack.functions[f].links {
+                    if !links.iter().any(|k| k.0 == l.0) {
+                        links.push(*l);
+                    }
+                }
+            } else if s.loses.is_none() && s.links.is_empty() {
+                self.push(
+                    Problem::new(
+                        Code::MissingKey,
+                        id.span,
+                        format!("symptom `{}` says nothing about any fault", id.value),
+                    )
+                    .help("say which function it `loses:`, or give `links:`"),
+                );
+            }
+            let leak = s.leak.as_ref().map(|l| {
+                self.sourced(l.span, &sources);
+                self.probability(l, "a leak")
+            });
+            let mut hear = Vec::new();
+            for p in &s.hear {
+                match RegexBuilder::new(p).case_insensitive(true).size_limit(1 << 20).build() {
+                    Ok(r) if r.is_match("") => self.push(
+                        Problem::new(
+                            Code::Pattern,
+                            p.span,
+                            "a pattern that fits every text, even an empty one",
+                        )
+                        .help("make at least one part of it obligatory"),
+                    ),
+                    Ok(r) => hear.push(r),
+                    Err(e) => self.bad_pattern(p, &e),
+                }
+            }
+            out.push(Symptom {
+                id: id.value.clone(),
+                name: s.name.value.clone(),
+                loses,
+                links,
+                leak,
+                hear,
+            });
+        }
+        out
+    }
+
+    /// Points at the position inside the pattern.
+    fn bad_pattern(&mut self, p: &At<String>, e: &regex::Error) {
+        let (offset, reason) = match regex_syntax::Parser::new().parse(p) {
+            Err(regex_syntax::Error::Parse(e)) => {
+                (e.span().start.offset, e.kind().to_string())
+            }
+            Err(regex_syntax::Error::Translate(e)) => {
+                (e.span().start.offset, e.kind().to_string())
+            }
+            _ => (0, e.to_string().lines().next_back().unwrap_or("").to_owned()),
+        };
+        let text = &self.files[p.span.file as usize].text;
+        let written = &text[p.span.start as usize..p.span.end as usize];
+        // A quoted or escaped scalar is longer than its value; look the rest up in it.
+        let rest = &p.value[offset.min(p.len())..];
+        let inner = if rest.is_empty() {
+            written.trim_end_matches(['\'', '"']).len()
+        } else {
+            written.rfind(rest).unwrap_or_else(|| {
+                (offset + usize::from(written.starts_with(['\'', '"']))).min(written.len())
+            })
+        };
+        let start = p.span.start + inner as u32;
+        let span = Span {
+            file: p.span.file,
+            start: start.min(p.span.end.saturating_sub(1)),
+            end: (start + 1).min(p.span.end).max(p.span.start + 1),
+        };
+        self.push(
+            Problem::new(
+                Code::Pattern,
+                span,
+                format!("bad pattern: {reason} (character {} of it)", offset + 1),
+            )
+            .label("here")
+            .help("patterns are regular expressions: put a backslash before . ( ) [ ] ? * + to mean the sign itself"),
+        );
+    }
+
+    #[allow(clippy::too_many_arguments)]
+    fn step(
+        &mut self,
+        id: &At<String>,
+        minutes: &Option<At<f64>>,
+        parts: &Option<At<f64>>,
+        conditions: &[At<String>],
+        cautions: &[At<String>],
+        tools: &[String],
+        explain: &Option<String>,
+        sources: &[&Option<At<String>>],
+        bench: &Bench,
+        demands: &[Vec<usize>],
+    ) -> Step {
+        let mut source = sources
+            .iter()
+            .find_map(|s| s.as_ref())
+            .map(|s| s.value.clone())
+            .unwrap_or_default();
+        let mut cost = |v: &mut Self, n: &Option<At<f64>>, what: &str, default: f64| match n {
+            Some(n) => {
+                source = v.sourced(n.span, sources);
+                v.range(n, 0.0, 1e5, what)
+            }
+            None => default,
+        };
+        let minutes = cost(self, minutes, "a time in minutes", MINUTES);
+        let parts = cost(self, parts, "a cost", 0.0);
+        let mut set: Vec<usize> = Vec::new();
+        for c in conditions {
+            match bench.conditions.iter().position(|b| b.id == c.value) {
+                None => self.unknown(
+                    "bench condition",
+                    c,
+                    bench.conditions.iter().map(|b| b.id.as_str()),
+                ),
+                Some(i) => set.push(i),
+            }
+        }
+        let full = bench.closure(&set);
+        for (k, c) in conditions.iter().enumerate() {
+            let Some(i) = bench.conditions.iter().position(|b| b.id == c.value) else {
+                continue;
+            };
+            if let Some(j) = full
+                .iter()
+                .find(|j| bench.conditions[i].excludes.contains(j))
+                .filter(|_| k + 1 == conditions.len() || conditions.len() == 1 || k > 0)
+            {
+                self.push(
+                    Problem::new(
+                        Code::Conflict,
+                        c.span,
+                        format!(
+                            "`{}` cannot hold together with `{}`",
+                            c.value, bench.conditions[*j].id
+                        ),
+                    )
+                    .help("split the step in two, or drop one of the conditions"),
+                );
+                break;
+            }
+        }
+        let cautions: Vec<usize> = cautions
+            .iter()
+            .filter_map(|c| self.among("caution", &bench.cautions, c))
+            .collect();
+        for i in &full {
+            for d in &demands[*i] {
+                if !cautions.contains(d) {
+                    self.push(
+                        Problem::new(
+                            Code::NoCaution,
+                            id.span,
+                            format!(
+                                "`{}` needs the condition `{}`, which demands the caution `{}`",
+                                id.value, bench.conditions[*i].id, bench.cautions[*d].0
+                            ),
+                        )
+                        .help(format!("add `{}` to its `cautions:`", bench.cautions[*d].0)),
+                    );
+                }
+            }
+        }
+        Step {
+            minutes,
+            parts,
+            conditions: set,
+            tools: tools.to_vec(),
+            cautions,
+            explain: explain.clone(),
+            source,
+        }
+    }
+
+    fn tests(
+        &mut self,
+        raw: &RawPack,
+        scope: &Scope,
+        bench: &Bench,
+        demands: &[Vec<usize>],
+    ) -> Vec<Test> {
+        self.names("test", &raw.tests);
+        let mut out = Vec::new();
+        for (id, t) in &raw.tests {
+            let sources = [&t.source, &raw.source];
+            let how = match (&t.tries, t.shows.is_empty()) {
+                (Some(f), true) => {
+                    let function = self.lookup("function", &scope.functions, f).unwrap_or(0);
+                    let mut item = |n: &At<String>| self.lookup("item", &scope.items, n);
+                    How::Tries {
+                        function,
+                        without: t.without.iter().filter_map(&mut item).collect(),
+                        swaps_in: t.swaps_in.as_ref().and_then(&mut item),
+                        lends: t.lends.as_ref().and_then(&mut item),
+                    }
+                }
+                (Some(f), false) => {
+                    self.push(
+                        Problem::new(
+                            Code::Mixed,
+                            f.span,
+                            format!("test `{}` has both `tries` and `shows`", id.value),
+                        )
+                        .help("a test either tries a function or shows something by direct links"),
+                    );
+                    continue;
+                }
+                (None, true) => {
+                    if let Some(n) = t.swaps_in.as_ref().or(t.lends.as_ref()) {
+                        self.push(
+                            Problem::new(
+                                Code::MissingKey,
+                                n.span,
+                                format!("test `{}` does not say which function it `tries:`", id.value),
+                            )
+                            .help("add `tries:` with the function that is looked at after the swap"),
+                        );
+                    } else {
+                        self.push(
+                            Problem::new(
+                                Code::NoOutcome,
+                                id.span,
+                                format!("test `{}` has no outcome", id.value),
+                            )
+                            .help("say which function it `tries:`, or list what it `shows:`"),
+                        );
+                    }
+                    continue;
+                }
+                (None, false) => self.shows(id, t, scope, &sources),
+            };
+            let kind = match &t.kind {
+                None => match &how {
+                    How::Tries {
+                        swaps_in, lends, ..
+                    } if swaps_in.is_some() || lends.is_some() => Kind::Swap,
+                    How::Tries { .. } => Kind::Try,
+                    How::Shows { .. } if t.unit.is_some() => Kind::Measure,
+                    How::Shows { .. } => Kind::Look,
+                },
+                Some(k) => match Kind::ALL.iter().find(|(w, _)| *w == k.value) {
+                    Some((_, kind)) => *kind,
+                    None => {
+                        self.unknown("kind of test", k, Kind::ALL.map(|(w, _)| w));
+                        Kind::Look
+                    }
+                },
+            };
+            let reliability = t.reliability.as_ref().map_or(RELIABILITY, |r| {
+                self.sourced(r.span, &sources);
+                if r.value <= 0.5 {
+                    self.push(
+                        Problem::new(
+                            Code::Range,
+                            r.span,
+                            format!("a reliability of {} is no better than a guess", r.value),
+                        )
+                        .help("it is the chance that the result is right: above 0.5, up to 1"),
+                    );
+                }
+                self.probability(r, "a reliability")
+            });
+            let step = self.step(
+                id,
+                &t.minutes,
+                &None,
+                &t.conditions,
+                &t.cautions,
+                &t.tools,
+                &t.explain,
+                &sources,
+                bench,
+                demands,
+            );
+            out.push(Test {
+                id: id.value.clone(),
+                ask: t.ask.value.clone(),
+                kind,
+                how,
+                unit: t.unit.as_ref().map(|u| u.value.clone()),
+                reliability,
+                step,
+            });
+        }
+        out
+    }
+
+    fn shows(
+        &mut self,
+        id: &At<String>,
+        t: &RawTest,
+        scope: &Scope,
+        sources: &[&Option<At<String>>],
+    ) -> How {
+        self.names("outcome", &t.shows);
+        if let Some(n) = t.swaps_in.as_ref().or(t.lends.as_ref()).or(t.without.first()) {
+            self.push(Problem::new(
+                Code::Mixed,
+                n.span,
+                "`swaps-in`, `lends` and `without` go with `tries`, not with `shows`",
+            ));
+        }
+        let mut outcomes: Vec<Outcome> = Vec::new();
+        for (k, (oid, o)) in t.shows.iter().enumerate() {
+            let links = self.links(&o.links, scope, sources, "a probability");
+            if k == 0 && !links.is_empty() {
+                self.push(
+                    Problem::new(
+                        Code::Mixed,
+                        o.links[0].0.span,
+                        "the first outcome is what a healthy device shows; no fault leads to it",
+                    )
+                    .help("move the links to the outcome they lead to"),
+                );
+            }
+            let between = o.between.as_ref().map(|b| {
+                self.sourced(b.span, sources);
+                if b.value.0 > b.value.1 {
+                    self.push(Problem::new(
+                        Code::Range,
+                        b.span,
+                        format!("from {} to {} runs backwards", b.value.0, b.value.1),
+                    ));
+                }
+                if t.unit.is_none() {
+                    self.push(
+                        Problem::new(Code::MissingKey, b.span, "measured values without a unit")
+                            .help("add `unit: V` (or ohm, A, C) to the test"),
+                    );
+                }
+                b.value
+            });
+            outcomes.push(Outcome {
+                id: oid.value.clone(),
+                says: o
+                    .says
+                    .clone()
+                    .unwrap_or_else(|| oid.value.replace('-', " ")),
+                links,
+                between,
+            });
+        }
+        if outcomes.len() < 2 || outcomes.iter().all(|o| o.links.is_empty()) {
+            self.push(
+                Problem::new(
+                    Code::NoOutcome,
+                    id.span,
+                    format!("test `{}` cannot come out in more than one way", id.value),
+                )
+                .help("list the healthy outcome first, then at least one more with `links:`"),
+            );
+        }
+        // One fault's chances over the outcomes cannot pass one.
+        let mut total: HashMap<PackFault, f64> = HashMap::new();
+        for o in &outcomes {
+            for (f, p) in &o.links {
+                *total.entry(*f).or_insert(0.0) += p;
+            }
+        }
+        let mut over: Vec<PackFault> = total
+            .iter()
+            .filter(|(_, s)| **s > 1.0 + 1e-9)
+            .map(|(f, _)| *f)
+            .collect();
+        over.sort_unstable();
+        for f in over {
+            self.push(
+                Problem::new(
+                    Code::Range,
+                    id.span,
+                    format!(
+                        "in test `{}` the chances of `{}` over the outcomes add up to {:.2}",
+                        id.value,
+                        scope.pack.fault_id(f),
+                        total[&f]
+                    ),
+                )
+                .help("they are the chances of one fault leading to one outcome each: at most 1 in all"),
+            );
+            for o in &mut outcomes {
+                for l in &mut o.links {
+                    if l.0 == f {
+                        l.1 /= total[&f];
+                    }
+                }
+            }
+        }
+        let leak = t.leak.as_ref().map_or(0.0, |l| {
+            self.sourced(l.span, sources);
+            self.probability(l, "a leak")
+        });
+        How::Shows { outcomes, leak }
+    }
+
+    fn observations(&mut self, raw: &RawPack, scope: &Scope) -> Vec<Test> {
+        self.names("observation", &raw.observations);
+        let mut out = Vec::new();
+        for (id, o) in &raw.observations {
+            let sources = [&o.source, &raw.source];
+            let links = self.links(&o.links, scope, &sources, "a strength");
+            if links.is_empty() {
+                self.push(
+                    Problem::new(
+                        Code::NoOutcome,
+                        id.span,
+                        format!("observation `{}` is tied to no fault", id.value),
+                    )
+                    .help("give `links:` with at least one fault"),
+                );
+            }
+            let mut p = |n: &Option<At<f64>>, what: &str, default: f64| {
+                n.as_ref().map_or(default, |n| {
+                    self.sourced(n.span, &sources);
+                    self.probability(n, what)
+                })
+            };
+            let leak = p(&o.leak, "a leak", 0.0);
+            let reliability = p(&o.reliability, "a reliability", 1.0);
+            let outcome = |id: &str, links| Outcome {
+                id: id.into(),
+                says: id.into(),
+                links,
+                between: None,
+            };
+            out.push(Test {
+                id: id.value.clone(),
+                ask: o
+                    .ask
+                    .clone()
+                    .unwrap_or_else(|| format!("Is {} seen?", id.value)),
+                kind: Kind::Look,
+                how: How::Shows {
+                    outcomes: vec![outcome("no", Vec::new()), outcome("yes", links)],
+                    leak,
+                },
+                unit: None,
+                reliability,
+                step: Step {
+                    minutes: o.minutes.as_ref().map_or(1.0, |m| m.value.max(0.0)),
+                    source: raw
+                        .source
+                        .as_ref()
+                        .map(|s| s.value.clone())
+                        .unwrap_or_default(),
+                    ..Step::default()
+                },
+            });
+        }
+        out
+    }
+
+    fn remedies(
+        &mut self,
+        raw: &RawPack,
+        scope: &Scope,
+        bench: &Bench,
+        demands: &[Vec<usize>],
+    ) -> Vec<Remedy> {
+        self.names("remedy", &raw.remedies);
+        let mut out = Vec::new();
+        for (id, r) in &raw.remedies {
+            let sources = [&r.source, &raw.source];
+            let clears = self.links(&r.clears, scope, &sources, "a chance");
+            if clears.is_empty() {
+                self.push(
+                    Problem::new(
+                        Code::NoOutcome,
+                        id.span,
+                        format!("remedy `{}` clears nothing", id.value),
+                    )
+                    .help("list what it mends under `clears:`"),
+                );
+            }
+            let may_break = self.links(&r.may_break, scope, &sources, "a chance");
+            let step = self.step(
+                id,
+                &r.minutes,
+                &r.parts,
+                &r.conditions,
+                &r.cautions,
+                &r.tools,
+                &r.explain,
+                &sources,
+                bench,
+                demands,
+            );
+            out.push(Remedy {
+                id: id.value.clone(),
+                name: r.name.value.clone(),
+                clears,
+                may_break,
+                step,
+            });
+        }
+        out
+    }
+
+    /// Items that nothing needs, faults that no test sees or no remedy clears.
+    fn coverage(&mut self, raw: &RawPack, pack: &Pack) {
+        let mut needed = vec![pack.minimal; pack.faults.len()];
+        let mut seen = vec![false; pack.faults.len()];
+        let mut cleared = vec![pack.minimal || pack.remedies.is_empty(); pack.faults.len()];
+        for f in &pack.functions {
+            f.links.iter().for_each(|l| needed[l.0] = true);
+        }
+        for s in &pack.symptoms {
+            s.links.iter().for_each(|l| needed[l.0] = true);
+        }
+        for t in &pack.tests {
+            match &t.how {
+                How::Tries { function, .. } => pack
+                    .functions
+                    .get(*function)
+                    .into_iter()
+                    .flat_map(|f| &f.links)
+                    .for_each(|l| seen[l.0] = true),
+                How::Shows { outcomes, .. } => {
+                    for o in outcomes {
+                        o.links.iter().for_each(|l| seen[l.0] = true);
+                    }
+                }
+            }
+        }
+        for r in &pack.remedies {
+            r.clears.iter().for_each(|l| cleared[l.0] = true);
+        }
+        let items = raw
+            .items
+            .iter()
+            .chain(raw.shared.iter())
+            .map(|(id, i)| (id, i.faults.iter().map(|(n, _)| n).collect::<Vec<_>>()))
+            .chain(raw.faults.iter().map(|(id, _)| (id, vec![id])));
+        for (item, (id, spans)) in pack.items.iter().zip(items) {
+            if item.faults.clone().all(|f| !needed[f]) && !item.faults.is_empty() {
+                self.push(
+                    Problem::new(
+                        Code::Unneeded,
+                        id.span,
+                        format!("no function needs item `{}`", id.value),
+                    )
+                    .help("add it to the `needs:` of a function, or remove it"),
+                );
+            }
+            for (f, name) in item.faults.clone().zip(spans) {
+                let fault = pack.fault_id(f);
+                if !seen[f] {
+                    self.push(
+                        Problem::new(
+                            Code::Unseen,
+                            name.span,
+                            format!("no test can see the fault `{fault}`"),
+                        )
+                        .help("add a test whose function needs it or whose outcomes link to it"),
+                    );
+                }
+                if !cleared[f] {
+                    self.push(
+                        Problem::new(
+                            Code::Unmended,
+                            name.span,
+                            format!("no remedy clears the fault `{fault}`"),
+                        )
+                        .help("add it to the `clears:` of a remedy"),
+                    );
+                }
+            }
+        }
+    }
+
+    /// Rates are shares of jobs; with the share of nothing found and of
+    /// doubles they add up to a fixed sum.
+    fn shares(&mut self, raw: &RawPack, pack: &Pack) {
+        if pack.minimal || pack.faults.is_empty() {
+            return;
+        }
+        let sum: f64 = pack.faults.iter().map(|f| f.rate).sum();
+        let want = 1.0 - pack.nothing_found + pack.two_or_more;
+        if (sum / want - 1.0).abs() > 0.01 {
+            self.push(
+                Problem::new(
+                    Code::Shares,
+                    raw.pack.span,
+                    format!(
+                        "the rates add up to {:.0} of 1000 jobs; with {:.0} where nothing is found \
+                         and {:.0} with two faults it should be {:.0}",
+                        sum * 1e3,
+                        pack.nothing_found * 1e3,
+                        pack.two_or_more * 1e3,
+                        want * 1e3
+                    ),
+                )
+                .help(format!(
+                    "multiply every rate by {:.3}, or change the shares",
+                    want / sum
+                )),
+            );
+        }
+    }
+}
+
+/// The faults a name stands for: one, or all of an item. Empty if unknown.
+fn resolve(name: &str, items: &Names, pack: &Pack) -> Vec<PackFault> {
+    let (item, fault) = match name.split_once('.') {
+        Some((i, f)) => (i, Some(f)),
+        None => (name, None),
+    };
+    let Some((i, _)) = items.get(item) else {
+        return Vec::new();
+    };
+    let Some(item) = pack.items.get(*i) else {
+        return Vec::new();
+    };
+    item.faults
+        .clone()
+        .filter(|f| fault.is_none_or(|id| pack.faults[*f].id == id))
+        .collect()
+}
+
+/// A name turned into an identifier: "rear camera" becomes "rear-camera".
+pub fn slug(name: &str) -> String {
+    name.trim()
+        .to_lowercase()
+        .chars()
+        .map(|c| if c.is_alphanumeric() { c } else { '-' })
+        .collect()
+}
