@@ -1,2 +1,3 @@
 //! x
+pub mod belief;
 pub mod rulebase;

@@ -17,7 +17,7 @@ const SHORT_FORMS: &[&str] = &["RawFault", "RawPrior", "RawCaution", "RawHistory
 
 /// Decodes a tree. `None` when so much is wrong that nothing can be said of
 /// the rest; the reasons are in `problems` either way.
-pub fn decode<'de, T: Deserialize<'de>>(
+pub(super) fn decode<'de, T: Deserialize<'de>>(
     node: &At<Node>,
     files: &[SourceFile],
     problems: &mut Vec<Problem>,

@@ -19,7 +19,6 @@ mod yaml;
 
 pub use bench::{BenchState, Move};
 pub use load::{Loaded, Rules};
-pub(crate) use load::read_text;
 pub use problem::{Code, Problem, nearest};
 pub use source::{At, SourceFile, Span};
 pub use typed::*;

@@ -12,13 +12,13 @@ use super::problem::{Code, Problem};
 use super::source::{At, Span};
 
 /// The largest rule or case file that is read, in bytes.
-pub const MAX_BYTES: usize = 4 << 20;
+pub(super) const MAX_BYTES: usize = 4 << 20;
 /// The deepest nesting that is read.
 const MAX_DEPTH: usize = 64;
 
 /// A value of a YAML file.
 #[derive(Clone, Debug, Default)]
-pub enum Node {
+pub(super) enum Node {
     /// Nothing, or `~`.
     #[default]
     Null,
@@ -35,7 +35,7 @@ pub enum Node {
 }
 
 /// Reads bytes as text or says why not.
-pub fn text_of(bytes: Vec<u8>) -> Result<String, Problem> {
+pub(super) fn text_of(bytes: Vec<u8>) -> Result<String, Problem> {
     if bytes.len() > MAX_BYTES {
         return Err(Problem::of_file(
             Code::Budget,
@@ -59,7 +59,7 @@ pub fn text_of(bytes: Vec<u8>) -> Result<String, Problem> {
 }
 
 /// Parses one file. `file` is its index, for the places.
-pub fn parse(file: u32, text: &str) -> Result<At<Node>, Problem> {
+pub(super) fn parse(file: u32, text: &str) -> Result<At<Node>, Problem> {
     let whole = Span {
         file,
         start: 0,

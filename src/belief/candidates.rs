@@ -1,0 +1,262 @@
+//! Sets of faults up to a size, each with its weight.
+
+use std::collections::HashMap;
+
+use super::network::{Change, Event, FaultId, Network, Seen};
+
+/// The largest set that can be listed.
+pub const MAX_SIZE: usize = 6;
+/// How many sets are listed at most when a size is tried.
+const MAX_SETS: usize = 120_000;
+
+/// A set of faults that together explain what was seen.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Hash, PartialOrd, Ord)]
+pub struct Candidate {
+    faults: [u16; MAX_SIZE],
+    len: u8,
+}
+
+impl Candidate {
+    /// The set with nothing in it.
+    pub const EMPTY: Candidate = Candidate {
+        faults: [0; MAX_SIZE],
+        len: 0,
+    };
+
+    /// A set of the given faults; `None` if they are more than [`MAX_SIZE`].
+    pub fn new(faults: &[FaultId]) -> Option<Self> {
+        let mut sorted: Vec<u16> = faults.iter().map(|f| *f as u16).collect();
+        sorted.sort_unstable();
+        sorted.dedup();
+        let mut c = Candidate::EMPTY;
+        if sorted.len() > MAX_SIZE {
+            return None;
+        }
+        c.faults[..sorted.len()].copy_from_slice(&sorted);
+        c.len = sorted.len() as u8;
+        Some(c)
+    }
+
+    /// The faults, ascending.
+    pub fn iter(&self) -> impl ExactSizeIterator<Item = FaultId> + '_ {
+        self.faults[..self.len as usize].iter().map(|f| *f as usize)
+    }
+    /// How many faults.
+    pub fn len(&self) -> usize {
+        self.len as usize
+    }
+    /// Whether nothing is at fault.
+    pub fn is_empty(&self) -> bool {
+        self.len == 0
+    }
+    /// Whether a fault is among them.
+    pub fn has(&self, f: FaultId) -> bool {
+        self.faults[..self.len as usize].contains(&(f as u16))
+    }
+}
+
+/// Weighted sets; the weights are joint probabilities with what was seen.
+pub type Weighted = Vec<(Candidate, f64)>;
+
+/// All sets up to `size` of the faults in `among`, with all pairs of the rest
+/// if `size` is at least 2, weighted by their prior.
+pub fn list(network: &Network, size: usize, among: &[FaultId]) -> Weighted {
+    let priors = network.faults();
+    let n = priors.len();
+    let certain: Vec<FaultId> = (0..n).filter(|f| priors[*f].probability >= 1.0).collect();
+    let Some(base) = Candidate::new(&certain) else {
+        return Vec::new();
+    };
+    let base_weight: f64 = priors
+        .iter()
+        .filter(|p| p.probability < 1.0)
+        .map(|p| 1.0 - p.probability)
+        .product();
+    let open = |f: &FaultId| priors[*f].probability > 0.0 && priors[*f].probability < 1.0;
+    let odds = |f: FaultId| priors[f].probability / (1.0 - priors[f].probability);
+    let all: Vec<FaultId> = (0..n).filter(open).collect();
+    let mut out = vec![(base, base_weight)];
+    let mut add = |faults: &[FaultId], w: f64| {
+        let mut c = base;
+        for f in faults {
+            if c.len() < MAX_SIZE {
+                c.faults[c.len()] = *f as u16;
+                c.len += 1;
+            } else {
+                return;
+            }
+        }
+        if !base.is_empty() {
+            let n = c.len();
+            c.faults[..n].sort_unstable();
+        }
+        out.push((c, w));
+    };
+    if size >= 1 {
+        for f in &all {
+            add(&[*f], base_weight * odds(*f));
+        }
+    }
+    if size >= 2 {
+        for (i, f) in all.iter().enumerate() {
+            let w = base_weight * odds(*f);
+            for g in &all[i + 1..] {
+                add(&[*f, *g], w * odds(*g));
+            }
+        }
+    }
+    if size >= 3 {
+        let mut among: Vec<FaultId> = among.iter().copied().filter(|f| open(f)).collect();
+        among.sort_unstable();
+        let mut chosen: Vec<FaultId> = Vec::new();
+        fn deeper(
+            among: &[FaultId],
+            from: usize,
+            size: usize,
+            w: f64,
+            chosen: &mut Vec<FaultId>,
+            odds: &dyn Fn(FaultId) -> f64,
+            add: &mut dyn FnMut(&[FaultId], f64),
+        ) {
+            for i in from..among.len() {
+                let f = among[i];
+                chosen.push(f);
+                let w = w * odds(f);
+                if chosen.len() >= 3 {
+                    add(chosen, w);
+                }
+                if chosen.len() < size {
+                    deeper(among, i + 1, size, w, chosen, odds, add);
+                }
+                chosen.pop();
+            }
+        }
+        deeper(&among, 0, size.min(MAX_SIZE), base_weight, &mut chosen, &odds, &mut add);
+    }
+    out
+}
+
+/// How many faults may take part in sets of `size` so that they stay few enough.
+pub fn breadth(n: usize, size: usize) -> usize {
+    let count = |m: usize| -> f64 {
+        let mut c = 1.0;
+        let mut total = 0.0;
+        for k in 0..size {
+            c *= (m.saturating_sub(k)) as f64 / (k + 1) as f64;
+            if k >= 2 {
+                total += c;
+            }
+        }
+        total
+    };
+    let mut m = n;
+    while m > size && count(m) > MAX_SETS as f64 {
+        m -= 1;
+    }
+    m
+}
+
+/// Weighs listed sets by everything that happened.
+pub fn filter(network: &Network, mut sets: Weighted, events: &[Event]) -> Weighted {
+    for e in events {
+        match e {
+            Event::Seen(s) => weigh(network.len(), &mut sets, s),
+            Event::Changed(c) => sets = transform(&sets, c),
+        }
+    }
+    sets
+}
+
+/// Multiplies each weight by the likelihood of a result.
+fn weigh(n: usize, sets: &mut Weighted, seen: &Seen) {
+    let like = Likelihood::new(n, seen);
+    for (c, w) in sets {
+        *w *= like.of(c);
+    }
+}
+
+/// The likelihood of one outcome, laid out for fast look-up over many sets.
+pub struct Likelihood {
+    lower: Option<(f64, Vec<f64>)>,
+    upper: Option<(f64, Vec<f64>)>,
+    real: f64,
+    flat: f64,
+}
+
+impl Likelihood {
+    /// For a network of `n` faults.
+    pub fn new(n: usize, seen: &Seen) -> Self {
+        let f = &seen.finding;
+        let row = |k: usize| {
+            let mut v = vec![1.0; n];
+            for (id, c) in f.links() {
+                v[*id] = c[k];
+            }
+            (f.leak()[k], v)
+        };
+        Likelihood {
+            lower: (seen.outcome > 0).then(|| row(seen.outcome - 1)),
+            upper: (seen.outcome + 1 < f.outcomes()).then(|| row(seen.outcome)),
+            real: 1.0 - f.misread(),
+            flat: f.misread() / f.outcomes() as f64,
+        }
+    }
+
+    /// `P(outcome | exactly these faults)`.
+    pub fn of(&self, c: &Candidate) -> f64 {
+        let product = |row: &Option<(f64, Vec<f64>)>, none: f64| match row {
+            None => none,
+            Some((leak, v)) => c.iter().fold(*leak, |p, f| p * v[f]),
+        };
+        let p = product(&self.upper, 1.0) - product(&self.lower, 0.0);
+        self.real * p.max(0.0) + self.flat
+    }
+}
+
+/// What a remedy does to every set; equal ones are merged.
+fn transform(sets: &Weighted, change: &Change) -> Weighted {
+    let mut out: HashMap<Candidate, f64> = HashMap::with_capacity(sets.len());
+    let mut branches: Vec<(Vec<FaultId>, f64)> = Vec::new();
+    for (c, w) in sets {
+        branches.clear();
+        branches.push((c.iter().collect(), *w));
+        for (f, chance) in &change.clears {
+            if c.has(*f) {
+                branch(&mut branches, *chance, |v| v.retain(|x| x != f));
+            }
+        }
+        for (f, chance) in &change.brings {
+            // Only where it is not there (any more).
+            let (has, hasnt): (Vec<_>, Vec<_>) =
+                branches.drain(..).partition(|(v, _)| v.contains(f));
+            branches = hasnt;
+            branch(&mut branches, *chance, |v| v.push(*f));
+            branches.extend(has);
+        }
+        for (v, w) in &branches {
+            if let Some(c) = Candidate::new(v) {
+                *out.entry(c).or_insert(0.0) += w;
+            }
+        }
+    }
+    let mut out: Weighted = out.into_iter().collect();
+    out.sort_unstable_by_key(|a| a.0);
+    out
+}
+
+fn branch(
+    branches: &mut Vec<(Vec<FaultId>, f64)>,
+    chance: f64,
+    change: impl Fn(&mut Vec<FaultId>),
+) {
+    for i in 0..branches.len() {
+        let mut taken = branches[i].clone();
+        taken.1 *= chance;
+        branches[i].1 *= 1.0 - chance;
+        if taken.1 > 0.0 {
+            change(&mut taken.0);
+            branches.push(taken);
+        }
+    }
+    branches.retain(|b| b.1 > 0.0);
+}

@@ -1,0 +1,44 @@
+//! An exact belief over faults: a small inference library that knows nothing
+//! of rule files, storage or screens.
+//!
+//! # The model
+//!
+//! Faults are independent a priori. A [`Finding`] is anything that can be
+//! seen; it has ordered outcomes, the healthy one first. Every fault that is
+//! present pushes it, by chance, to some outcome, and the furthest push wins
+//! (noisy-MAX; with two outcomes this is the noisy-OR). A link's strength
+//! excludes the leak: `P(yes | C) = 1 - (1 - leak) * prod(1 - strength)`.
+//! Every result can be misread: its likelihood is mixed with a flat one.
+//!
+//! A remedy is not evidence, it changes the device: a [`Change`] clears faults
+//! with a chance that it takes, and may bring others. What was seen before
+//! stays true of the device as it was.
+//!
+//! # The two engines
+//!
+//! [`exact`] sums over *all* sets of faults by going through the faults once,
+//! carrying weights indexed by what each result already has as explanation
+//! (the stable form of the sum for noisy-OR networks: every term is positive).
+//! [`candidates`] lists sets up to a size, for explanations and for planning.
+//! Each checks the other: the sum over all sets tells how much the list leaves
+//! out.
+//!
+//! ```
+//! use halfsplit::belief::{Event, Finding, Network, Prior, Size, update};
+//! let network = Network::new(vec![Prior::new(0.1, 0, 0), Prior::new(0.2, 1, 1)]);
+//! let dark = Finding::yes_no(0.0, &[(0, 1.0), (1, 1.0)], 0.0);
+//! let belief = update(&network, &[Event::seen(&dark, 1)], Size::All);
+//! // P(first | dark) = 0.1 / (1 - 0.9 * 0.8)
+//! assert!((belief.faults[0] - 0.1 / 0.28).abs() < 1e-12);
+//! ```
+pub mod candidates;
+pub mod exact;
+mod explain;
+mod network;
+mod prior;
+mod update;
+
+pub use explain::{Weight, conflict_bits, weights_of_evidence};
+pub use network::{Change, Event, FaultId, Finding, Network, Prior, Seen};
+pub use prior::{Conversion, ConversionError, convert, leak_for};
+pub use update::{Belief, Size, update};

@@ -1,0 +1,216 @@
+//! From priors and events to a belief.
+
+use super::candidates::{self, Candidate, MAX_SIZE, Weighted};
+use super::exact::{self, Exact};
+use super::network::{Event, FaultId, Network};
+
+/// Which sets of faults count.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
+pub enum Size {
+    /// Pairs, and larger sets by themselves when pairs leave out more than one
+    /// per cent; probabilities are summed over all sets where that is possible.
+    #[default]
+    Auto,
+    /// Sets up to this size and no others.
+    UpTo(usize),
+    /// All sets.
+    All,
+}
+
+/// Most mass that may be left out before candidates grow.
+const GROW_ABOVE: f64 = 0.01;
+
+/// What is known after some events.
+#[derive(Clone, Debug, Default)]
+pub struct Belief {
+    /// Probability of each fault now.
+    pub faults: Vec<f64>,
+    /// Probability that an item has some fault now.
+    pub items: Vec<f64>,
+    /// Probability that a place has some fault now.
+    pub places: Vec<f64>,
+    /// Probability that nothing is at fault now.
+    pub nothing: f64,
+    /// Sets of faults with their probability, likeliest first.
+    pub candidates: Vec<(Candidate, f64)>,
+    /// Size of the largest sets that were listed.
+    pub size: usize,
+    /// Upper bound on the probability of sets that the *probabilities* above
+    /// leave out: nought when they were summed over all sets.
+    pub left_out: f64,
+    /// The same for the listed candidates.
+    pub candidates_left_out: f64,
+    /// Binary logarithm of the probability of everything that was seen.
+    pub evidence_log2: f64,
+    /// For each result, the probability that it was a misreading.
+    pub misread: Vec<f64>,
+    /// What was seen cannot be under the model; the numbers are the priors.
+    pub impossible: bool,
+}
+
+/// Computes the belief after `events`.
+pub fn update(network: &Network, events: &[Event], size: Size) -> Belief {
+    let exact = exact::sum(network, events);
+    if exact.is_none() && (exact::within_reach(network, events)) {
+        return impossible(network);
+    }
+    let order = likeliest(network, exact.as_ref());
+    let mut k = match size {
+        Size::UpTo(k) => k.min(MAX_SIZE),
+        Size::Auto => 2,
+        Size::All => network.len().min(MAX_SIZE),
+    };
+    if size == Size::All {
+        while k > 2 && candidates::breadth(network.len(), k) < network.len() {
+            k -= 1;
+        }
+    }
+    let mut listed;
+    let mut left_out;
+    loop {
+        let among = &order[..candidates::breadth(network.len(), k).min(order.len())];
+        listed = candidates::filter(network, candidates::list(network, k, among), events);
+        let total: f64 = listed.iter().map(|l| l.1).sum();
+        left_out = match &exact {
+            Some(e) => (1.0 - total / e.evidence).clamp(0.0, 1.0),
+            None => bound(network, events, total, k, among),
+        };
+        let grow = size != Size::UpTo(k) && left_out > GROW_ABOVE && k < 5 && k < network.len();
+        if !grow || matches!(size, Size::UpTo(_)) {
+            break;
+        }
+        k += 1;
+    }
+    let total: f64 = listed.iter().map(|l| l.1).sum();
+    if total <= 0.0 || !total.is_finite() {
+        return impossible(network);
+    }
+    for l in &mut listed {
+        l.1 /= total;
+    }
+    listed.sort_by(|a, b| b.1.total_cmp(&a.1).then(a.0.cmp(&b.0)));
+    let mut belief = match exact {
+        Some(e) if !matches!(size, Size::UpTo(_)) => Belief {
+            faults: e.faults,
+            items: e.items,
+            places: e.places,
+            nothing: e.nothing,
+            left_out: 0.0,
+            evidence_log2: e.evidence.log2(),
+            misread: e.misread,
+            ..Belief::default()
+        },
+        _ => {
+            let mut b = from_candidates(network, &listed);
+            b.left_out = left_out;
+            b.evidence_log2 = total.log2();
+            b.misread = misreadings(network, events, k, &order, total);
+            b
+        }
+    };
+    listed.retain(|l| l.1 > 0.0);
+    belief.candidates = listed;
+    belief.size = k;
+    belief.candidates_left_out = left_out;
+    belief
+}
+
+fn impossible(network: &Network) -> Belief {
+    let mut b = update(network, &[], Size::UpTo(1));
+    b.impossible = true;
+    b.evidence_log2 = f64::NEG_INFINITY;
+    b
+}
+
+/// Faults, likeliest first: those that larger sets are built of.
+fn likeliest(network: &Network, exact: Option<&Exact>) -> Vec<FaultId> {
+    let mut order: Vec<FaultId> = (0..network.len()).collect();
+    let p = |f: FaultId| match exact {
+        Some(e) => e.faults[f].max(network.faults()[f].probability * 1e-3),
+        None => network.faults()[f].probability,
+    };
+    order.sort_by(|a, b| p(*b).total_cmp(&p(*a)));
+    order
+}
+
+fn from_candidates(network: &Network, listed: &Weighted) -> Belief {
+    let mut b = Belief {
+        faults: vec![0.0; network.len()],
+        items: vec![0.0; network.items()],
+        places: vec![0.0; network.places()],
+        ..Belief::default()
+    };
+    for (c, w) in listed {
+        if c.is_empty() {
+            b.nothing += w;
+        }
+        let mut items: Vec<usize> = Vec::with_capacity(c.len());
+        let mut places: Vec<usize> = Vec::with_capacity(c.len());
+        for f in c.iter() {
+            b.faults[f] += w;
+            let p = network.faults()[f];
+            if !items.contains(&p.item) {
+                items.push(p.item);
+                b.items[p.item] += w;
+            }
+            if !places.contains(&p.place) {
+                places.push(p.place);
+                b.places[p.place] += w;
+            }
+        }
+    }
+    b
+}
+
+/// Bounds the mass of larger sets when the full sum is out of reach: results
+/// that are dropped count as certain for them, which can only raise it.
+fn bound(network: &Network, events: &[Event], listed: f64, k: usize, among: &[FaultId]) -> f64 {
+    let mut fewer: Vec<Event> = events.to_vec();
+    let all = loop {
+        match exact::evidence(network, &fewer) {
+            Some(z) => break z,
+            None => match fewer.iter().rposition(|e| matches!(e, Event::Seen(_))) {
+                Some(i) => drop(fewer.remove(i)),
+                None => return 1.0,
+            },
+        }
+    };
+    let small: f64 = candidates::filter(network, candidates::list(network, k, among), &fewer)
+        .iter()
+        .map(|l| l.1)
+        .sum();
+    let rest = (all - small).max(0.0);
+    rest / (listed + rest)
+}
+
+fn misreadings(
+    network: &Network,
+    events: &[Event],
+    k: usize,
+    order: &[FaultId],
+    total: f64,
+) -> Vec<f64> {
+    let among = &order[..candidates::breadth(network.len(), k).min(order.len())];
+    let mut out = Vec::new();
+    for (i, e) in events.iter().enumerate() {
+        let Event::Seen(s) = e else { continue };
+        let flat = s.finding.misread() / s.finding.outcomes() as f64;
+        if flat == 0.0 {
+            out.push(0.0);
+            continue;
+        }
+        let others: Vec<Event> = events
+            .iter()
+            .enumerate()
+            .filter(|(j, _)| *j != i)
+            .map(|(_, e)| e.clone())
+            .collect();
+        let without: f64 =
+            candidates::filter(network, candidates::list(network, k, among), &others)
+                .iter()
+                .map(|l| l.1)
+                .sum();
+        out.push((flat * without / total).clamp(0.0, 1.0));
+    }
+    out
+}
