@@ -1,3 +1,6 @@
 //! x
+pub mod bench;
 pub mod belief;
+pub mod model;
+pub mod plan;
 pub mod rulebase;

@@ -33,7 +33,8 @@ pub struct Exact {
     pub places: Vec<f64>,
     /// Probability that nothing is at fault now.
     pub nothing: f64,
-    /// For each result, in order, the probability that it was a misreading.
+    /// For each result, in order, the probability that it was a misreading:
+    /// that the device really was in another outcome.
     pub misread: Vec<f64>,
 }
 
@@ -473,14 +474,15 @@ pub fn sum(network: &Network, events: &[Event]) -> Option<Exact> {
         if d.flat == 0.0 {
             continue;
         }
-        let n = last
+        let seen = usize::from(!d.upper_is_beyond);
+        let wrong: f64 = last
             .iter()
             .zip(&end)
             .enumerate()
-            .map(|(s, (w, e))| w * e / d.last[s / d.stride % d.levels])
-            .sum::<f64>();
-        // The flat part of the mixture is `misread / outcomes`.
-        misread[d.result] = (n * d.flat / total).clamp(0.0, 1.0);
+            .filter(|(s, _)| s / d.stride % d.levels != seen)
+            .map(|(_, (w, e))| w * e)
+            .sum();
+        misread[d.result] = (wrong / total).clamp(0.0, 1.0);
     }
     Some(Exact {
         evidence: total,

@@ -144,6 +144,28 @@ impl Finding {
         }
     }
 
+    /// The same finding, never misread.
+    #[must_use]
+    pub fn without_misreading(&self) -> Self {
+        Finding {
+            misread: 0.0,
+            ..self.clone()
+        }
+    }
+
+    /// The same finding, foretold before a change that comes first: a fault
+    /// that the change clears with some chance pushes that much less.
+    #[must_use]
+    pub fn after(&self, change: &Change) -> Self {
+        let mut f = self.clone();
+        for (id, c) in &mut f.links {
+            if let Some((_, take)) = change.clears.iter().find(|c| c.0 == *id) {
+                c.iter_mut().for_each(|p| *p = take + (1.0 - take) * *p);
+            }
+        }
+        f
+    }
+
     /// `P(outcome | exactly these faults are present)`.
     pub fn likelihood(&self, outcome: usize, present: &[FaultId]) -> f64 {
         let at_most = |k: usize| -> f64 {

@@ -199,18 +199,25 @@ fn misreadings(
             out.push(0.0);
             continue;
         }
-        let others: Vec<Event> = events
-            .iter()
-            .enumerate()
-            .filter(|(j, _)| *j != i)
-            .map(|(_, e)| e.clone())
-            .collect();
-        let without: f64 =
-            candidates::filter(network, candidates::list(network, k, among), &others)
+        // Wrong: read at random, and not by luck what it truly was.
+        let total_of = |events: &[Event]| -> f64 {
+            candidates::filter(network, candidates::list(network, k, among), events)
                 .iter()
                 .map(|l| l.1)
-                .sum();
-        out.push((flat * without / total).clamp(0.0, 1.0));
+                .sum()
+        };
+        let mut others = events.to_vec();
+        others.remove(i);
+        let without = total_of(&others);
+        others.insert(
+            i,
+            Event::Seen(super::network::Seen {
+                finding: std::sync::Arc::new(s.finding.without_misreading()),
+                outcome: s.outcome,
+            }),
+        );
+        let truly = total_of(&others);
+        out.push((flat * (without - truly) / total).clamp(0.0, 1.0));
     }
     out
 }

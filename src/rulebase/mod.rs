@@ -7,7 +7,6 @@
 //! Loading goes in two steps, so that one run shows every mistake: the raw
 //! form keeps the place of each name and number, and the typed form holds only
 //! what is valid.
-mod bench;
 mod decode;
 mod load;
 pub mod problem;
@@ -17,7 +16,6 @@ mod typed;
 mod validate;
 mod yaml;
 
-pub use bench::{BenchState, Move};
 pub use load::{Loaded, Rules};
 pub use problem::{Code, Problem, nearest};
 pub use source::{At, SourceFile, Span};

@@ -218,6 +218,10 @@ pub struct RawRemedy {
     /// Faults it may bring about, with the chance.
     #[serde(default)]
     pub may_break: Entries<At<f64>>,
+    /// True for the plain seating of contacts, which fitting a part that
+    /// `mates` with them also does.
+    #[serde(default)]
+    pub seating: bool,
     /// Minutes it takes, bench conditions not counted.
     pub minutes: Option<At<f64>>,
     /// Cost of parts, in the shop's currency.

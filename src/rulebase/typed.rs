@@ -5,6 +5,8 @@ use std::fmt;
 use regex::Regex;
 use serde::{Deserialize, Serialize};
 
+use crate::bench::Bench;
+
 /// The five answers of "where does the fault lie".
 #[derive(
     Clone, Copy, Debug, PartialEq, Eq, Hash, PartialOrd, Ord, Serialize, Deserialize, Default,
@@ -303,6 +305,8 @@ pub struct Remedy {
     pub clears: Vec<Link>,
     /// Faults it may bring about, with the chance.
     pub may_break: Vec<Link>,
+    /// It is what fitting a part does to the contacts on the way.
+    pub seating: bool,
     /// What it takes.
     pub step: Step,
 }
@@ -322,34 +326,6 @@ pub struct Device {
     pub variant: Option<String>,
     /// Pack identifiers, each with the names of its copies.
     pub carries: Vec<(String, Vec<String>)>,
-}
-
-/// The bench.
-#[derive(Debug, Default)]
-pub struct Bench {
-    /// Conditions a device can be in.
-    pub conditions: Vec<Condition>,
-    /// Cautions: identifier and text.
-    pub cautions: Vec<(String, String)>,
-    /// History questions: identifier and text.
-    pub history: Vec<(String, String)>,
-}
-
-/// A state a device can be in on the bench.
-#[derive(Clone, Debug)]
-pub struct Condition {
-    /// Identifier.
-    pub id: String,
-    /// Name on screens.
-    pub name: String,
-    /// Minutes to get there.
-    pub enter: f64,
-    /// Minutes to get back.
-    pub leave: f64,
-    /// Conditions that must hold first, by index.
-    pub needs: Vec<usize>,
-    /// Conditions that cannot hold at the same time, by index.
-    pub excludes: Vec<usize>,
 }
 
 impl Pack {

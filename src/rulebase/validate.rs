@@ -11,6 +11,7 @@ use super::problem::{Code, Problem};
 use super::raw::*;
 use super::source::{At, SourceFile, Span};
 use super::typed::*;
+use crate::bench::{Bench, Condition};
 
 /// Chance that a fault breaks a need at one try, where nothing is said.
 const BREAKS: f64 = 0.98;
@@ -1228,6 +1229,7 @@ impl Validator<'_> {
                 name: r.name.value.clone(),
                 clears,
                 may_break,
+                seating: r.seating,
                 step,
             });
         }

@@ -59,6 +59,7 @@ def gum_posterior(network):
     """(P(evidence), {fault: posterior}) from pyagrum, by exact inference."""
     bn = gum_network(network)
     engine = gum.LazyPropagation(bn)
+    engine.setTargets(set(network["faults"]))
     engine.setEvidence({o: int(yes) for o, yes in network["evidence"].items()})
     engine.makeInference()
     posterior = {f: float(engine.posterior(f)[1]) for f in network["faults"]}

@@ -1,6 +1,32 @@
-//! What it takes to bring a device from one bench condition to another.
+//! Bench conditions, and what it takes to bring a device from one to another.
 
-use super::typed::Bench;
+/// The bench.
+#[derive(Clone, Debug, Default)]
+pub struct Bench {
+    /// Conditions a device can be in.
+    pub conditions: Vec<Condition>,
+    /// Cautions: identifier and text.
+    pub cautions: Vec<(String, String)>,
+    /// History questions: identifier and text.
+    pub history: Vec<(String, String)>,
+}
+
+/// A state a device can be in on the bench.
+#[derive(Clone, Debug)]
+pub struct Condition {
+    /// Identifier.
+    pub id: String,
+    /// Name on screens.
+    pub name: String,
+    /// Minutes to get there.
+    pub enter: f64,
+    /// Minutes to get back.
+    pub leave: f64,
+    /// Conditions that must hold first, by index.
+    pub needs: Vec<usize>,
+    /// Conditions that cannot hold at the same time, by index.
+    pub excludes: Vec<usize>,
+}
 
 /// The conditions a device is in, as a set of indexes into [`Bench::conditions`].
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq, Hash)]

@@ -1,0 +1,541 @@
+//! Rules and a device description to a [`Model`].
+
+use std::collections::{HashMap, HashSet};
+use std::sync::Arc;
+
+use thiserror::Error;
+
+use super::*;
+use crate::belief::{ConversionError, Prior, convert, leak_for};
+use crate::rulebase::{Device, How, Pack, PackFault, Rulebase, Step, slug};
+
+/// Why a device cannot be compiled.
+#[derive(Debug, Error)]
+pub enum CompileError {
+    /// No description fits.
+    #[error(
+        "no device description for kind `{kind}`{}; known kinds: {known}",
+        .near.as_ref().map(|n| format!(" (did you mean `{n}`?)")).unwrap_or_default()
+    )]
+    NoDevice {
+        /// What was asked for.
+        kind: String,
+        /// What there is.
+        known: String,
+        /// What was probably meant.
+        near: Option<String>,
+    },
+    /// A history answer that no question asks for.
+    #[error("no history question is called `{0}`; known: {1}")]
+    NoHistory(String, String),
+    /// The rates of a pack cannot be turned into priors.
+    #[error("pack `{pack}`: {why}")]
+    Rates {
+        /// The pack.
+        pack: String,
+        /// What stands in the way.
+        why: ConversionError,
+    },
+}
+
+/// Finds the description that fits best: model and variant, model, kind.
+fn describe<'a>(rules: &'a Rulebase, unit: &super::Unit) -> Result<Option<&'a Device>, CompileError> {
+    if rules.devices.is_empty() {
+        return Ok(None);
+    }
+    let same = |a: &str, b: &str| a.trim().eq_ignore_ascii_case(b.trim());
+    let score = |d: &Device| -> Option<u32> {
+        let mut s = 0;
+        if !unit.kind.is_empty() {
+            if !same(&d.kind, &unit.kind) {
+                return None;
+            }
+            s += 1;
+        }
+        match (&d.model, &unit.model) {
+            (Some(a), Some(b)) if same(a, b) => s += 4,
+            (Some(_), _) => return None,
+            (None, _) => {}
+        }
+        match (&d.variant, &unit.variant) {
+            (Some(a), Some(b)) if same(a, b) => s += 2,
+            (Some(_), Some(_)) => return None,
+            _ => {}
+        }
+        Some(s)
+    };
+    let best = rules
+        .devices
+        .iter()
+        .filter_map(|d| score(d).map(|s| (s, d)))
+        .max_by_key(|(s, _)| *s)
+        .filter(|(s, _)| *s > 0 || unit.kind.is_empty())
+        .map(|(_, d)| d);
+    if best.is_none() && !unit.kind.is_empty() {
+        let mut kinds: Vec<&str> = rules.devices.iter().map(|d| d.kind.as_str()).collect();
+        kinds.sort_unstable();
+        kinds.dedup();
+        return Err(CompileError::NoDevice {
+            kind: unit.kind.clone(),
+            near: crate::rulebase::nearest(&unit.kind, kinds.iter().copied())
+                .map(str::to_owned),
+            known: kinds.join(", "),
+        });
+    }
+    Ok(if unit.kind.is_empty() && unit.model.is_none() {
+        None
+    } else {
+        best
+    })
+}
+
+/// Compiles a device with the answers about its past. `in_play` limits it to
+/// some packs; `None` takes all that the device carries.
+///
+/// # Errors
+/// If no device description fits, a history answer is unknown or rates cannot
+/// be turned into priors.
+pub fn compile(
+    rules: &Rulebase,
+    unit: &super::Unit,
+    history: &[String],
+    in_play: Option<&[String]>,
+) -> Result<Model, CompileError> {
+    for h in history {
+        if !rules.bench.history.iter().any(|(id, _)| id == h) && !rules.bench.history.is_empty() {
+            let known: Vec<&str> = rules.bench.history.iter().map(|h| h.0.as_str()).collect();
+            return Err(CompileError::NoHistory(h.clone(), known.join(", ")));
+        }
+    }
+    let device = describe(rules, unit)?;
+    let described: HashSet<&str> = rules
+        .devices
+        .iter()
+        .flat_map(|d| d.carries.iter().map(|c| c.0.as_str()))
+        .collect();
+    let mut carries: Vec<(&Pack, Vec<String>)> = Vec::new();
+    for p in &rules.packs {
+        let copies = match device.and_then(|d| d.carries.iter().find(|c| c.0 == p.id)) {
+            Some((_, copies)) => Some(copies.clone()),
+            // A pack that no description mentions is on every device.
+            None if device.is_none() || !described.contains(p.id.as_str()) => Some(Vec::new()),
+            None => None,
+        };
+        if let Some(mut copies) = copies {
+            if copies.is_empty() {
+                copies.push(p.unit.clone().unwrap_or_else(|| p.id.clone()));
+            }
+            if in_play.is_none_or(|packs| p.minimal || packs.contains(&p.id)) {
+                carries.push((p, copies));
+            }
+        }
+    }
+    let mut b = Builder {
+        model: Model {
+            bench: rules.bench.clone(),
+            device: device.map_or_else(|| "any device".to_owned(), |d| d.name.clone()),
+            packs: carries.iter().map(|c| c.0.id.clone()).collect(),
+            ..Model::default()
+        },
+        priors: Vec::new(),
+        history,
+        kind: device.map_or(unit.kind.as_str(), |d| d.kind.as_str()),
+        prefixes: HashSet::new(),
+    };
+    for (pack, copies) in carries {
+        b.pack(pack, &copies)?;
+    }
+    b.model.network = Network::new(b.priors);
+    Ok(b.model)
+}
+
+struct Builder<'a> {
+    model: Model,
+    priors: Vec<Prior>,
+    history: &'a [String],
+    kind: &'a str,
+    prefixes: HashSet<String>,
+}
+
+/// One copy of a pack: how its names and faults map to those of the model.
+struct Copy<'a> {
+    pack: &'a Pack,
+    name: &'a str,
+    prefix: String,
+    first: bool,
+    /// Fault of the pack to fault of the model; `None` if not on this device.
+    faults: Vec<Option<usize>>,
+    /// Function of the pack to function of the model.
+    functions: Vec<usize>,
+    /// Priors without history, for the leaks.
+    base: Vec<f64>,
+}
+
+impl Builder<'_> {
+    fn prefix(&mut self, copy: &str, pack: &str) -> String {
+        let mut p = slug(copy);
+        if !self.prefixes.insert(p.clone()) {
+            p = format!("{pack}-{p}");
+            self.prefixes.insert(p.clone());
+        }
+        p
+    }
+
+    fn pack(&mut self, pack: &Pack, copies: &[String]) -> Result<(), CompileError> {
+        let base = self.base_priors(pack)?;
+        let mut shared_faults: HashMap<PackFault, usize> = HashMap::new();
+        let mut shared_functions: HashMap<usize, usize> = HashMap::new();
+        for (c, name) in copies.iter().enumerate() {
+            let mut copy = Copy {
+                pack,
+                name,
+                prefix: if pack.unit.is_some() {
+                    self.prefix(name, &pack.id)
+                } else {
+                    pack.id.clone()
+                },
+                first: c == 0,
+                faults: vec![None; pack.faults.len()],
+                functions: Vec::new(),
+                base: base.clone(),
+            };
+            self.items(&mut copy, &mut shared_faults);
+            self.functions(&mut copy, &mut shared_functions);
+            self.symptoms(&copy);
+            self.tests(&copy);
+            self.remedies(&copy);
+        }
+        Ok(())
+    }
+
+    /// Prior of each fault of the pack for one copy, before its history.
+    fn base_priors(&self, pack: &Pack) -> Result<Vec<f64>, CompileError> {
+        if pack.minimal {
+            return Ok(pack.faults.iter().map(|f| f.rate).collect());
+        }
+        let mut strength = vec![0.0f64; pack.faults.len()];
+        let symptoms = pack.symptoms.iter().map(|s| &s.links);
+        for links in pack.functions.iter().map(|f| &f.links).chain(symptoms) {
+            for (f, s) in links {
+                strength[*f] = strength[*f].max(*s);
+            }
+        }
+        let faults: Vec<(f64, f64)> = pack
+            .faults
+            .iter()
+            .zip(&strength)
+            .map(|(f, s)| (f.rate * self.on_kind(pack, f.item), *s))
+            .collect();
+        convert(&faults, pack.nothing_found, pack.two_or_more)
+            .map(|c| c.priors)
+            .map_err(|why| CompileError::Rates {
+                pack: pack.id.clone(),
+                why,
+            })
+    }
+
+    fn on_kind(&self, pack: &Pack, item: usize) -> f64 {
+        pack.items[item]
+            .kinds
+            .iter()
+            .find(|(k, _)| k == self.kind)
+            .map_or(1.0, |(_, m)| *m)
+    }
+
+    fn items(&mut self, copy: &mut Copy, shared: &mut HashMap<PackFault, usize>) {
+        let pack = copy.pack;
+        for (i, item) in pack.items.iter().enumerate() {
+            if self.on_kind(pack, i) == 0.0 {
+                continue;
+            }
+            if item.shared && !copy.first {
+                for f in item.faults.clone() {
+                    copy.faults[f] = shared.get(&f).copied();
+                }
+                continue;
+            }
+            let id = copy.id(&item.id, item.shared);
+            let name = copy.words(&item.name);
+            let at = self.model.items.len();
+            let mut own = Vec::new();
+            for f in item.faults.clone() {
+                let fault = &pack.faults[f];
+                let mut odds = copy.base[f] / (1.0 - copy.base[f]).max(1e-12);
+                for (h, m) in &fault.history {
+                    if self.history.contains(h) {
+                        odds *= m;
+                    }
+                }
+                let p = if copy.base[f] >= 1.0 {
+                    1.0
+                } else {
+                    odds / (1.0 + odds)
+                };
+                let n = self.model.faults.len();
+                copy.faults[f] = Some(n);
+                if item.shared {
+                    shared.insert(f, n);
+                }
+                own.push(n);
+                let place = Where::ALL
+                    .iter()
+                    .position(|w| *w == item.r#where)
+                    .unwrap_or(0);
+                self.priors.push(Prior::new(p, at, place));
+                self.model.faults.push(FaultInfo {
+                    id: if fault.id.is_empty() {
+                        id.clone()
+                    } else {
+                        format!("{id}.{}", fault.id)
+                    },
+                    name: if fault.name.is_empty() {
+                        name.clone()
+                    } else {
+                        format!("{name}: {}", copy.words(&fault.name))
+                    },
+                    item: at,
+                    explain: fault.explain.as_deref().map(|e| copy.words(e)),
+                    source: fault.source.clone(),
+                });
+            }
+            self.model.items.push(ItemInfo {
+                id,
+                name,
+                r#where: item.r#where,
+                faults: own,
+                explain: item.explain.as_deref().map(|e| copy.words(e)),
+            });
+        }
+    }
+
+    fn functions(&mut self, copy: &mut Copy, shared: &mut HashMap<usize, usize>) {
+        let pack = copy.pack;
+        for (i, f) in pack.functions.iter().enumerate() {
+            let once = copy.only_shared(f.links.iter().map(|l| l.0));
+            if once && !copy.first {
+                copy.functions.push(shared[&i]);
+                continue;
+            }
+            let at = self.model.functions.len();
+            if once {
+                shared.insert(i, at);
+            }
+            copy.functions.push(at);
+            self.model.functions.push(FunctionInfo {
+                id: copy.id(&f.id, once),
+                name: copy.words(&f.name),
+                needs: f.needs.clone(),
+                links: copy.links(&f.links),
+            });
+        }
+    }
+
+    fn symptoms(&mut self, copy: &Copy) {
+        let pack = copy.pack;
+        for (i, s) in pack.symptoms.iter().enumerate() {
+            let once = copy.only_shared(s.links.iter().map(|l| l.0));
+            if once && !copy.first {
+                continue;
+            }
+            let mut strengths = vec![0.0; pack.faults.len()];
+            for (f, p) in &s.links {
+                strengths[*f] = *p;
+            }
+            let leak = s
+                .leak
+                .unwrap_or_else(|| leak_for(pack.nothing_found, &copy.base, &strengths));
+            self.model.symptoms.push(SymptomInfo {
+                id: copy.id(&s.id, once),
+                name: copy.words(&s.name),
+                copy: (!once && pack.unit.is_some()).then(|| copy.name.to_owned()),
+                pack: pack.id.clone(),
+                general: i == 0 && pack.symptoms.len() > 1,
+                function: s.loses.map(|f| copy.functions[f]),
+                hear: s.hear.clone(),
+                finding: Arc::new(Finding::yes_no(leak, &copy.links(&s.links), 0.0)),
+            });
+        }
+    }
+
+    fn tests(&mut self, copy: &Copy) {
+        let pack = copy.pack;
+        for t in &pack.tests {
+            // A result is drawn at random with twice the chance that it is wrong.
+            let misread = |outcomes: usize| {
+                ((1.0 - t.reliability) * outcomes as f64 / (outcomes as f64 - 1.0)).min(1.0)
+            };
+            let mut before = None;
+            let mut after = None;
+            let mut function = None;
+            let mut proves = None;
+            let once;
+            let outcomes: Vec<OutcomeInfo>;
+            let finding;
+            match &t.how {
+                How::Shows {
+                    outcomes: out,
+                    leak,
+                } => {
+                    once = copy.only_shared(out.iter().flat_map(|o| o.links.iter().map(|l| l.0)));
+                    let mut pushes: Vec<(usize, Vec<f64>)> = Vec::new();
+                    for (k, o) in out.iter().enumerate().skip(1) {
+                        for (f, p) in copy.links(&o.links) {
+                            match pushes.iter_mut().find(|x| x.0 == f) {
+                                Some(x) => x.1[k - 1] = p,
+                                None => {
+                                    let mut v = vec![0.0; out.len() - 1];
+                                    v[k - 1] = p;
+                                    pushes.push((f, v));
+                                }
+                            }
+                        }
+                    }
+                    finding = Finding::ordered(out.len(), *leak, &pushes, misread(out.len()));
+                    outcomes = out
+                        .iter()
+                        .map(|o| OutcomeInfo {
+                            id: o.id.clone(),
+                            says: copy.words(&o.says),
+                            between: o.between,
+                        })
+                        .collect();
+                }
+                How::Tries {
+                    function: f,
+                    without,
+                    swaps_in,
+                    lends,
+                } => {
+                    let links = &pack.functions[*f].links;
+                    once = copy.only_shared(links.iter().map(|l| l.0));
+                    let out = |l: &PackFault| {
+                        let item = pack.faults[*l].item;
+                        without.contains(&item)
+                            || *swaps_in == Some(item)
+                            || lends.is_some_and(|only| only != item)
+                    };
+                    let kept: Vec<(PackFault, f64)> =
+                        links.iter().filter(|l| !out(&l.0)).copied().collect();
+                    finding = Finding::yes_no(0.0, &copy.links(&kept), misread(2));
+                    function = Some(copy.functions[*f]);
+                    if without.is_empty() && swaps_in.is_none() && lends.is_none() {
+                        proves = function;
+                    }
+                    let seated = |item: &Option<usize>| {
+                        item.map(|i| copy.seating(i))
+                            .filter(|c| !c.clears.is_empty())
+                    };
+                    before = seated(swaps_in);
+                    after = seated(lends);
+                    let outcome = |id: &str, says: &str| OutcomeInfo {
+                        id: id.into(),
+                        says: says.into(),
+                        between: None,
+                    };
+                    outcomes = vec![outcome("works", "yes, it works"), outcome("fails", "no")];
+                }
+            }
+            if once && !copy.first {
+                continue;
+            }
+            let foretold = match &before {
+                None => finding.clone(),
+                Some(change) => finding.after(change),
+            };
+            self.model.tests.push(TestInfo {
+                id: copy.id(&t.id, once),
+                ask: copy.words(&t.ask),
+                kind: t.kind,
+                outcomes,
+                finding: Arc::new(finding),
+                foretold: Arc::new(foretold),
+                before,
+                after,
+                proves,
+                function,
+                unit: t.unit.clone(),
+                reliability: t.reliability,
+                step: copy.step(&t.step),
+            });
+        }
+    }
+
+    fn remedies(&mut self, copy: &Copy) {
+        for r in &copy.pack.remedies {
+            let once = copy.only_shared(r.clears.iter().chain(&r.may_break).map(|l| l.0));
+            if once && !copy.first {
+                continue;
+            }
+            self.model.remedies.push(RemedyInfo {
+                id: copy.id(&r.id, once),
+                name: copy.words(&r.name),
+                change: Change {
+                    clears: copy.links(&r.clears),
+                    brings: copy.links(&r.may_break),
+                },
+                step: copy.step(&r.step),
+            });
+        }
+    }
+}
+
+impl Copy<'_> {
+    fn id(&self, id: &str, shared: bool) -> String {
+        if self.pack.minimal {
+            id.to_owned()
+        } else if shared {
+            format!("{}/{id}", self.pack.id)
+        } else {
+            format!("{}/{id}", self.prefix)
+        }
+    }
+
+    fn words(&self, text: &str) -> String {
+        text.replace("{unit}", self.name)
+    }
+
+    fn only_shared(&self, mut faults: impl Iterator<Item = PackFault>) -> bool {
+        faults.all(|f| self.pack.items[self.pack.faults[f].item].shared)
+    }
+
+    fn links(&self, links: &[(PackFault, f64)]) -> Vec<(usize, f64)> {
+        links
+            .iter()
+            .filter_map(|(f, s)| self.faults[*f].map(|n| (n, *s)))
+            .collect()
+    }
+
+    /// What fitting an item does to the contacts it mates with.
+    fn seating(&self, item: usize) -> Change {
+        let mates = &self.pack.items[item].mates;
+        let mut clears: Vec<(usize, f64)> = Vec::new();
+        for r in self.pack.remedies.iter().filter(|r| r.seating) {
+            for (f, chance) in &r.clears {
+                if !mates.contains(&self.pack.faults[*f].item) {
+                    continue;
+                }
+                let Some(n) = self.faults[*f] else { continue };
+                match clears.iter_mut().find(|c| c.0 == n) {
+                    Some(c) => c.1 = c.1.max(*chance),
+                    None => clears.push((n, *chance)),
+                }
+            }
+        }
+        Change {
+            clears,
+            brings: Vec::new(),
+        }
+    }
+
+    fn step(&self, s: &Step) -> StepInfo {
+        StepInfo {
+            minutes: s.minutes,
+            parts: s.parts,
+            conditions: s.conditions.clone(),
+            tools: s.tools.clone(),
+            cautions: s.cautions.clone(),
+            explain: s.explain.as_deref().map(|e| self.words(e)),
+            source: s.source.clone(),
+        }
+    }
+}

@@ -1,0 +1,261 @@
+//! One device under the rules: every fault it can have, every test and remedy
+//! that can be done to it, with what each result says.
+//!
+//! This is where "what a function needs" becomes likelihoods: a function
+//! check, a swap, a loan to a good device and a software reset are all the
+//! same finding with some faults left out.
+mod compile;
+mod recognise;
+
+use std::sync::Arc;
+
+use regex::Regex;
+use serde::{Deserialize, Serialize};
+
+use crate::belief::{Change, Finding, Network};
+use crate::bench::Bench;
+use crate::rulebase::{Kind, Where};
+
+pub use compile::{CompileError, compile};
+pub use recognise::{Heard, recognise};
+
+/// Which device is on the bench and what is known of its past.
+#[derive(Clone, Debug, Default, PartialEq, Serialize, Deserialize)]
+#[serde(rename_all = "kebab-case", default)]
+pub struct Unit {
+    /// phone, tablet, laptop, handheld or board.
+    pub kind: String,
+    /// The model's name, if known.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub model: Option<String>,
+    /// Its variant, if known.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub variant: Option<String>,
+    /// Its serial number, if known.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub serial: Option<String>,
+}
+
+/// A compiled device.
+#[derive(Clone, Debug, Default)]
+pub struct Model {
+    /// The faults as the belief sees them; same indexes as `faults`.
+    pub network: Network,
+    /// The faults as people see them.
+    pub faults: Vec<FaultInfo>,
+    /// What the faults belong to.
+    pub items: Vec<ItemInfo>,
+    /// What can be seen to work.
+    pub functions: Vec<FunctionInfo>,
+    /// What customers say.
+    pub symptoms: Vec<SymptomInfo>,
+    /// What can be done to learn.
+    pub tests: Vec<TestInfo>,
+    /// What can be done to mend.
+    pub remedies: Vec<RemedyInfo>,
+    /// The bench.
+    pub bench: Bench,
+    /// Name of the device description that was used.
+    pub device: String,
+    /// Packs that are in play.
+    pub packs: Vec<String>,
+}
+
+/// A fault as people see it.
+#[derive(Clone, Debug)]
+pub struct FaultInfo {
+    /// `rear-camera/module.dead`.
+    pub id: String,
+    /// "rear camera module: dead".
+    pub name: String,
+    /// Its item, by index.
+    pub item: usize,
+    /// For a junior.
+    pub explain: Option<String>,
+    /// Where its numbers come from.
+    pub source: String,
+}
+
+/// An item as people see it.
+#[derive(Clone, Debug)]
+pub struct ItemInfo {
+    /// `rear-camera/module`.
+    pub id: String,
+    /// Name.
+    pub name: String,
+    /// Which of the five.
+    pub r#where: Where,
+    /// Its faults, by index.
+    pub faults: Vec<usize>,
+    /// For a junior.
+    pub explain: Option<String>,
+}
+
+/// A function as people see it.
+#[derive(Clone, Debug)]
+pub struct FunctionInfo {
+    /// `rear-camera/picture`.
+    pub id: String,
+    /// Name.
+    pub name: String,
+    /// What it needs, as written.
+    pub needs: Vec<String>,
+    /// Faults that break it, with the strength.
+    pub links: Vec<(usize, f64)>,
+}
+
+/// A symptom as people see it.
+#[derive(Clone, Debug)]
+pub struct SymptomInfo {
+    /// `rear-camera/no-picture`.
+    pub id: String,
+    /// Name.
+    pub name: String,
+    /// The copy it belongs to ("rear camera"), if the pack has copies.
+    pub copy: Option<String>,
+    /// Its pack.
+    pub pack: String,
+    /// Whether it is the general one of its pack (the first in the file).
+    pub general: bool,
+    /// The function it is the loss of, by index.
+    pub function: Option<usize>,
+    /// Patterns for free text.
+    pub hear: Vec<Regex>,
+    /// What it says; outcome 1 is "shown".
+    pub finding: Arc<Finding>,
+}
+
+/// An outcome as people see it.
+#[derive(Clone, Debug)]
+pub struct OutcomeInfo {
+    /// Identifier within the test.
+    pub id: String,
+    /// In plain words.
+    pub says: String,
+    /// Measured values that count as it.
+    pub between: Option<(f64, f64)>,
+}
+
+/// A test as people see it.
+#[derive(Clone, Debug)]
+pub struct TestInfo {
+    /// `rear-camera/hardware-list`.
+    pub id: String,
+    /// The question.
+    pub ask: String,
+    /// Manner.
+    pub kind: Kind,
+    /// Outcomes, the healthy one first.
+    pub outcomes: Vec<OutcomeInfo>,
+    /// What the outcome depends on, in the state during the test.
+    pub finding: Arc<Finding>,
+    /// The same with what the test itself does to the device folded in, for
+    /// foretelling the outcome.
+    pub foretold: Arc<Finding>,
+    /// What is done to the device before the outcome is seen (a swap seats
+    /// contacts anew).
+    pub before: Option<Change>,
+    /// What is done to it after.
+    pub after: Option<Change>,
+    /// The function it tries, by index, if it tries it as the device stands
+    /// (no swap, nothing left out): such a test can prove a mend.
+    pub proves: Option<usize>,
+    /// The function it tries, however it does so.
+    pub function: Option<usize>,
+    /// Unit of a measured value.
+    pub unit: Option<String>,
+    /// Chance that the result is right.
+    pub reliability: f64,
+    /// What it takes.
+    pub step: StepInfo,
+}
+
+/// What a test or a remedy takes.
+#[derive(Clone, Debug, Default)]
+pub struct StepInfo {
+    /// Minutes, bench conditions not counted.
+    pub minutes: f64,
+    /// Cost of parts.
+    pub parts: f64,
+    /// Bench conditions, by index.
+    pub conditions: Vec<usize>,
+    /// Tools.
+    pub tools: Vec<String>,
+    /// Cautions, by index.
+    pub cautions: Vec<usize>,
+    /// For a junior.
+    pub explain: Option<String>,
+    /// Where the numbers come from.
+    pub source: String,
+}
+
+/// A remedy as people see it.
+#[derive(Clone, Debug)]
+pub struct RemedyInfo {
+    /// `rear-camera/reseat`.
+    pub id: String,
+    /// The order to do it.
+    pub name: String,
+    /// What it does to the device.
+    pub change: Change,
+    /// What it takes.
+    pub step: StepInfo,
+}
+
+/// What a name typed by a person leads to.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub enum Found<T> {
+    /// Exactly one.
+    One(T),
+    /// Several; their full identifiers.
+    Several(Vec<String>),
+    /// None; the nearest identifier, if any is near.
+    None(Option<String>),
+}
+
+impl Model {
+    /// Finds by full identifier, or by its end where that is unique.
+    fn find<'a>(ids: impl Iterator<Item = &'a str> + Clone, typed: &str) -> Found<usize> {
+        let typed = typed.trim();
+        if let Some(i) = ids.clone().position(|id| id == typed) {
+            return Found::One(i);
+        }
+        let ends: Vec<(usize, &str)> = ids
+            .clone()
+            .enumerate()
+            .filter(|(_, id)| {
+                id.strip_suffix(typed)
+                    .is_some_and(|head| head.ends_with('/'))
+            })
+            .collect();
+        match ends.as_slice() {
+            [(i, _)] => Found::One(*i),
+            [] => Found::None(
+                crate::rulebase::nearest(
+                    typed,
+                    ids.clone()
+                        .chain(ids.filter_map(|id| id.rsplit_once('/').map(|x| x.1))),
+                )
+                .map(str::to_owned),
+            ),
+            many => Found::Several(many.iter().map(|(_, id)| (*id).to_owned()).collect()),
+        }
+    }
+
+    /// A test by name.
+    pub fn test(&self, typed: &str) -> Found<usize> {
+        Self::find(self.tests.iter().map(|t| t.id.as_str()), typed)
+    }
+    /// A remedy by name.
+    pub fn remedy(&self, typed: &str) -> Found<usize> {
+        Self::find(self.remedies.iter().map(|t| t.id.as_str()), typed)
+    }
+    /// A symptom by name.
+    pub fn symptom(&self, typed: &str) -> Found<usize> {
+        Self::find(self.symptoms.iter().map(|t| t.id.as_str()), typed)
+    }
+    /// A fault by name.
+    pub fn fault(&self, typed: &str) -> Found<usize> {
+        Self::find(self.faults.iter().map(|t| t.id.as_str()), typed)
+    }
+}

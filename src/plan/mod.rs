@@ -1,0 +1,284 @@
+//! The next step: what to do now so that the whole repair is expected to cost
+//! least.
+//!
+//! The measure is the expected cost of repair: do remedies in the order of
+//! probability over cost until mended, or first pay for a test and then do so
+//! with what it showed (Heckerman, Breese and Rommelse 1995,
+//! "Decision-theoretic troubleshooting"). Every test is tried one step ahead;
+//! information per cost only picks which tests are worth the look.
+//!
+//! This module knows candidates, findings and costs; it knows nothing of rule
+//! files, storage or screens.
+mod gain;
+mod repair;
+mod turn;
+
+use std::sync::Arc;
+
+use crate::belief::candidates::{Candidate, Likelihood};
+use crate::belief::{FaultId, Finding, Seen};
+use crate::bench::{Bench, BenchState};
+
+pub use gain::Foretold;
+pub use repair::{Masses, order_by_probability_over_cost};
+pub use turn::{Turn, turning_point};
+
+/// What a shop counts as cost.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Costs {
+    /// Shop currency for an hour at the bench.
+    pub rate: f64,
+    /// What it costs, in currency, when a job ends unmended.
+    pub give_up: f64,
+    /// What the repair may cost at most, in currency, before the customer is
+    /// asked; `None` if the customer did not say.
+    pub limit: Option<f64>,
+}
+
+impl Default for Costs {
+    fn default() -> Self {
+        Costs {
+            rate: 60.0,
+            give_up: 180.0,
+            limit: None,
+        }
+    }
+}
+
+impl Costs {
+    /// Minutes and parts as one sum of currency.
+    pub fn of(&self, minutes: f64, parts: f64) -> f64 {
+        minutes * self.rate / 60.0 + parts
+    }
+}
+
+/// A test as the planner sees it.
+#[derive(Clone, Debug)]
+pub struct PlanTest {
+    /// Its outcome as foretold before it is done.
+    pub finding: Arc<Finding>,
+    /// Minutes, bench conditions not counted.
+    pub minutes: f64,
+    /// Bench conditions, by index.
+    pub conditions: Vec<usize>,
+}
+
+/// A remedy as the planner sees it.
+#[derive(Clone, Debug)]
+pub struct PlanRemedy {
+    /// Faults it clears, with the chance that it takes.
+    pub clears: Vec<(FaultId, f64)>,
+    /// Minutes, bench conditions not counted.
+    pub minutes: f64,
+    /// Cost of parts.
+    pub parts: f64,
+    /// Bench conditions, by index.
+    pub conditions: Vec<usize>,
+}
+
+/// Everything the planner needs to know.
+#[derive(Clone, Copy, Debug)]
+pub struct Situation<'a> {
+    /// Number of faults of the network.
+    pub faults: usize,
+    /// Sets of faults with their probability, likeliest first.
+    pub candidates: &'a [(Candidate, f64)],
+    /// What can be done to learn; `None` where it cannot be done or has been.
+    pub tests: &'a [Option<PlanTest>],
+    /// What can be done to mend; `None` where it cannot be done.
+    pub remedies: &'a [Option<PlanRemedy>],
+    /// The test that shows whether a remedy mended the complaint, by index.
+    pub retest: Option<usize>,
+    /// The bench.
+    pub bench: &'a Bench,
+    /// What state the device is in.
+    pub state: BenchState,
+    /// What counts as cost.
+    pub costs: Costs,
+}
+
+/// What to do.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Act {
+    /// A test, by index.
+    Test(usize),
+    /// A remedy, by index.
+    Remedy(usize),
+}
+
+/// One possible next step.
+#[derive(Clone, Debug)]
+pub struct Proposal {
+    /// The step.
+    pub act: Act,
+    /// Minutes it takes now, with the changes of bench condition it needs.
+    pub minutes: f64,
+    /// Of these, minutes for the changes of bench condition.
+    pub moving: f64,
+    /// Cost of parts.
+    pub parts: f64,
+    /// Expected cost of the whole repair if this is done first, in currency.
+    pub expected: f64,
+    /// For a test: what it is expected to tell, in bits. Nought for a remedy.
+    pub gain: f64,
+    /// For a test: the probability of each outcome. For a remedy: that it
+    /// mends all that is wrong.
+    pub outcomes: Vec<f64>,
+}
+
+/// Why going on as before is not the advice.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub enum Stop {
+    /// Enough is known: no test pays for itself, do the remedy.
+    EnoughKnown,
+    /// Most likely nothing is wrong any more.
+    NothingWrong,
+    /// The expected cost passes the limit: ask the customer.
+    TooDear {
+        /// Expected cost of going on, in currency.
+        expected: f64,
+        /// The limit, in currency.
+        limit: f64,
+    },
+    /// No test tells anything and no remedy is likely to help.
+    NothingLeft,
+}
+
+/// The advice.
+#[derive(Clone, Debug)]
+pub struct Advice {
+    /// Steps, the best first.
+    pub steps: Vec<Proposal>,
+    /// Whether it is time to stop testing, and why.
+    pub stop: Option<Stop>,
+    /// Expected cost of the whole repair, in currency.
+    pub expected: f64,
+}
+
+/// Least gain, in bits, for a test to count as telling something.
+const TELLING: f64 = 1e-3;
+/// How many tests are looked at one step ahead.
+const LOOKED_AT: usize = 12;
+/// Probability that nothing is wrong above which that is the advice.
+const NOTHING_WRONG: f64 = 0.90;
+
+/// The next steps, the best first, at most `many`.
+pub fn advise(s: &Situation, many: usize) -> Advice {
+    let gains = gain::foretell_all(s);
+    let masses = Masses::of(s, None);
+    let ahead = repair::expected_cost(s, &masses, s.state, None);
+    let mut ranked: Vec<(usize, f64)> = gains
+        .iter()
+        .enumerate()
+        .filter_map(|(i, g)| {
+            let g = g.as_ref().filter(|g| g.bits > TELLING)?;
+            let t = s.tests[i].as_ref()?;
+            let cost = s
+                .costs
+                .of(t.minutes + s.bench.reach(s.state, &t.conditions).minutes, 0.0);
+            Some((i, g.bits / cost.max(0.1)))
+        })
+        .collect();
+    ranked.sort_by(|a, b| b.1.total_cmp(&a.1).then(a.0.cmp(&b.0)));
+    let mut steps: Vec<Proposal> = ranked
+        .iter()
+        .take(LOOKED_AT.max(many))
+        .map(|(i, _)| look_ahead(s, *i, gains[*i].as_ref()))
+        .collect();
+    for r in ahead.order.iter().take(3) {
+        let Some(remedy) = &s.remedies[*r] else {
+            continue;
+        };
+        let first = repair::expected_cost(s, &masses, s.state, Some(*r));
+        let moving = s.bench.reach(s.state, &remedy.conditions).minutes;
+        steps.push(Proposal {
+            act: Act::Remedy(*r),
+            minutes: remedy.minutes + moving,
+            moving,
+            parts: remedy.parts,
+            expected: first.cost,
+            gain: 0.0,
+            outcomes: vec![mends_all(s, *r)],
+        });
+    }
+    steps.sort_by(|a, b| a.expected.total_cmp(&b.expected).then(rank(a).cmp(&rank(b))));
+    let expected = steps
+        .first()
+        .map_or(ahead.cost, |p| p.expected.min(ahead.cost));
+    let nothing: f64 = s
+        .candidates
+        .iter()
+        .find(|c| c.0.is_empty())
+        .map_or(0.0, |c| c.1);
+    let stop = if nothing >= NOTHING_WRONG {
+        Some(Stop::NothingWrong)
+    } else if steps.is_empty() {
+        Some(Stop::NothingLeft)
+    } else if let Some(limit) = s.costs.limit.filter(|l| expected > *l) {
+        Some(Stop::TooDear { expected, limit })
+    } else if matches!(steps[0].act, Act::Remedy(_)) {
+        Some(Stop::EnoughKnown)
+    } else {
+        None
+    };
+    steps.truncate(many);
+    Advice {
+        steps,
+        stop,
+        expected,
+    }
+}
+
+/// Ties go to tests, in the order of the rules.
+fn rank(p: &Proposal) -> (u8, usize) {
+    match p.act {
+        Act::Test(i) => (0, i),
+        Act::Remedy(i) => (1, i),
+    }
+}
+
+fn look_ahead(s: &Situation, i: usize, foretold: Option<&Foretold>) -> Proposal {
+    let t = s.tests[i].as_ref().expect("ranked tests can be done");
+    let change = s.bench.reach(s.state, &t.conditions);
+    let outcomes = foretold.map_or_else(Vec::new, |f| f.outcomes.clone());
+    let mut expected = s.costs.of(t.minutes + change.minutes, 0.0);
+    for (k, p) in outcomes.iter().enumerate() {
+        if *p > 1e-9 {
+            let seen = Seen {
+                finding: t.finding.clone(),
+                outcome: k,
+            };
+            let masses = Masses::of(s, Some(&Likelihood::new(s.faults, &seen)));
+            expected += p * repair::expected_cost(s, &masses, change.to, None).cost;
+        }
+    }
+    Proposal {
+        act: Act::Test(i),
+        minutes: t.minutes + change.minutes,
+        moving: change.minutes,
+        parts: 0.0,
+        expected,
+        gain: foretold.map_or(0.0, |f| f.bits),
+        outcomes,
+    }
+}
+
+/// Probability that a remedy alone clears everything that is wrong, given that
+/// something is.
+fn mends_all(s: &Situation, r: usize) -> f64 {
+    let Some(remedy) = &s.remedies[r] else {
+        return 0.0;
+    };
+    let take = |f: FaultId| {
+        remedy
+            .clears
+            .iter()
+            .find(|c| c.0 == f)
+            .map_or(0.0, |c| c.1)
+    };
+    s.candidates
+        .iter()
+        .filter(|(c, _)| !c.is_empty())
+        .map(|(c, w)| w * c.iter().map(take).product::<f64>())
+        .sum()
+}

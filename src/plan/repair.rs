@@ -1,0 +1,148 @@
+//! The expected cost of repair: remedies in the order of probability over
+//! cost, a retest after each, until mended or until giving up is cheaper.
+
+use super::Situation;
+use crate::belief::candidates::Likelihood;
+use crate::bench::BenchState;
+
+/// Probability of each fault, shared out so that the sum is the probability
+/// that something is wrong: in a set of two, each counts for half.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Masses {
+    /// Per fault.
+    pub faults: Vec<f64>,
+    /// Probability that nothing is wrong.
+    pub nothing: f64,
+}
+
+impl Masses {
+    /// Of the candidates, after one more result if there is one.
+    pub fn of(s: &Situation, seen: Option<&Likelihood>) -> Masses {
+        let mut faults = vec![0.0; s.faults];
+        let mut nothing = 0.0;
+        let mut total = 0.0;
+        for (c, w) in s.candidates {
+            let w = w * seen.map_or(1.0, |l| l.of(c));
+            total += w;
+            match c.len() {
+                0 => nothing += w,
+                1 => faults[c.iter().next().unwrap_or(0)] += w,
+                n => {
+                    let share = w / n as f64;
+                    c.iter().for_each(|f| faults[f] += share);
+                }
+            }
+        }
+        if total > 0.0 {
+            faults.iter_mut().for_each(|x| *x /= total);
+            nothing /= total;
+        }
+        Masses { faults, nothing }
+    }
+}
+
+/// An order of remedies and what it is expected to cost.
+pub(super) struct Repair {
+    pub(super) cost: f64,
+    pub(super) order: Vec<usize>,
+}
+
+/// Remedies by probability over cost from these masses on; `first`, if given,
+/// is done before all others.
+pub(super) fn expected_cost(
+    s: &Situation,
+    masses: &Masses,
+    state: BenchState,
+    first: Option<usize>,
+) -> Repair {
+    let mut left = masses.faults.clone();
+    let mut open = masses.nothing + left.iter().sum::<f64>();
+    let mut wrong: f64 = left.iter().sum();
+    let mut state = state;
+    let mut cost = 0.0;
+    let mut order = Vec::new();
+    let mut tried = vec![false; s.remedies.len()];
+    let mut gain: Vec<f64> = s
+        .remedies
+        .iter()
+        .map(|r| r.as_ref().map_or(0.0, |r| fixes(&left, &r.clears)))
+        .collect();
+    let retest = s.retest.and_then(|t| s.tests[t].as_ref());
+    loop {
+        // The price of a remedy holds for the state the device is in now.
+        let price = |i: usize, state: BenchState| -> Option<(f64, BenchState)> {
+            let r = s.remedies[i].as_ref()?;
+            let to = s.bench.reach(state, &r.conditions);
+            let mut minutes = r.minutes + to.minutes;
+            let mut state = to.to;
+            if let Some(t) = retest {
+                let back = s.bench.reach(state, &t.conditions);
+                minutes += back.minutes + t.minutes;
+                state = back.to;
+            }
+            Some((s.costs.of(minutes, r.parts), state))
+        };
+        let forced = first.filter(|_| order.is_empty());
+        let best = match forced {
+            Some(i) => price(i, state).map(|p| (i, p)),
+            None => (0..s.remedies.len())
+                .filter(|i| !tried[*i] && gain[*i] > 1e-6)
+                .filter_map(|i| price(i, state).map(|p| (i, p)))
+                .max_by(|a, b| {
+                    let worth = |x: &(usize, (f64, BenchState))| gain[x.0] / x.1.0.max(1e-9);
+                    worth(a).total_cmp(&worth(b)).then(b.0.cmp(&a.0))
+                }),
+        };
+        let Some((i, (price, to))) = best else { break };
+        // Going on must be worth more than giving up with what is left.
+        if forced.is_none() && gain[i] * s.costs.give_up <= price * open {
+            break;
+        }
+        cost += price * open;
+        order.push(i);
+        tried[i] = true;
+        state = to;
+        if let Some(r) = &s.remedies[i] {
+            for (f, take) in &r.clears {
+                let cleared = left[*f] * take;
+                left[*f] -= cleared;
+                wrong -= cleared;
+                open -= cleared;
+            }
+        }
+        if open <= 1e-9 {
+            break;
+        }
+        for (j, r) in s.remedies.iter().enumerate() {
+            if let Some(r) = r
+                && !tried[j]
+                && gain[j] > 1e-6
+            {
+                gain[j] = fixes(&left, &r.clears);
+            }
+        }
+        if order.len() >= 24 {
+            break;
+        }
+    }
+    Repair {
+        cost: cost + wrong.max(0.0) * s.costs.give_up,
+        order,
+    }
+}
+
+fn fixes(left: &[f64], clears: &[(usize, f64)]) -> f64 {
+    clears.iter().map(|(f, take)| left[*f] * take).sum()
+}
+
+/// The order of independent single-fault remedies that has the least expected
+/// cost: by probability over cost (Heckerman, Breese and Rommelse 1995; the
+/// exchange argument is Smith's rule). Each entry is `(probability, cost)`.
+pub fn order_by_probability_over_cost(remedies: &[(f64, f64)]) -> Vec<usize> {
+    let mut order: Vec<usize> = (0..remedies.len()).collect();
+    order.sort_by(|a, b| {
+        let worth = |i: usize| remedies[i].0 / remedies[i].1.max(1e-300);
+        worth(*b).total_cmp(&worth(*a)).then(a.cmp(b))
+    });
+    order
+}
