@@ -87,8 +87,8 @@ pub struct Situation<'a> {
     pub tests: &'a [Option<PlanTest>],
     /// What can be done to mend; `None` where it cannot be done.
     pub remedies: &'a [Option<PlanRemedy>],
-    /// The test that shows whether a remedy mended the complaint, by index.
-    pub retest: Option<usize>,
+    /// The test that shows whether a remedy mended the complaint.
+    pub retest: Option<&'a PlanTest>,
     /// The bench.
     pub bench: &'a Bench,
     /// What state the device is in.

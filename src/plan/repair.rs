@@ -67,7 +67,6 @@ pub(super) fn expected_cost(
         .iter()
         .map(|r| r.as_ref().map_or(0.0, |r| fixes(&left, &r.clears)))
         .collect();
-    let retest = s.retest.and_then(|t| s.tests[t].as_ref());
     loop {
         // The price of a remedy holds for the state the device is in now.
         let price = |i: usize, state: BenchState| -> Option<(f64, BenchState)> {
@@ -75,7 +74,7 @@ pub(super) fn expected_cost(
             let to = s.bench.reach(state, &r.conditions);
             let mut minutes = r.minutes + to.minutes;
             let mut state = to.to;
-            if let Some(t) = retest {
+            if let Some(t) = s.retest {
                 let back = s.bench.reach(state, &t.conditions);
                 minutes += back.minutes + t.minutes;
                 state = back.to;

@@ -1,0 +1,662 @@
+//! A job worked out: what its entries mean under the rules.
+
+use thiserror::Error;
+
+use super::file::*;
+use super::reading::{self, Typed};
+use crate::belief::{Belief, Change, Event, Seen, Size, conflict_bits, update, weights_of_evidence};
+use crate::bench::BenchState;
+use crate::model::{CompileError, Found, Model, TestInfo, compile, recognise};
+use crate::plan::{Advice, Costs, PlanRemedy, PlanTest, Situation, Turn, advise, turning_point};
+use crate::rulebase::Rulebase;
+
+/// What can be set for working out a job.
+#[derive(Clone, Copy, Debug, Default, PartialEq)]
+pub struct Settings {
+    /// Which sets of faults count.
+    pub size: Size,
+    /// What counts as cost.
+    pub costs: Costs,
+}
+
+/// Why an entry cannot be taken.
+#[derive(Debug, Error)]
+pub enum CaseError {
+    /// The device or the history does not fit the rules.
+    #[error(transparent)]
+    Compile(#[from] CompileError),
+    /// A name that nothing has.
+    #[error("no {what} is called `{name}`{}", .near.as_ref().map(|n| format!("; did you mean `{n}`?")).unwrap_or_default())]
+    Unknown {
+        /// test, remedy, symptom, fault.
+        what: &'static str,
+        /// What was typed.
+        name: String,
+        /// What was probably meant.
+        near: Option<String>,
+    },
+    /// A name that several have.
+    #[error("`{name}` could be {}; write it in full", .could_be.join(" or "))]
+    Ambiguous {
+        /// What was typed.
+        name: String,
+        /// Full names.
+        could_be: Vec<String>,
+    },
+    /// A word that is no outcome of the test.
+    #[error("`{shows}` is no result of `{test}`; it can be {}", .can_be.join(", "))]
+    NoOutcome {
+        /// The test.
+        test: String,
+        /// What was typed.
+        shows: String,
+        /// What it can be.
+        can_be: Vec<String>,
+    },
+    /// A value in the wrong unit.
+    #[error("`{test}` is measured in {unit}, not as `{shows}`")]
+    WrongUnit {
+        /// The test.
+        test: String,
+        /// What was typed.
+        shows: String,
+        /// The unit.
+        unit: String,
+    },
+    /// A value that no outcome covers.
+    #[error("{shows} fits none of the results of `{test}`: {}", .can_be.join(", "))]
+    OutsideAll {
+        /// The test.
+        test: String,
+        /// What was typed.
+        shows: String,
+        /// The ranges.
+        can_be: Vec<String>,
+    },
+    /// What was seen cannot be under the rules.
+    #[error("the results cannot all be right under these rules; no set of faults explains them")]
+    Impossible,
+}
+
+/// What an entry came to.
+#[derive(Clone, Debug, PartialEq)]
+pub enum Entered {
+    /// A symptom of the complaint, by index.
+    Symptom(usize),
+    /// A test with its outcome, by index.
+    Result {
+        /// The test.
+        test: usize,
+        /// The outcome.
+        outcome: usize,
+    },
+    /// A remedy, by index.
+    Remedy(usize),
+    /// Something that does not change the belief.
+    Other,
+}
+
+/// Why a job cannot be closed as mended yet.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub enum Closed {
+    /// It can.
+    Ready,
+    /// No remedy was done.
+    NothingDone,
+    /// These tests have to pass first, by index.
+    Retests(Vec<usize>),
+    /// The last retest failed, by index of the test.
+    StillFails(usize),
+}
+
+/// A result in force, with where it came from.
+#[derive(Clone, Debug)]
+struct Origin {
+    /// Entry number, from 0; `None` for the complaint.
+    entry: Option<usize>,
+    /// The test, if any.
+    test: Option<usize>,
+}
+
+/// A job worked out under the rules.
+#[derive(Debug)]
+pub struct Case {
+    /// The compiled device.
+    pub model: Model,
+    /// Symptoms of the complaint, by index.
+    pub symptoms: Vec<usize>,
+    /// What each entry came to.
+    pub entered: Vec<Entered>,
+    /// What state the device is in.
+    pub state: BenchState,
+    /// The belief now.
+    pub belief: Belief,
+    /// The settings.
+    pub settings: Settings,
+    events: Vec<Event>,
+    origins: Vec<Origin>,
+    blocked_tests: Vec<bool>,
+    blocked_remedies: Vec<bool>,
+    plan_tests: Vec<Option<PlanTest>>,
+    plan_remedies: Vec<Option<PlanRemedy>>,
+    retest: Option<PlanTest>,
+    /// Position among the entries of the last remedy.
+    last_remedy: Option<usize>,
+}
+
+/// Takes one of what was found, or says why not.
+fn one(found: Found<usize>, what: &'static str, name: &str) -> Result<usize, CaseError> {
+    match found {
+        Found::One(i) => Ok(i),
+        Found::Several(could_be) => Err(CaseError::Ambiguous {
+            name: name.to_owned(),
+            could_be,
+        }),
+        Found::None(near) => Err(CaseError::Unknown {
+            what,
+            name: name.to_owned(),
+            near,
+        }),
+    }
+}
+
+impl Case {
+    /// Works out a job.
+    ///
+    /// # Errors
+    /// If an entry does not fit the rules; nothing of the job is lost.
+    pub fn new(rules: &Rulebase, file: &CaseFile, settings: Settings) -> Result<Case, CaseError> {
+        let whole = compile(rules, &file.device, &file.history, None)?;
+        let symptom_ids: Vec<String> = if file.symptoms.is_empty() {
+            recognise(&whole, &file.complaint)
+                .into_iter()
+                .map(|h| whole.symptoms[h.symptom].id.clone())
+                .collect()
+        } else {
+            file.symptoms.clone()
+        };
+        let packs = packs_in_play(&whole, rules, &symptom_ids, &file.steps)?;
+        let model = if packs.len() == whole.packs.len() {
+            whole
+        } else {
+            compile(rules, &file.device, &file.history, Some(&packs))?
+        };
+        let mut case = Case {
+            symptoms: Vec::new(),
+            entered: Vec::new(),
+            state: BenchState::default(),
+            belief: Belief::default(),
+            settings,
+            events: Vec::new(),
+            origins: Vec::new(),
+            blocked_tests: vec![false; model.tests.len()],
+            blocked_remedies: vec![false; model.remedies.len()],
+            plan_tests: Vec::new(),
+            plan_remedies: Vec::new(),
+            retest: None,
+            last_remedy: None,
+            model,
+        };
+        if file.limit.is_some() {
+            case.settings.costs.limit = file.limit;
+        }
+        for s in &symptom_ids {
+            let i = one(case.model.symptom(s), "symptom", s)?;
+            case.symptoms.push(i);
+            case.events.push(Event::Seen(Seen {
+                finding: case.model.symptoms[i].finding.clone(),
+                outcome: 1,
+            }));
+            case.origins.push(Origin {
+                entry: None,
+                test: None,
+            });
+        }
+        for (n, entry) in file.steps.iter().enumerate() {
+            let entered = case.enter(n, entry)?;
+            case.entered.push(entered);
+        }
+        case.work_out();
+        if case.belief.impossible {
+            return Err(CaseError::Impossible);
+        }
+        Ok(case)
+    }
+
+    fn enter(&mut self, n: usize, entry: &Entry) -> Result<Entered, CaseError> {
+        match entry {
+            Entry::Note(_) => Ok(Entered::Other),
+            Entry::Cannot(c) => {
+                match self.model.test(&c.test) {
+                    Found::One(i) => self.blocked_tests[i] = true,
+                    found => match self.model.remedy(&c.test) {
+                        Found::One(i) => self.blocked_remedies[i] = true,
+                        _ => {
+                            one(found, "test or remedy", &c.test)?;
+                        }
+                    },
+                }
+                Ok(Entered::Other)
+            }
+            Entry::Unclear(u) => {
+                let i = one(self.model.test(&u.test), "test", &u.test)?;
+                self.blocked_tests[i] = true;
+                self.move_to(&self.model.tests[i].step.conditions.clone());
+                Ok(Entered::Other)
+            }
+            Entry::Remedy(d) => {
+                let i = one(self.model.remedy(&d.did), "remedy", &d.did)?;
+                let change = self.model.remedies[i].change.clone();
+                self.change(change, n, None);
+                self.move_to(&self.model.remedies[i].step.conditions.clone());
+                self.last_remedy = Some(n);
+                Ok(Entered::Remedy(i))
+            }
+            Entry::Result(r) => {
+                let test = one(self.model.test(&r.test), "test", &r.test)?;
+                let outcome = outcome_of(&self.model.tests[test], &r.shows)?;
+                self.supersede(test);
+                let (before, after, finding) = {
+                    let t = &self.model.tests[test];
+                    (t.before.clone(), t.after.clone(), t.finding.clone())
+                };
+                if let Some(c) = before {
+                    self.change(c, n, Some(test));
+                }
+                self.events.push(Event::Seen(Seen { finding, outcome }));
+                self.origins.push(Origin {
+                    entry: Some(n),
+                    test: Some(test),
+                });
+                if let Some(c) = after {
+                    self.change(c, n, Some(test));
+                }
+                self.move_to(&self.model.tests[test].step.conditions.clone());
+                Ok(Entered::Result { test, outcome })
+            }
+        }
+    }
+
+    fn change(&mut self, c: Change, entry: usize, test: Option<usize>) {
+        self.events.push(Event::Changed(c));
+        self.origins.push(Origin {
+            entry: Some(entry),
+            test,
+        });
+    }
+
+    fn move_to(&mut self, conditions: &[usize]) {
+        self.state = self.model.bench.reach(self.state, conditions).to;
+    }
+
+    /// Where the result of a test stands that a repeat would supersede: the
+    /// last one, unless the device has been changed by something else since.
+    fn in_force(&self, test: usize) -> Option<usize> {
+        let at = self
+            .events
+            .iter()
+            .zip(&self.origins)
+            .rposition(|(e, o)| matches!(e, Event::Seen(_)) && o.test == Some(test))?;
+        let changed = self.events[at..]
+            .iter()
+            .zip(&self.origins[at..])
+            .any(|(e, o)| matches!(e, Event::Changed(_)) && o.test != Some(test));
+        (!changed).then_some(at)
+    }
+
+    fn supersede(&mut self, test: usize) {
+        if let Some(at) = self.in_force(test) {
+            let entry = self.origins[at].entry;
+            let keep: Vec<bool> = self
+                .origins
+                .iter()
+                .map(|o| !(o.test == Some(test) && o.entry == entry))
+                .collect();
+            let mut k = keep.iter();
+            self.events.retain(|_| *k.next().unwrap_or(&true));
+            let mut k = keep.iter();
+            self.origins.retain(|_| *k.next().unwrap_or(&true));
+        }
+    }
+
+    fn work_out(&mut self) {
+        self.belief = update(&self.model.network, &self.events, self.settings.size);
+        self.plan_tests = (0..self.model.tests.len())
+            .map(|i| {
+                let open = !self.blocked_tests[i] && self.in_force(i).is_none();
+                open.then(|| plan_test(&self.model.tests[i]))
+            })
+            .collect();
+        self.plan_remedies = self
+            .model
+            .remedies
+            .iter()
+            .enumerate()
+            .map(|(i, r)| {
+                (!self.blocked_remedies[i]).then(|| PlanRemedy {
+                    clears: r.change.clears.clone(),
+                    minutes: r.step.minutes,
+                    parts: r.step.parts,
+                    conditions: r.step.conditions.clone(),
+                })
+            })
+            .collect();
+        self.retest = self
+            .complaint_functions()
+            .iter()
+            .filter_map(|f| self.proof_of(*f))
+            .next()
+            .map(|t| plan_test(&self.model.tests[t]));
+    }
+
+    /// The functions whose loss is complained of, by index.
+    pub fn complaint_functions(&self) -> Vec<usize> {
+        let mut out: Vec<usize> = self
+            .symptoms
+            .iter()
+            .filter_map(|s| self.model.symptoms[*s].function)
+            .collect();
+        out.dedup();
+        out
+    }
+
+    /// The cheapest test that tries a function as the device stands.
+    fn proof_of(&self, function: usize) -> Option<usize> {
+        (0..self.model.tests.len())
+            .filter(|t| self.model.tests[*t].proves == Some(function))
+            .min_by(|a, b| {
+                let m = |t: usize| self.model.tests[t].step.minutes;
+                m(*a).total_cmp(&m(*b)).then(a.cmp(b))
+            })
+    }
+
+    /// What the planner works on.
+    pub fn situation(&self) -> Situation<'_> {
+        Situation {
+            faults: self.model.network.len(),
+            candidates: &self.belief.candidates,
+            tests: &self.plan_tests,
+            remedies: &self.plan_remedies,
+            retest: self.retest.as_ref(),
+            bench: &self.model.bench,
+            state: self.state,
+            costs: self.settings.costs,
+        }
+    }
+
+    /// The next steps, best first.
+    pub fn advice(&self, many: usize) -> Advice {
+        advise(&self.situation(), many)
+    }
+
+    /// The result that would change the order of the suspects most.
+    pub fn turn(&self) -> Option<Turn> {
+        turning_point(&self.situation())
+    }
+
+    /// Conflict of the results, in bits.
+    pub fn conflict(&self) -> f64 {
+        conflict_bits(&self.model.network, &self.events, self.symptoms.len())
+    }
+
+    /// For a suspect, what each result in force did: entry number (`None` for
+    /// the complaint's symptoms, in order) and factor on the odds.
+    pub fn weights(&self, fault: usize) -> Vec<(Option<usize>, f64)> {
+        let entries = self.results();
+        weights_of_evidence(&self.model.network, &self.events, fault)
+            .into_iter()
+            .map(|w| (entries[w.result], w.factor))
+            .collect()
+    }
+
+    /// Entry number of each result in force, `None` for the complaint; in the
+    /// order of [`Belief::misread`].
+    pub fn results(&self) -> Vec<Option<usize>> {
+        self.events
+            .iter()
+            .zip(&self.origins)
+            .filter(|(e, _)| matches!(e, Event::Seen(_)))
+            .map(|(_, o)| o.entry)
+            .collect()
+    }
+
+    /// Whether the last result of a test still holds.
+    pub fn done(&self, test: usize) -> bool {
+        self.in_force(test).is_some()
+    }
+
+    /// Whether a test has been ruled out or left unclear.
+    pub fn blocked(&self, test: usize) -> bool {
+        self.blocked_tests[test]
+    }
+
+    /// The belief if a test came out in some way.
+    pub fn what_if(&self, test: usize, outcome: usize) -> Belief {
+        let t = &self.model.tests[test];
+        let mut events = self.events.clone();
+        if let Some(at) = self.in_force(test) {
+            events.remove(at);
+        }
+        if let Some(c) = &t.before {
+            events.push(Event::Changed(c.clone()));
+        }
+        events.push(Event::Seen(Seen {
+            finding: t.finding.clone(),
+            outcome,
+        }));
+        update(&self.model.network, &events, self.settings.size)
+    }
+
+    /// Functions that have to pass before the job counts as mended: those
+    /// complained of, and those that share the items worked on; one that is
+    /// contained in another is proved by it.
+    pub fn to_prove(&self) -> Vec<usize> {
+        let mut worked: Vec<usize> = Vec::new();
+        for e in &self.entered {
+            if let Entered::Remedy(r) = e {
+                for (f, _) in &self.model.remedies[*r].change.clears {
+                    worked.push(self.model.faults[*f].item);
+                }
+            }
+        }
+        let touches = |f: usize| {
+            self.model.functions[f]
+                .links
+                .iter()
+                .any(|(l, _)| worked.contains(&self.model.faults[*l].item))
+        };
+        let complained = self.complaint_functions();
+        let all: Vec<usize> = (0..self.model.functions.len())
+            .filter(|f| {
+                (complained.contains(f) || touches(*f)) && self.proof_of(*f).is_some()
+            })
+            .collect();
+        let contains = |big: usize, small: usize| {
+            let links = &self.model.functions[big].links;
+            self.model.functions[small]
+                .links
+                .iter()
+                .all(|(l, _)| links.iter().any(|(b, _)| b == l))
+        };
+        all.iter()
+            .copied()
+            .filter(|f| {
+                complained.contains(f)
+                    || !all.iter().any(|g| {
+                        g != f && contains(*g, *f) && (!contains(*f, *g) || g < f)
+                    })
+            })
+            .collect()
+    }
+
+    /// The last try of a function after an entry: the test, and whether it passed.
+    fn tried_since(&self, entry: usize, function: usize) -> Option<(usize, bool)> {
+        self.entered[entry + 1..].iter().rev().find_map(|e| match e {
+            Entered::Result { test, outcome }
+                if self.model.tests[*test].proves == Some(function) =>
+            {
+                Some((*test, *outcome == 0))
+            }
+            _ => None,
+        })
+    }
+
+    /// Functions that have passed a try after the last remedy.
+    pub fn proved(&self) -> Vec<usize> {
+        let Some(last) = self.last_remedy else {
+            return Vec::new();
+        };
+        (0..self.model.functions.len())
+            .filter(|f| matches!(self.tried_since(last, *f), Some((_, true))))
+            .collect()
+    }
+
+    /// Whether the job may be closed as mended.
+    pub fn may_close_as_mended(&self) -> Closed {
+        let Some(last) = self.last_remedy else {
+            return Closed::NothingDone;
+        };
+        let mut due = Vec::new();
+        for f in self.to_prove() {
+            match self.tried_since(last, f) {
+                Some((_, true)) => {}
+                Some((test, false)) => return Closed::StillFails(test),
+                None => due.extend(self.proof_of(f)),
+            }
+        }
+        if due.is_empty() {
+            Closed::Ready
+        } else {
+            Closed::Retests(due)
+        }
+    }
+}
+
+fn plan_test(t: &TestInfo) -> PlanTest {
+    PlanTest {
+        finding: t.foretold.clone(),
+        minutes: t.step.minutes,
+        conditions: t.step.conditions.clone(),
+    }
+}
+
+/// Packs that the complaint or an entry speaks of; all if none does.
+fn packs_in_play(
+    whole: &Model,
+    rules: &Rulebase,
+    symptoms: &[String],
+    steps: &[Entry],
+) -> Result<Vec<String>, CaseError> {
+    let mut packs: Vec<String> = Vec::new();
+    for s in symptoms {
+        let i = one(whole.symptom(s), "symptom", s)?;
+        packs.push(whole.symptoms[i].pack.clone());
+    }
+    if packs.is_empty() {
+        return Ok(whole.packs.clone());
+    }
+    for e in steps {
+        let name = match e {
+            Entry::Result(r) => r.test.as_str(),
+            Entry::Remedy(d) => d.did.as_str(),
+            _ => continue,
+        };
+        let last = name.rsplit('/').next().unwrap_or(name);
+        let head = name.split('/').next().unwrap_or("");
+        let owners: Vec<&str> = rules
+            .packs
+            .iter()
+            .filter(|p| {
+                p.tests.iter().any(|t| t.id == last) || p.remedies.iter().any(|r| r.id == last)
+            })
+            .map(|p| p.id.as_str())
+            .collect();
+        let owner = match owners.as_slice() {
+            [one] => Some(*one),
+            many => many.iter().copied().find(|p| *p == head),
+        };
+        if let Some(p) = owner.filter(|p| !packs.iter().any(|q| q == p)) {
+            packs.push(p.to_owned());
+        }
+    }
+    packs.dedup();
+    Ok(whole
+        .packs
+        .iter()
+        .filter(|p| packs.contains(p) || rules.packs.iter().any(|r| r.minimal && r.id == **p))
+        .cloned()
+        .collect())
+}
+
+/// Reads what a test showed: an outcome's name or a beginning of it, yes or
+/// no, or a measured value.
+///
+/// # Errors
+/// If it is no result of the test.
+pub(crate) fn outcome_of(t: &TestInfo, shows: &str) -> Result<usize, CaseError> {
+    let typed = shows.trim().to_lowercase();
+    let words = || -> Vec<String> {
+        if t.function.is_some() {
+            return vec!["yes".into(), "no".into()];
+        }
+        t.outcomes
+            .iter()
+            .map(|o| match o.between {
+                Some((a, b)) => format!(
+                    "{} ({} to {} {})",
+                    o.id,
+                    a,
+                    b,
+                    t.unit.as_deref().unwrap_or("")
+                ),
+                None => o.id.clone(),
+            })
+            .collect()
+    };
+    if let Some(i) = t.outcomes.iter().position(|o| o.id == typed) {
+        return Ok(i);
+    }
+    if t.function.is_some() {
+        match typed.as_str() {
+            "y" | "yes" | "ok" | "pass" => return Ok(0),
+            "n" | "no" | "fail" => return Ok(1),
+            _ => {}
+        }
+    }
+    if t.outcomes.iter().any(|o| o.between.is_some()) {
+        let unit = t.unit.as_deref().unwrap_or("");
+        match reading::parse(shows, unit) {
+            Typed::Value(v) => {
+                // Neighbouring ranges share an end; the healthier one gets it.
+                let hit = t
+                    .outcomes
+                    .iter()
+                    .position(|o| o.between.is_some_and(|(a, b)| v >= a && v <= b));
+                return hit.ok_or_else(|| CaseError::OutsideAll {
+                    test: t.id.clone(),
+                    shows: shows.trim().to_owned(),
+                    can_be: words(),
+                });
+            }
+            Typed::OtherUnit => {
+                return Err(CaseError::WrongUnit {
+                    test: t.id.clone(),
+                    shows: shows.trim().to_owned(),
+                    unit: unit.to_owned(),
+                });
+            }
+            Typed::NoNumber => {}
+        }
+    }
+    let starts: Vec<usize> = (0..t.outcomes.len())
+        .filter(|i| !typed.is_empty() && t.outcomes[*i].id.starts_with(&typed))
+        .collect();
+    match starts.as_slice() {
+        [one] => Ok(*one),
+        _ => Err(CaseError::NoOutcome {
+            test: t.id.clone(),
+            shows: shows.trim().to_owned(),
+            can_be: words(),
+        }),
+    }
+}

@@ -1,0 +1,145 @@
+//! The entries of a job, as they are stored, exported and replayed.
+
+use serde::{Deserialize, Serialize};
+
+use crate::model::Unit;
+
+/// A job's head and its entries; also the form of a case file.
+#[derive(Clone, Debug, Default, PartialEq, Serialize, Deserialize)]
+#[serde(rename_all = "kebab-case")]
+pub struct CaseFile {
+    /// A title.
+    pub case: String,
+    /// The device.
+    #[serde(default, skip_serializing_if = "is_default")]
+    pub device: Unit,
+    /// What the customer said.
+    #[serde(default, skip_serializing_if = "String::is_empty")]
+    pub complaint: String,
+    /// Symptoms recognised and confirmed. Without them the complaint is read.
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    pub symptoms: Vec<String>,
+    /// History questions answered with yes.
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    pub history: Vec<String>,
+    /// What the repair may cost before the customer is asked.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub limit: Option<f64>,
+    /// What was done, in order.
+    #[serde(default)]
+    pub steps: Vec<Entry>,
+    /// How the job ended.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub closed: Option<Closing>,
+    /// The true fault or faults, where they are known.
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    pub truth: Vec<String>,
+}
+
+fn is_default<T: Default + PartialEq>(t: &T) -> bool {
+    *t == T::default()
+}
+
+/// One entry of a job.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+#[serde(rename_all = "kebab-case")]
+pub enum Entry {
+    /// A test was done.
+    Result(Shown),
+    /// A remedy was done.
+    Remedy(Did),
+    /// A remark.
+    Note(String),
+    /// A test could not be done.
+    Cannot(Cannot),
+    /// A test was done and its result is unclear.
+    Unclear(Unclear),
+}
+
+/// A test with what it showed.
+#[derive(Clone, Debug, Default, PartialEq, Serialize, Deserialize)]
+#[serde(rename_all = "kebab-case")]
+pub struct Shown {
+    /// The test.
+    pub test: String,
+    /// The outcome in a word, or a measured value with its unit.
+    pub shows: String,
+    /// A remark.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub note: Option<String>,
+}
+
+/// A remedy that was done.
+#[derive(Clone, Debug, Default, PartialEq, Serialize, Deserialize)]
+#[serde(rename_all = "kebab-case")]
+pub struct Did {
+    /// The remedy.
+    pub did: String,
+    /// A remark.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub note: Option<String>,
+}
+
+/// A test that could not be done.
+#[derive(Clone, Debug, Default, PartialEq, Serialize, Deserialize)]
+#[serde(rename_all = "kebab-case")]
+pub struct Cannot {
+    /// The test or remedy.
+    pub test: String,
+    /// Why not.
+    #[serde(default, skip_serializing_if = "String::is_empty")]
+    pub why: String,
+}
+
+/// A test whose result is unclear.
+#[derive(Clone, Debug, Default, PartialEq, Serialize, Deserialize)]
+#[serde(rename_all = "kebab-case")]
+pub struct Unclear {
+    /// The test.
+    pub test: String,
+    /// A remark.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub note: Option<String>,
+}
+
+/// How a job ended.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+#[serde(rename_all = "kebab-case")]
+pub struct Closing {
+    /// In which way.
+    pub state: ClosingState,
+    /// Why, in a sentence.
+    #[serde(default)]
+    pub reason: String,
+}
+
+/// The ways in which a job ends.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, Deserialize)]
+#[serde(rename_all = "kebab-case")]
+pub enum ClosingState {
+    /// Mended and retested.
+    Mended,
+    /// Not mended.
+    NotMended,
+    /// No fault found.
+    NoFaultFound,
+    /// Not worth mending.
+    NotWorthIt,
+}
+
+impl ClosingState {
+    /// All ways, with the words used in commands and on screens.
+    pub const ALL: [(&'static str, ClosingState); 4] = [
+        ("mended", ClosingState::Mended),
+        ("not-mended", ClosingState::NotMended),
+        ("no-fault-found", ClosingState::NoFaultFound),
+        ("not-worth-it", ClosingState::NotWorthIt),
+    ];
+    /// The word.
+    pub fn word(self) -> &'static str {
+        Self::ALL
+            .iter()
+            .find(|(_, s)| *s == self)
+            .map_or("", |(w, _)| w)
+    }
+}

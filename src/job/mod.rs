@@ -1,0 +1,12 @@
+//! A job: one device from intake to hand-back.
+//!
+//! A job is an append-only list of entries ([`CaseFile`]); everything shown is
+//! recomputed from it ([`Case`]).
+mod case;
+mod file;
+mod reading;
+pub mod trail;
+pub mod view;
+
+pub use case::{Case, CaseError, Closed, Entered, Settings};
+pub use file::{CaseFile, Cannot, Closing, ClosingState, Did, Entry, Shown, Unclear};

@@ -1,0 +1,439 @@
+//! What is shown of a job, as versioned structs: the JSON form of every
+//! command, and what screens and reports are made of. Documented in
+//! `docs/json.md`.
+
+use schemars::JsonSchema;
+use serde::{Deserialize, Serialize};
+
+use super::case::{Case, Closed, Entered};
+use super::file::Entry;
+use crate::plan::{Act, Proposal, Stop};
+use crate::rulebase::Where;
+
+/// Version of these structs.
+pub const VERSION: u32 = 1;
+
+/// A suspect: a fault with its probability now.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize, JsonSchema)]
+pub struct Suspect {
+    /// Full identifier.
+    pub fault: String,
+    /// Name on screens.
+    pub name: String,
+    /// Its item.
+    pub item: String,
+    /// software, setting, part, interconnect or board.
+    pub r#where: String,
+    /// Probability, 0 to 1.
+    pub posterior: f64,
+}
+
+/// A probability with its name.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize, JsonSchema)]
+pub struct Share {
+    /// An item's identifier, or one of the five places.
+    pub name: String,
+    /// Probability that at least one fault lies there, 0 to 1.
+    pub posterior: f64,
+}
+
+/// A set of faults that together explain the results.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize, JsonSchema)]
+pub struct CandidateView {
+    /// Faults; empty for "nothing is wrong".
+    pub faults: Vec<String>,
+    /// Probability, 0 to 1.
+    pub posterior: f64,
+}
+
+/// A result with how far it is to be trusted.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize, JsonSchema)]
+pub struct ResultView {
+    /// Number of the entry, from 1; absent for the complaint.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub entry: Option<usize>,
+    /// The test or symptom.
+    pub of: String,
+    /// Its outcome in plain words.
+    pub shows: String,
+    /// Probability that it was a misreading, 0 to 1.
+    pub misread: f64,
+}
+
+/// The belief at one moment.
+#[derive(Clone, Debug, Default, PartialEq, Serialize, Deserialize, JsonSchema)]
+pub struct BeliefView {
+    /// All suspects, likeliest first.
+    pub suspects: Vec<Suspect>,
+    /// The five places.
+    pub r#where: Vec<Share>,
+    /// All items, likeliest first.
+    pub items: Vec<Share>,
+    /// Probability that nothing is wrong (any more).
+    pub nothing_found: f64,
+    /// The likeliest sets of faults, at most twenty.
+    pub candidates: Vec<CandidateView>,
+    /// Size of the largest sets that were listed.
+    pub candidate_size: usize,
+    /// Bound on the probability that the numbers above leave out.
+    pub left_out: f64,
+    /// Bound on the probability of sets that are not listed.
+    pub candidates_left_out: f64,
+    /// Binary logarithm of the probability of everything seen.
+    pub evidence_log2: f64,
+    /// How far the results disagree, in bits; positive is disagreement.
+    pub conflict_bits: f64,
+    /// Results in force.
+    pub results: Vec<ResultView>,
+}
+
+/// An outcome with its probability.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize, JsonSchema)]
+pub struct OutcomeView {
+    /// Identifier.
+    pub shows: String,
+    /// In plain words.
+    pub says: String,
+    /// Probability, 0 to 1.
+    pub probability: f64,
+}
+
+/// A possible next step.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize, JsonSchema)]
+pub struct StepView {
+    /// `test` or `remedy`.
+    pub act: String,
+    /// Identifier.
+    pub id: String,
+    /// The question, or the order.
+    pub text: String,
+    /// Minutes now, bench conditions included.
+    pub minutes: f64,
+    /// Of these, for changing the bench condition.
+    pub moving_minutes: f64,
+    /// Cost of parts, in currency.
+    pub parts: f64,
+    /// What it is expected to tell, in bits.
+    pub gain_bits: f64,
+    /// Expected cost of the whole repair if done first, in currency.
+    pub expected_cost: f64,
+    /// Probabilities of the outcomes of a test.
+    pub outcomes: Vec<OutcomeView>,
+    /// For a remedy: probability that it clears all that is wrong.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub mends: Option<f64>,
+    /// Changes of bench condition to make first, in words.
+    pub prepare: Vec<String>,
+    /// Tools.
+    pub tools: Vec<String>,
+    /// Cautions, in words.
+    pub cautions: Vec<String>,
+    /// Why this step, in a sentence.
+    pub why: String,
+}
+
+/// The advice at one moment.
+#[derive(Clone, Debug, Default, PartialEq, Serialize, Deserialize, JsonSchema)]
+pub struct AdviceView {
+    /// Next steps, best first.
+    pub steps: Vec<StepView>,
+    /// `enough-known`, `nothing-wrong`, `too-dear` or `nothing-left`.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub stop: Option<String>,
+    /// The same in plain words.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub says: Option<String>,
+    /// Expected cost of the whole repair, in currency.
+    pub expected_cost: f64,
+}
+
+/// A job at one moment.
+#[derive(Clone, Debug, Default, PartialEq, Serialize, Deserialize, JsonSchema)]
+pub struct StateView {
+    /// The belief.
+    pub belief: BeliefView,
+    /// The advice.
+    pub next: AdviceView,
+    /// Conditions the device is in, in words.
+    pub bench: Vec<String>,
+    /// Tests that have to pass before the job counts as mended.
+    pub retests_due: Vec<String>,
+}
+
+/// What is shown of a case now.
+pub fn state(case: &Case, steps: &[Entry], many: usize) -> StateView {
+    StateView {
+        belief: belief(case, steps),
+        next: advice(case, many),
+        bench: case
+            .state
+            .iter()
+            .map(|c| case.model.bench.conditions[c].name.clone())
+            .collect(),
+        retests_due: match case.may_close_as_mended() {
+            Closed::Retests(t) => t.iter().map(|t| case.model.tests[*t].id.clone()).collect(),
+            Closed::StillFails(t) => vec![case.model.tests[t].id.clone()],
+            _ => Vec::new(),
+        },
+    }
+}
+
+fn belief(case: &Case, steps: &[Entry]) -> BeliefView {
+    let m = &case.model;
+    let b = &case.belief;
+    let mut suspects: Vec<Suspect> = m
+        .faults
+        .iter()
+        .zip(&b.faults)
+        .map(|(f, p)| Suspect {
+            fault: f.id.clone(),
+            name: f.name.clone(),
+            item: m.items[f.item].id.clone(),
+            r#where: m.items[f.item].r#where.word().to_owned(),
+            posterior: *p,
+        })
+        .collect();
+    suspects.sort_by(|a, b| b.posterior.total_cmp(&a.posterior));
+    let mut items: Vec<Share> = m
+        .items
+        .iter()
+        .zip(&b.items)
+        .map(|(i, p)| Share {
+            name: i.id.clone(),
+            posterior: *p,
+        })
+        .collect();
+    items.sort_by(|a, b| b.posterior.total_cmp(&a.posterior));
+    let results = case
+        .results()
+        .into_iter()
+        .zip(&b.misread)
+        .enumerate()
+        .map(|(n, (entry, misread))| {
+            let (of, shows) = result_words(case, n, entry, steps);
+            ResultView {
+                entry: entry.map(|e| e + 1),
+                of,
+                shows,
+                misread: *misread,
+            }
+        })
+        .collect();
+    BeliefView {
+        suspects,
+        r#where: Where::ALL
+            .iter()
+            .enumerate()
+            .map(|(i, w)| Share {
+                name: w.word().to_owned(),
+                posterior: b.places.get(i).copied().unwrap_or(0.0),
+            })
+            .collect(),
+        items,
+        nothing_found: b.nothing,
+        candidates: b
+            .candidates
+            .iter()
+            .take(20)
+            .map(|(c, p)| CandidateView {
+                faults: c.iter().map(|f| m.faults[f].id.clone()).collect(),
+                posterior: *p,
+            })
+            .collect(),
+        candidate_size: b.size,
+        left_out: b.left_out,
+        candidates_left_out: b.candidates_left_out,
+        evidence_log2: b.evidence_log2,
+        conflict_bits: case.conflict(),
+        results,
+    }
+}
+
+/// A result's test and outcome in words.
+pub fn result_words(
+    case: &Case,
+    n: usize,
+    entry: Option<usize>,
+    steps: &[Entry],
+) -> (String, String) {
+    match entry.map(|e| (&case.entered[e], &steps[e])) {
+        Some((Entered::Result { test, outcome }, Entry::Result(r))) => {
+            let t = &case.model.tests[*test];
+            let mut says = t.outcomes[*outcome].says.clone();
+            if t.unit.is_some() && r.shows.contains(|c: char| c.is_ascii_digit()) {
+                says = format!("{}: {says}", r.shows.trim());
+            }
+            (t.id.clone(), says)
+        }
+        _ => {
+            let s = &case.model.symptoms[case.symptoms[n.min(case.symptoms.len() - 1)]];
+            (s.id.clone(), s.name.clone())
+        }
+    }
+}
+
+fn advice(case: &Case, many: usize) -> AdviceView {
+    let a = case.advice(many);
+    AdviceView {
+        steps: a.steps.iter().map(|p| step(case, p)).collect(),
+        stop: a.stop.map(|s| {
+            match s {
+                Stop::EnoughKnown => "enough-known",
+                Stop::NothingWrong => "nothing-wrong",
+                Stop::TooDear { .. } => "too-dear",
+                Stop::NothingLeft => "nothing-left",
+            }
+            .to_owned()
+        }),
+        says: a.stop.map(|s| match s {
+            Stop::EnoughKnown => {
+                "Enough is known: no further test pays for itself before this repair.".to_owned()
+            }
+            Stop::NothingWrong if case.entered.iter().any(|e| matches!(e, Entered::Remedy(_))) => {
+                "Most likely it is mended: do the retests and close the job.".to_owned()
+            }
+            Stop::NothingWrong => {
+                "Most likely nothing is wrong: show the owner, and close as no fault found."
+                    .to_owned()
+            }
+            Stop::TooDear { expected, limit } => format!(
+                "Going on is expected to cost about {expected:.0}, more than the {limit:.0} \
+                 agreed: ask the customer first."
+            ),
+            Stop::NothingLeft => {
+                "Nothing left that tells anything: hand it back, or pass it on.".to_owned()
+            }
+        }),
+        expected_cost: a.expected,
+    }
+}
+
+/// A proposal as shown.
+pub fn step(case: &Case, p: &Proposal) -> StepView {
+    let m = &case.model;
+    let (act, id, text, info) = match p.act {
+        Act::Test(i) => {
+            let t = &m.tests[i];
+            ("test", &t.id, &t.ask, &t.step)
+        }
+        Act::Remedy(i) => {
+            let r = &m.remedies[i];
+            ("remedy", &r.id, &r.name, &r.step)
+        }
+    };
+    let change = m.bench.reach(case.state, &info.conditions);
+    let mut prepare: Vec<String> = change
+        .leave
+        .iter()
+        .map(|c| format!("no longer: {}", m.bench.conditions[*c].name))
+        .collect();
+    prepare.extend(
+        change
+            .enter
+            .iter()
+            .map(|c| m.bench.conditions[*c].name.clone()),
+    );
+    let outcomes = match p.act {
+        Act::Remedy(_) => Vec::new(),
+        Act::Test(i) => m.tests[i]
+            .outcomes
+            .iter()
+            .zip(&p.outcomes)
+            .map(|(o, p)| OutcomeView {
+                shows: o.id.clone(),
+                says: o.says.clone(),
+                probability: *p,
+            })
+            .collect(),
+    };
+    let why = match p.act {
+        Act::Test(i) => why_test(case, i, p),
+        Act::Remedy(i) => why_remedy(case, i, p),
+    };
+    StepView {
+        act: act.to_owned(),
+        id: id.clone(),
+        text: text.clone(),
+        minutes: p.minutes,
+        moving_minutes: p.moving,
+        parts: p.parts,
+        gain_bits: p.gain,
+        expected_cost: p.expected,
+        outcomes,
+        mends: matches!(p.act, Act::Remedy(_)).then(|| p.outcomes[0]),
+        prepare,
+        tools: info.tools.clone(),
+        cautions: info
+            .cautions
+            .iter()
+            .map(|c| m.bench.cautions[*c].1.clone())
+            .collect(),
+        why,
+    }
+}
+
+/// How a test splits the suspects, in plain words.
+fn why_test(case: &Case, i: usize, p: &Proposal) -> String {
+    let far: f64 = 1.0 - p.outcomes.first().copied().unwrap_or(1.0);
+    let how = if p.gain > 0.75 {
+        "halves the suspects"
+    } else if p.gain > 0.35 {
+        "splits the suspects well"
+    } else if p.gain > 0.1 {
+        "rules a few suspects in or out"
+    } else {
+        "tells a little"
+    };
+    let t = &case.model.tests[i];
+    let split = if t.function.is_some() {
+        format!(
+            "yes {}, no {}",
+            percent(p.outcomes[0]),
+            percent(far)
+        )
+    } else {
+        t.outcomes
+            .iter()
+            .zip(&p.outcomes)
+            .filter(|(_, q)| **q >= 0.005)
+            .map(|(o, q)| format!("{} {}", o.id.replace('-', " "), percent(*q)))
+            .collect::<Vec<_>>()
+            .join(", ")
+    };
+    let cost = if p.minutes <= 3.0 {
+        "; costs next to nothing"
+    } else {
+        ""
+    };
+    format!("{how}: {split}{cost}")
+}
+
+fn why_remedy(case: &Case, i: usize, p: &Proposal) -> String {
+    let r = &case.model.remedies[i];
+    let best = r
+        .change
+        .clears
+        .iter()
+        .map(|(f, _)| *f)
+        .max_by(|a, b| case.belief.faults[*a].total_cmp(&case.belief.faults[*b]));
+    match best {
+        Some(f) => format!(
+            "would mend it with {}; against {} ({})",
+            percent(p.outcomes[0]),
+            case.model.faults[f].name,
+            percent(case.belief.faults[f])
+        ),
+        None => String::new(),
+    }
+}
+
+/// A probability for people: whole per cent, with the ends kept honest.
+pub fn percent(p: f64) -> String {
+    if p > 0.995 && p < 1.0 {
+        ">99 %".to_owned()
+    } else if p < 0.01 && p > 0.0 {
+        "<1 %".to_owned()
+    } else {
+        format!("{:.0} %", p * 100.0)
+    }
+}
