@@ -1,5 +1,6 @@
-//! x
+//! Fault finding for component-level device repair.
 pub mod bench;
+pub mod cli;
 pub mod belief;
 pub mod job;
 pub mod model;

@@ -45,17 +45,18 @@ pub(super) fn parse(text: &str, unit: &str) -> Typed {
     } else {
         format!("{whole}.{tail}")
     };
-    let Ok(mut value) = format!("0{digits}").parse::<f64>() else {
-        return Typed::NoNumber;
+    // As a decimal exponent, so that 412 mV is 0.412 to the last digit.
+    let exponent = match &c[5] {
+        "p" => -12,
+        "n" => -9,
+        "u" | "\u{b5}" | "\u{3bc}" => -6,
+        "m" => -3,
+        "k" | "K" => 3,
+        "M" => 6,
+        _ => 0,
     };
-    value *= match &c[5] {
-        "p" => 1e-12,
-        "n" => 1e-9,
-        "u" | "\u{b5}" | "\u{3bc}" => 1e-6,
-        "m" => 1e-3,
-        "k" | "K" => 1e3,
-        "M" => 1e6,
-        _ => 1.0,
+    let Ok(mut value) = format!("0{digits}e{exponent}").parse::<f64>() else {
+        return Typed::NoNumber;
     };
     if !c[1].is_empty() && &c[1] != "+" {
         value = -value;

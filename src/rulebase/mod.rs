@@ -17,6 +17,7 @@ mod validate;
 mod yaml;
 
 pub use load::{Loaded, Rules};
+pub(crate) use load::read_text;
 pub use problem::{Code, Problem, nearest};
 pub use source::{At, SourceFile, Span};
 pub use typed::*;

@@ -19,8 +19,8 @@ which work out each entry when asked), and turning the posteriors into Python
 numbers (some 0.02 ms each). Two forms of each network:
 
 - as given: the library finds the unobserved observations irrelevant by itself.
-  (Only with the faults as targets: by default every node is one, and the
-  120-fault network then takes minutes.)
+  (Only with the faults as targets. By default every node is one: then the
+  120-fault network took more than 24 GB. Do not try it.)
 - absorbed: the "no" observations, which a noisy-OR lets one multiply into the
   priors, are multiplied in beforehand and the faults without a "yes" left out;
   neither is timed. Their posterior is the new prior.

@@ -1,0 +1,162 @@
+//! `rules check` and `rules schema`.
+
+use std::path::PathBuf;
+
+use serde::Serialize;
+
+use super::args::{Args, Format};
+use super::error::{Failure, Result};
+use super::terminal::Terminal;
+use crate::rulebase::raw::AnyFile;
+use crate::rulebase::{Loaded, Rulebase, Rules, SourceTally};
+
+/// Loads the rules the arguments ask for, or prints what is wrong with them.
+///
+/// # Errors
+/// If there is any problem.
+pub(super) fn load(args: &Args) -> Result<Rulebase> {
+    let loaded = args.rules().load();
+    if loaded.problems.is_empty() {
+        return Ok(loaded.rulebase);
+    }
+    let count = loaded.problems.len();
+    Err(Failure::no(format!(
+        "the rules have {count} problem{}:\n\n{}",
+        if count == 1 { "" } else { "s" },
+        loaded.report(false).trim_end()
+    ))
+    .help("`halfsplit rules check PATH` shows them alone"))
+}
+
+#[derive(Serialize)]
+struct CheckView {
+    version: u32,
+    problems: Vec<ProblemView>,
+    packs: Vec<PackView>,
+    numbers: SourceTally,
+    fingerprint: String,
+}
+
+#[derive(Serialize)]
+struct ProblemView {
+    code: &'static str,
+    message: String,
+    file: Option<String>,
+    line: Option<usize>,
+    column: Option<usize>,
+    help: Option<String>,
+    did_you_mean: Option<String>,
+}
+
+#[derive(Serialize)]
+struct PackView {
+    pack: String,
+    faults: usize,
+    symptoms: usize,
+    tests: usize,
+    remedies: usize,
+}
+
+pub(super) fn check(args: &Args, paths: &[PathBuf], terminal: &mut Terminal) -> Result {
+    let mut rules = args.rules();
+    if !paths.is_empty() {
+        // A pack is checked beside the built-in bench, which it may refer to.
+        rules = Rules {
+            paths: rules.paths.into_iter().chain(paths.to_vec()).collect(),
+            only_these: rules.only_these,
+        };
+    }
+    let loaded = rules.load();
+    match args.format {
+        Format::Json => terminal.json(&view(&loaded))?,
+        Format::Text => {
+            terminal.print(&loaded.report(terminal.colour))?;
+            terminal.print(&summary(&loaded))?;
+        }
+    }
+    if loaded.problems.is_empty() {
+        Ok(())
+    } else {
+        Err(Failure::Reported)
+    }
+}
+
+fn packs(loaded: &Loaded) -> Vec<PackView> {
+    loaded
+        .rulebase
+        .packs
+        .iter()
+        .map(|p| PackView {
+            pack: p.id.clone(),
+            faults: p.faults.len(),
+            symptoms: p.symptoms.len(),
+            tests: p.tests.len(),
+            remedies: p.remedies.len(),
+        })
+        .collect()
+}
+
+fn view(loaded: &Loaded) -> CheckView {
+    CheckView {
+        version: crate::job::view::VERSION,
+        problems: loaded
+            .problems
+            .iter()
+            .map(|p| {
+                let at = p.line_column(&loaded.files);
+                ProblemView {
+                    code: p.code.name(),
+                    message: p.message.clone(),
+                    file: p
+                        .span
+                        .and_then(|s| loaded.files.get(s.file as usize))
+                        .map(|f| f.name.clone()),
+                    line: at.map(|a| a.0),
+                    column: at.map(|a| a.1),
+                    help: p.help.clone(),
+                    did_you_mean: p.meant.clone(),
+                }
+            })
+            .collect(),
+        packs: packs(loaded),
+        numbers: loaded.rulebase.sources,
+        fingerprint: loaded.rulebase.fingerprint.clone(),
+    }
+}
+
+fn summary(loaded: &Loaded) -> String {
+    let mut table = comfy_table::Table::new();
+    table
+        .load_style(comfy_table::presets::NOTHING)
+        .set_header(["pack", "faults", "symptoms", "tests", "remedies"]);
+    for p in packs(loaded) {
+        table.add_row([
+            p.pack,
+            p.faults.to_string(),
+            p.symptoms.to_string(),
+            p.tests.to_string(),
+            p.remedies.to_string(),
+        ]);
+    }
+    let n = loaded.rulebase.sources;
+    let total = n.published + n.common_practice + n.own_jobs;
+    let count = loaded.problems.len();
+    format!(
+        "{table}\n\n{} device descriptions; {total} numbers: {} from published sources, \
+         {} from common practice, {} from own jobs\n{}\n",
+        loaded.rulebase.devices.len(),
+        n.published,
+        n.common_practice,
+        n.own_jobs,
+        match count {
+            0 => "no problems".to_owned(),
+            1 => "1 problem".to_owned(),
+            n => format!("{n} problems"),
+        }
+    )
+}
+
+pub(super) fn schema(terminal: &mut Terminal) -> Result {
+    let schema = schemars::schema_for!(AnyFile);
+    terminal.json(&schema)
+}

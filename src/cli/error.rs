@@ -1,0 +1,86 @@
+//! What can go wrong in a command, and how it is told.
+
+use std::process::ExitCode;
+
+use anstream::eprintln;
+
+/// The outcome of a command.
+pub type Result<T = ()> = std::result::Result<T, Failure>;
+
+/// A command that did not succeed.
+#[derive(Debug)]
+pub enum Failure {
+    /// Said no, or found problems; exit code 1.
+    No {
+        /// What is wrong and where.
+        message: String,
+        /// What to do, if there is something.
+        help: Option<String>,
+    },
+    /// Problems were found and have been printed; exit code 1.
+    Reported,
+    /// Wrong usage; exit code 2.
+    Usage(String),
+    /// Nobody reads the output any more; a quiet end with exit code 0.
+    ClosedPipe,
+}
+
+impl Failure {
+    /// Said no.
+    pub fn no(message: impl Into<String>) -> Self {
+        Failure::No {
+            message: message.into(),
+            help: None,
+        }
+    }
+    /// Adds what to do.
+    #[must_use]
+    pub fn help(self, words: impl Into<String>) -> Self {
+        match self {
+            Failure::No { message, .. } => Failure::No {
+                message,
+                help: Some(words.into()),
+            },
+            other => other,
+        }
+    }
+    /// A failed read or write; a closed pipe ends quietly.
+    pub fn io(e: std::io::Error) -> Self {
+        if e.kind() == std::io::ErrorKind::BrokenPipe {
+            Failure::ClosedPipe
+        } else {
+            Failure::no(e.to_string())
+        }
+    }
+    /// Prints the failure and gives the exit code.
+    #[allow(clippy::print_stderr)]
+    pub fn report(&self) -> ExitCode {
+        match self {
+            Failure::No { message, help } => {
+                eprintln!("error: {message}");
+                if let Some(h) = help {
+                    eprintln!("help: {h}");
+                }
+                ExitCode::from(1)
+            }
+            Failure::Reported => ExitCode::from(1),
+            Failure::Usage(m) => {
+                eprintln!("error: {m}");
+                ExitCode::from(2)
+            }
+            Failure::ClosedPipe => ExitCode::SUCCESS,
+        }
+    }
+}
+
+impl From<crate::job::CaseError> for Failure {
+    fn from(e: crate::job::CaseError) -> Self {
+        Failure::no(e.to_string())
+    }
+}
+
+impl From<crate::model::CompileError> for Failure {
+    fn from(e: crate::model::CompileError) -> Self {
+        Failure::no(e.to_string())
+    }
+}

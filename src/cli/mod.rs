@@ -1,0 +1,65 @@
+//! The command line: what can be typed, and the way from there to the library.
+mod args;
+mod check;
+mod error;
+mod explain;
+mod replay;
+mod show;
+mod terminal;
+
+use std::process::ExitCode;
+
+use clap::{CommandFactory, Parser};
+
+pub use args::Args;
+use args::{Command, RulesCommand};
+pub use error::{Failure, Result};
+pub use terminal::Terminal;
+
+/// Runs the program on the arguments of the process.
+pub fn main() -> ExitCode {
+    let args = match Args::try_parse() {
+        Ok(a) => a,
+        Err(e) => {
+            // Help and version go to standard output and are no failure.
+            let code = if e.use_stderr() { 2 } else { 0 };
+            let _ = e.print();
+            return ExitCode::from(code);
+        }
+    };
+    let mut terminal = Terminal::new();
+    match run(&args, &mut terminal) {
+        Ok(()) => ExitCode::SUCCESS,
+        Err(failure) => failure.report(),
+    }
+}
+
+/// Runs one command.
+///
+/// # Errors
+/// With the message and the exit code that the failure calls for.
+pub fn run(args: &Args, terminal: &mut Terminal) -> Result {
+    match &args.command {
+        Some(Command::Rules(RulesCommand::Check { paths })) => {
+            check::check(args, paths, terminal)
+        }
+        Some(Command::Rules(RulesCommand::Schema)) => check::schema(terminal),
+        Some(Command::Rules(RulesCommand::Explain { id })) => {
+            explain::explain(args, id, terminal)
+        }
+        Some(Command::Replay { case }) => replay::replay(args, case, terminal),
+        Some(Command::Completions { shell }) => {
+            let mut out = Vec::new();
+            clap_complete::generate(*shell, &mut Args::command(), "halfsplit", &mut out);
+            terminal.print(&String::from_utf8_lossy(&out))
+        }
+        Some(Command::Man) => {
+            let mut out = Vec::new();
+            clap_mangen::Man::new(Args::command())
+                .render(&mut out)
+                .map_err(Failure::io)?;
+            terminal.print(&String::from_utf8_lossy(&out))
+        }
+        None => Ok(()),
+    }
+}
