@@ -118,3 +118,116 @@ impl Bench {
         }
     }
 }
+
+/// Changes of bench condition as bit operations, for planning.
+#[derive(Clone, Debug, Default)]
+pub struct Moves {
+    /// Per condition: minutes to get there and back, what it needs, what it excludes.
+    table: Vec<(f64, f64, u64, u64)>,
+}
+
+impl Moves {
+    /// Lays a bench out.
+    pub fn new(bench: &Bench) -> Self {
+        let mask = |c: &[usize]| c.iter().copied().collect::<BenchState>().0;
+        Moves {
+            table: bench
+                .conditions
+                .iter()
+                .map(|c| (c.enter, c.leave, mask(&c.needs), mask(&c.excludes)))
+                .collect(),
+        }
+    }
+
+    /// The same as [`Bench::reach`] for a target that is closed under needs:
+    /// the state afterwards and the minutes it takes.
+    pub fn reach(&self, from: BenchState, target: BenchState) -> (BenchState, f64) {
+        if from.0 & target.0 == target.0 && target.0 != 0 || target.0 == 0 {
+            return (from, 0.0);
+        }
+        let mut stay = from.0;
+        for (i, (_, _, _, excludes)) in self.table.iter().enumerate() {
+            if excludes & target.0 != 0 {
+                stay &= !(1 << i);
+            }
+        }
+        loop {
+            let before = stay;
+            for (i, (_, _, needs, _)) in self.table.iter().enumerate() {
+                if needs & !(stay | target.0) != 0 {
+                    stay &= !(1 << i);
+                }
+            }
+            if stay == before {
+                break;
+            }
+        }
+        let mut minutes = 0.0;
+        for (i, (enter, leave, _, _)) in self.table.iter().enumerate() {
+            let bit = 1 << i;
+            if from.0 & bit != 0 && stay & bit == 0 {
+                minutes += leave;
+            }
+            if target.0 & bit != 0 && stay & bit == 0 {
+                minutes += enter;
+            }
+        }
+        (BenchState(stay | target.0), minutes)
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn bench() -> Bench {
+        let c = |id: &str, enter, leave, needs: &[usize], excludes: &[usize]| Condition {
+            id: id.into(),
+            name: id.into(),
+            enter,
+            leave,
+            needs: needs.to_vec(),
+            excludes: excludes.to_vec(),
+        };
+        Bench {
+            conditions: vec![
+                c("opened", 8.0, 7.0, &[], &[]),
+                c("battery-out", 1.0, 2.0, &[0], &[2]),
+                c("powered", 3.0, 0.5, &[], &[1, 3]),
+                c("part-out", 4.0, 5.0, &[0, 1], &[2]),
+            ],
+            ..Bench::default()
+        }
+    }
+
+    #[test]
+    fn a_device_that_is_open_stays_open() {
+        let b = bench();
+        let open: BenchState = b.closure(&[3]).into_iter().collect();
+        let m = b.reach(open, &[2]);
+        // Part back in, battery back on, switched on; still open.
+        assert_eq!(m.minutes, 5.0 + 2.0 + 3.0);
+        assert!(m.to.has(0) && m.to.has(2) && !m.to.has(1) && !m.to.has(3));
+    }
+
+    #[test]
+    fn both_ways_of_working_out_a_move_agree() {
+        let b = bench();
+        let moves = Moves::new(&b);
+        for from in 0..16u64 {
+            let from: BenchState = b
+                .closure(&BenchState(from).iter().collect::<Vec<_>>())
+                .into_iter()
+                .collect();
+            for target in 0..16u64 {
+                let wanted: Vec<usize> = BenchState(target).iter().collect();
+                let slow = b.reach(from, &wanted);
+                let closed: BenchState = b.closure(&wanted).into_iter().collect();
+                let (to, minutes) = moves.reach(from, closed);
+                if closed.0 & from.0 != closed.0 {
+                    assert_eq!((to, minutes), (slow.to, slow.minutes));
+                }
+            }
+        }
+    }
+}

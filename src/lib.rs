@@ -5,4 +5,5 @@ pub mod belief;
 pub mod job;
 pub mod model;
 pub mod plan;
+pub mod report;
 pub mod rulebase;

@@ -136,24 +136,25 @@ pub fn list(network: &Network, size: usize, among: &[FaultId]) -> Weighted {
     out
 }
 
+/// How many sets of three up to `size` faults there are of `n`.
+pub fn count(n: usize, size: usize) -> f64 {
+    let mut c = 1.0;
+    let mut total = 0.0;
+    for k in 0..size {
+        c *= n.saturating_sub(k) as f64 / (k + 1) as f64;
+        if k >= 2 {
+            total += c;
+        }
+    }
+    total
+}
+
 /// How many faults may take part in sets of `size` so that they stay few enough.
 pub fn breadth(n: usize, size: usize) -> usize {
-    let count = |m: usize| -> f64 {
-        let mut c = 1.0;
-        let mut total = 0.0;
-        for k in 0..size {
-            c *= (m.saturating_sub(k)) as f64 / (k + 1) as f64;
-            if k >= 2 {
-                total += c;
-            }
-        }
-        total
-    };
-    let mut m = n;
-    while m > size && count(m) > MAX_SETS as f64 {
-        m -= 1;
-    }
-    m
+    (size..=n)
+        .rev()
+        .find(|m| count(*m, size) <= MAX_SETS as f64)
+        .unwrap_or(size)
 }
 
 /// Weighs listed sets by everything that happened.

@@ -55,21 +55,35 @@ pub fn convert(
         odds: faults.iter().map(|f| f.0 * 0.05).collect(),
         leak: nothing,
     };
+    // The share of doubles grows almost evenly with the scale: false position
+    // with a safeguard settles in a few rounds.
     let (mut a, mut b) = (low * (1.0 + 1e-9), low * (1.0 + 4.0 * two_or_more + 1e-6));
+    let mut scale = low * (1.0 + 1.03 * two_or_more);
     if two_or_more > 0.0 {
         for _ in 0..60 {
-            let mid = 0.5 * (a + b);
-            match solve.settle(mid) {
-                Some(d) if d < two_or_more => a = mid,
-                Some(_) => b = mid,
-                None => b = mid,
+            let d = solve.settle(scale);
+            match d {
+                Some(d) if (d / two_or_more - 1.0).abs() < 1e-9 => break,
+                Some(d) if d < two_or_more => a = scale,
+                _ => b = scale,
             }
-            if (b - a) / a < 1e-12 {
+            let guess = match d {
+                // Excess over the least scale is close to the share of doubles.
+                Some(d) if d > 0.0 => low + (scale - low) * two_or_more / d,
+                _ => 0.0,
+            };
+            scale = if guess > a && guess < b {
+                guess
+            } else {
+                0.5 * (a + b)
+            };
+            if (b - a) / a < 1e-13 {
                 break;
             }
         }
+    } else {
+        scale = low;
     }
-    let scale = 0.5 * (a + b);
     let doubles = solve.settle(scale).ok_or(ConversionError::Unsettled)?;
     if (doubles - two_or_more).abs() > 0.01 * two_or_more.max(1e-3) {
         return Err(ConversionError::Unsettled);

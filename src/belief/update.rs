@@ -61,7 +61,8 @@ pub fn update(network: &Network, events: &[Event], size: Size) -> Belief {
         Size::All => network.len().min(MAX_SIZE),
     };
     if size == Size::All {
-        while k > 2 && candidates::breadth(network.len(), k) < network.len() {
+        // The sum is over all sets; the list is for reading.
+        while k > 2 && candidates::count(network.len(), k) > 20_000.0 {
             k -= 1;
         }
     }

@@ -5,7 +5,7 @@ use thiserror::Error;
 use super::file::*;
 use super::reading::{self, Typed};
 use crate::belief::{Belief, Change, Event, Seen, Size, conflict_bits, update, weights_of_evidence};
-use crate::bench::BenchState;
+use crate::bench::{Bench, BenchState, Moves};
 use crate::model::{CompileError, Found, Model, TestInfo, compile, recognise};
 use crate::plan::{Advice, Costs, PlanRemedy, PlanTest, Situation, Turn, advise, turning_point};
 use crate::rulebase::Rulebase;
@@ -140,6 +140,7 @@ pub struct Case {
     plan_tests: Vec<Option<PlanTest>>,
     plan_remedies: Vec<Option<PlanRemedy>>,
     retest: Option<PlanTest>,
+    moves: Moves,
     /// Position among the entries of the last remedy.
     last_remedy: Option<usize>,
 }
@@ -194,6 +195,7 @@ impl Case {
             plan_tests: Vec::new(),
             plan_remedies: Vec::new(),
             retest: None,
+            moves: Moves::new(&model.bench),
             last_remedy: None,
             model,
         };
@@ -324,7 +326,7 @@ impl Case {
         self.plan_tests = (0..self.model.tests.len())
             .map(|i| {
                 let open = !self.blocked_tests[i] && self.in_force(i).is_none();
-                open.then(|| plan_test(&self.model.tests[i]))
+                open.then(|| plan_test(&self.model.bench, &self.model.tests[i]))
             })
             .collect();
         self.plan_remedies = self
@@ -337,7 +339,7 @@ impl Case {
                     clears: r.change.clears.clone(),
                     minutes: r.step.minutes,
                     parts: r.step.parts,
-                    conditions: r.step.conditions.clone(),
+                    conditions: closed(&self.model.bench, &r.step.conditions),
                 })
             })
             .collect();
@@ -346,7 +348,7 @@ impl Case {
             .iter()
             .filter_map(|f| self.proof_of(*f))
             .next()
-            .map(|t| plan_test(&self.model.tests[t]));
+            .map(|t| plan_test(&self.model.bench, &self.model.tests[t]));
     }
 
     /// The functions whose loss is complained of, by index.
@@ -378,7 +380,7 @@ impl Case {
             tests: &self.plan_tests,
             remedies: &self.plan_remedies,
             retest: self.retest.as_ref(),
-            bench: &self.model.bench,
+            moves: &self.moves,
             state: self.state,
             costs: self.settings.costs,
         }
@@ -532,11 +534,15 @@ impl Case {
     }
 }
 
-fn plan_test(t: &TestInfo) -> PlanTest {
+fn closed(bench: &Bench, conditions: &[usize]) -> BenchState {
+    bench.closure(conditions).into_iter().collect()
+}
+
+fn plan_test(bench: &Bench, t: &TestInfo) -> PlanTest {
     PlanTest {
         finding: t.foretold.clone(),
         minutes: t.step.minutes,
-        conditions: t.step.conditions.clone(),
+        conditions: closed(bench, &t.step.conditions),
     }
 }
 

@@ -9,7 +9,6 @@ mod recognise;
 
 use std::sync::Arc;
 
-use regex::Regex;
 use serde::{Deserialize, Serialize};
 
 use crate::belief::{Change, Finding, Network};
@@ -120,7 +119,7 @@ pub struct SymptomInfo {
     /// The function it is the loss of, by index.
     pub function: Option<usize>,
     /// Patterns for free text.
-    pub hear: Vec<Regex>,
+    pub hear: Vec<Arc<crate::rulebase::Pattern>>,
     /// What it says; outcome 1 is "shown".
     pub finding: Arc<Finding>,
 }

@@ -26,7 +26,7 @@ pub fn recognise(model: &Model, text: &str) -> Vec<Heard> {
         if let Some(m) = best {
             heard.push(Heard {
                 symptom,
-                words: m.as_str().trim().to_owned(),
+                words: m.trim().to_owned(),
             });
         }
     }

@@ -6,7 +6,7 @@ use crate::belief::candidates::Candidate;
 
 /// How many candidates times tests are weighed at most; the lightest
 /// candidates are left out beyond that.
-const WORK: usize = 1 << 17;
+const WORK: usize = 1 << 16;
 
 /// A test's outcomes as foretold.
 #[derive(Clone, Debug, PartialEq)]

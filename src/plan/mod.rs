@@ -17,7 +17,7 @@ use std::sync::Arc;
 
 use crate::belief::candidates::{Candidate, Likelihood};
 use crate::belief::{FaultId, Finding, Seen};
-use crate::bench::{Bench, BenchState};
+use crate::bench::{BenchState, Moves};
 
 pub use gain::Foretold;
 pub use repair::{Masses, order_by_probability_over_cost};
@@ -59,8 +59,8 @@ pub struct PlanTest {
     pub finding: Arc<Finding>,
     /// Minutes, bench conditions not counted.
     pub minutes: f64,
-    /// Bench conditions, by index.
-    pub conditions: Vec<usize>,
+    /// Bench conditions, with all that they need.
+    pub conditions: BenchState,
 }
 
 /// A remedy as the planner sees it.
@@ -72,8 +72,8 @@ pub struct PlanRemedy {
     pub minutes: f64,
     /// Cost of parts.
     pub parts: f64,
-    /// Bench conditions, by index.
-    pub conditions: Vec<usize>,
+    /// Bench conditions, with all that they need.
+    pub conditions: BenchState,
 }
 
 /// Everything the planner needs to know.
@@ -89,12 +89,36 @@ pub struct Situation<'a> {
     pub remedies: &'a [Option<PlanRemedy>],
     /// The test that shows whether a remedy mended the complaint.
     pub retest: Option<&'a PlanTest>,
-    /// The bench.
-    pub bench: &'a Bench,
+    /// What changing bench conditions takes.
+    pub moves: &'a Moves,
     /// What state the device is in.
     pub state: BenchState,
     /// What counts as cost.
     pub costs: Costs,
+}
+
+/// Share of the probability that planning looks at where the list is long.
+const ENOUGH: f64 = 0.985;
+/// How many candidates are always looked at.
+const SHORT: usize = 512;
+
+impl Situation<'_> {
+    /// The same with the lightest candidates of a long list left out.
+    fn trimmed(&self) -> Self {
+        let mut sum = 0.0;
+        let mut keep = 0;
+        for (_, w) in self.candidates {
+            if keep >= SHORT && sum >= ENOUGH {
+                break;
+            }
+            sum += w;
+            keep += 1;
+        }
+        Situation {
+            candidates: &self.candidates[..keep],
+            ..*self
+        }
+    }
 }
 
 /// What to do.
@@ -164,6 +188,7 @@ const NOTHING_WRONG: f64 = 0.90;
 
 /// The next steps, the best first, at most `many`.
 pub fn advise(s: &Situation, many: usize) -> Advice {
+    let s = &s.trimmed();
     let gains = gain::foretell_all(s);
     let masses = Masses::of(s, None);
     let ahead = repair::expected_cost(s, &masses, s.state, None);
@@ -175,7 +200,7 @@ pub fn advise(s: &Situation, many: usize) -> Advice {
             let t = s.tests[i].as_ref()?;
             let cost = s
                 .costs
-                .of(t.minutes + s.bench.reach(s.state, &t.conditions).minutes, 0.0);
+                .of(t.minutes + s.moves.reach(s.state, t.conditions).1, 0.0);
             Some((i, g.bits / cost.max(0.1)))
         })
         .collect();
@@ -190,7 +215,7 @@ pub fn advise(s: &Situation, many: usize) -> Advice {
             continue;
         };
         let first = repair::expected_cost(s, &masses, s.state, Some(*r));
-        let moving = s.bench.reach(s.state, &remedy.conditions).minutes;
+        let moving = s.moves.reach(s.state, remedy.conditions).1;
         steps.push(Proposal {
             act: Act::Remedy(*r),
             minutes: remedy.minutes + moving,
@@ -239,9 +264,9 @@ fn rank(p: &Proposal) -> (u8, usize) {
 
 fn look_ahead(s: &Situation, i: usize, foretold: Option<&Foretold>) -> Proposal {
     let t = s.tests[i].as_ref().expect("ranked tests can be done");
-    let change = s.bench.reach(s.state, &t.conditions);
+    let (to, moving) = s.moves.reach(s.state, t.conditions);
     let outcomes = foretold.map_or_else(Vec::new, |f| f.outcomes.clone());
-    let mut expected = s.costs.of(t.minutes + change.minutes, 0.0);
+    let mut expected = s.costs.of(t.minutes + moving, 0.0);
     for (k, p) in outcomes.iter().enumerate() {
         if *p > 1e-9 {
             let seen = Seen {
@@ -249,13 +274,13 @@ fn look_ahead(s: &Situation, i: usize, foretold: Option<&Foretold>) -> Proposal 
                 outcome: k,
             };
             let masses = Masses::of(s, Some(&Likelihood::new(s.faults, &seen)));
-            expected += p * repair::expected_cost(s, &masses, change.to, None).cost;
+            expected += p * repair::expected_cost(s, &masses, to, None).cost;
         }
     }
     Proposal {
         act: Act::Test(i),
-        minutes: t.minutes + change.minutes,
-        moving: change.minutes,
+        minutes: t.minutes + moving,
+        moving,
         parts: 0.0,
         expected,
         gain: foretold.map_or(0.0, |f| f.bits),

@@ -71,13 +71,12 @@ pub(super) fn expected_cost(
         // The price of a remedy holds for the state the device is in now.
         let price = |i: usize, state: BenchState| -> Option<(f64, BenchState)> {
             let r = s.remedies[i].as_ref()?;
-            let to = s.bench.reach(state, &r.conditions);
-            let mut minutes = r.minutes + to.minutes;
-            let mut state = to.to;
+            let (mut state, moving) = s.moves.reach(state, r.conditions);
+            let mut minutes = r.minutes + moving;
             if let Some(t) = s.retest {
-                let back = s.bench.reach(state, &t.conditions);
-                minutes += back.minutes + t.minutes;
-                state = back.to;
+                let (back, moving) = s.moves.reach(state, t.conditions);
+                minutes += moving + t.minutes;
+                state = back;
             }
             Some((s.costs.of(minutes, r.parts), state))
         };

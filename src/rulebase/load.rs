@@ -9,7 +9,7 @@ use sha2::{Digest, Sha256};
 use super::decode::decode;
 use super::problem::{Code, Problem};
 use super::raw::{AnyFile, RawBench, RawDevice, RawPack};
-use super::source::{SourceFile, Span};
+use super::source::{At, SourceFile, Span};
 use super::typed::Rulebase;
 use super::validate::validate;
 use super::yaml;
@@ -63,8 +63,8 @@ impl Rules {
             read(path, &mut files, &mut problems, 0);
         }
         let mut raw: Vec<AnyFile> = Vec::new();
-        for (i, file) in files.iter().enumerate() {
-            match yaml::parse(i as u32, &file.text) {
+        for (i, parsed) in parse_all(&files).into_iter().enumerate() {
+            match parsed {
                 Err(p) => problems.push(p),
                 Ok(node) => {
                     if let Some(any) = any_file(&node, &files, &mut problems) {
@@ -97,6 +97,33 @@ impl Rules {
             problems,
         }
     }
+}
+
+/// Parses every file, on as many cores as there are.
+fn parse_all(files: &[SourceFile]) -> Vec<Result<At<yaml::Node>, Problem>> {
+    std::thread::scope(|s| {
+        let threads: Vec<_> = files
+            .iter()
+            .enumerate()
+            .map(|(i, f)| {
+                // A thread pays for a large file only.
+                if f.text.len() > 20_000 {
+                    Err(s.spawn(move || yaml::parse(i as u32, &f.text)))
+                } else {
+                    Ok(yaml::parse(i as u32, &f.text))
+                }
+            })
+            .collect();
+        threads
+            .into_iter()
+            .map(|t| match t {
+                Ok(done) => done,
+                Err(handle) => handle.join().unwrap_or_else(|_| {
+                    Err(Problem::of_file(Code::Syntax, "the YAML reader gave up"))
+                }),
+            })
+            .collect()
+    })
 }
 
 fn embedded(dir: &Dir, out: &mut Vec<SourceFile>) {
@@ -183,7 +210,7 @@ pub(crate) fn read_text(path: &Path) -> Result<String, Problem> {
 
 /// Decodes a file by its first key.
 fn any_file(
-    node: &super::source::At<yaml::Node>,
+    node: &At<yaml::Node>,
     files: &[SourceFile],
     problems: &mut Vec<Problem>,
 ) -> Option<AnyFile> {

@@ -2,7 +2,7 @@
 
 use std::fmt;
 
-use regex::Regex;
+use regex::bytes::{Regex, RegexBuilder};
 use serde::{Deserialize, Serialize};
 
 use crate::bench::Bench;
@@ -187,7 +187,42 @@ pub struct Symptom {
     /// Chance with no fault; `None` where the stated share of nothing found gives it.
     pub leak: Option<f64>,
     /// Patterns for free text.
-    pub hear: Vec<Regex>,
+    pub hear: Vec<std::sync::Arc<Pattern>>,
+}
+
+/// A pattern for free text. It was checked when it was read; it is made ready
+/// only when it is first needed, since that takes longer than reading it.
+#[derive(Debug)]
+pub struct Pattern {
+    source: String,
+    ready: std::sync::OnceLock<Option<Regex>>,
+}
+
+impl Pattern {
+    /// A pattern that [`regex_syntax`] accepts.
+    pub fn new(source: String) -> Self {
+        Pattern {
+            source,
+            ready: std::sync::OnceLock::new(),
+        }
+    }
+
+    /// Where it fits in a text that is already in lower case.
+    pub fn find<'t>(&self, lower: &'t str) -> Option<&'t str> {
+        self.ready
+            .get_or_init(|| {
+                // Plain ASCII rules are made ready several times faster.
+                RegexBuilder::new(&self.source)
+                    .unicode(!self.source.is_ascii())
+                    .case_insensitive(self.source.contains(char::is_uppercase))
+                    .size_limit(1 << 20)
+                    .build()
+                    .ok()
+            })
+            .as_ref()?
+            .find(lower.as_bytes())
+            .and_then(|m| std::str::from_utf8(m.as_bytes()).ok())
+    }
 }
 
 /// The manner of a test.

@@ -1,10 +1,10 @@
 //! From the raw form to the typed one, collecting every problem.
 
 use std::collections::HashMap;
+use std::sync::Arc;
 
 use petgraph::algo::{tarjan_scc, toposort};
 use petgraph::graph::{DiGraph, NodeIndex};
-use regex::RegexBuilder;
 
 use super::decode::Entries;
 use super::problem::{Code, Problem};
@@ -753,8 +753,8 @@ impl Validator<'_> {
             });
             let mut hear = Vec::new();
             for p in &s.hear {
-                match RegexBuilder::new(p).case_insensitive(true).size_limit(1 << 20).build() {
-                    Ok(r) if r.is_match("") => self.push(
+                match regex_syntax::Parser::new().parse(p) {
+                    Ok(hir) if hir.properties().minimum_len() == Some(0) => self.push(
                         Problem::new(
                             Code::Pattern,
                             p.span,
@@ -762,7 +762,11 @@ impl Validator<'_> {
                         )
                         .help("make at least one part of it obligatory"),
                     ),
-                    Ok(r) => hear.push(r),
+                    Ok(_) if p.len() > 2000 => self.push(
+                        Problem::new(Code::Pattern, p.span, "a pattern of over 2000 characters")
+                            .help("split it into several"),
+                    ),
+                    Ok(_) => hear.push(Arc::new(Pattern::new(p.value.clone()))),
                     Err(e) => self.bad_pattern(p, &e),
                 }
             }
@@ -779,15 +783,11 @@ impl Validator<'_> {
     }
 
     /// Points at the position inside the pattern.
-    fn bad_pattern(&mut self, p: &At<String>, e: &regex::Error) {
-        let (offset, reason) = match regex_syntax::Parser::new().parse(p) {
-            Err(regex_syntax::Error::Parse(e)) => {
-                (e.span().start.offset, e.kind().to_string())
-            }
-            Err(regex_syntax::Error::Translate(e)) => {
-                (e.span().start.offset, e.kind().to_string())
-            }
-            _ => (0, e.to_string().lines().next_back().unwrap_or("").to_owned()),
+    fn bad_pattern(&mut self, p: &At<String>, e: &regex_syntax::Error) {
+        let (offset, reason) = match e {
+            regex_syntax::Error::Parse(e) => (e.span().start.offset, e.kind().to_string()),
+            regex_syntax::Error::Translate(e) => (e.span().start.offset, e.kind().to_string()),
+            _ => (0, "it cannot be read".to_owned()),
         };
         let text = &self.files[p.span.file as usize].text;
         let written = &text[p.span.start as usize..p.span.end as usize];

@@ -1,0 +1,104 @@
+//! Reports: the trail of a job, as something to print, send or file.
+//!
+//! Two readers are served. The *bench* report is for colleagues, a month later
+//! or learning the trade: every step, what was suspected after it, and why the
+//! next one was advised. The *customer* report says in plain words what was
+//! told, checked, done and shown to work, and nothing else: no probabilities,
+//! no identifiers, no remarks. The two are made from different sheets
+//! (`sheet`), so that what a customer must not read is not there to be printed.
+//!
+//! All text in a trail was typed by someone. It is cleaned once, when the sheet
+//! is made (`words`), and escaped by whatever writes it: the templates escape
+//! by themselves, [`markdown`](markdown()) escapes every character that could
+//! make structure.
+//!
+//! | file | what it makes |
+//! | --- | --- |
+//! | `templates/trail_base.html` | the look of both pages |
+//! | `templates/trail_bench.html` | the bench page |
+//! | `templates/trail_customer.html` | the customer's page |
+//! | `templates/course.svg` | the course of the belief, alone or in the bench page |
+
+mod markdown;
+mod sheet;
+mod svg;
+#[cfg(test)]
+mod tests;
+mod words;
+
+use askama::Template;
+
+use crate::job::trail::Trail;
+use sheet::{BenchSheet, CustomerSheet};
+use svg::{Course, Room};
+
+/// Who is going to read a report.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Hash)]
+pub enum Audience {
+    /// Colleagues: everything, with probabilities and reasons.
+    Bench,
+    /// The owner of the device: what was checked, done and shown to work.
+    Customer,
+}
+
+/// The trail as Markdown (CommonMark, no raw HTML, no tables).
+pub fn markdown(trail: &Trail, audience: Audience) -> String {
+    match audience {
+        Audience::Bench => markdown::bench(&BenchSheet::new(trail)),
+        Audience::Customer => markdown::customer(&CustomerSheet::new(trail)),
+    }
+}
+
+/// The trail as one HTML page that needs nothing else: no scripts, no links,
+/// styles inside. It prints on A4 and reads on a phone.
+pub fn html(trail: &Trail, audience: Audience) -> Result<String, askama::Error> {
+    match audience {
+        Audience::Bench => {
+            let courses = if svg::has_course(trail) {
+                vec![
+                    Course::new(trail, Room::Page),
+                    Course::new(trail, Room::Phone),
+                ]
+            } else {
+                Vec::new()
+            };
+            BenchPage {
+                sheet: BenchSheet::new(trail),
+                courses,
+            }
+            .render()
+        }
+        Audience::Customer => CustomerPage {
+            sheet: CustomerSheet::new(trail),
+        }
+        .render(),
+    }
+}
+
+/// The course of the belief as an SVG of its own, 720 wide. For the bench.
+pub fn course(trail: &Trail) -> Result<String, askama::Error> {
+    CoursePicture {
+        course: Course::new(trail, Room::Page),
+    }
+    .render()
+}
+
+#[derive(Template)]
+#[template(path = "trail_bench.html")]
+struct BenchPage {
+    sheet: BenchSheet,
+    /// The same course twice, for paper and for a phone; the style shows one.
+    courses: Vec<Course>,
+}
+
+#[derive(Template)]
+#[template(path = "trail_customer.html")]
+struct CustomerPage {
+    sheet: CustomerSheet,
+}
+
+#[derive(Template)]
+#[template(path = "course.svg")]
+struct CoursePicture {
+    course: Course,
+}

@@ -1,0 +1,159 @@
+//! Cleaning of typed text, and the fixed words of reports.
+
+use crate::job::view::percent;
+
+/// Above this a result is marked as doubtful.
+const DOUBTFUL: f64 = 0.1;
+/// Above this many bits, results are said not to fit together.
+const CONFLICT: f64 = 1.0;
+
+/// Characters that turn the direction of the text after them. Left in, a serial
+/// number could be made to read backwards.
+fn turns_direction(c: char) -> bool {
+    matches!(c, '\u{202a}'..='\u{202e}' | '\u{2066}'..='\u{2069}')
+}
+
+/// Characters that no XML may hold, even escaped.
+fn not_text(c: char) -> bool {
+    matches!(c, '\u{fffe}' | '\u{ffff}')
+}
+
+/// Typed text as one line: every run of white space and control characters is
+/// one space.
+pub(super) fn line(text: &str) -> String {
+    let kept: String = text
+        .chars()
+        .filter(|c| !turns_direction(*c) && !not_text(*c))
+        .map(|c| if c.is_control() { ' ' } else { c })
+        .collect();
+    kept.split_whitespace().collect::<Vec<_>>().join(" ")
+}
+
+/// Typed text that may have several lines; empty ones are left out.
+pub(super) fn lines(text: &str) -> Vec<String> {
+    text.split(['\n', '\r', '\u{2028}', '\u{2029}'])
+        .map(line)
+        .filter(|l| !l.is_empty())
+        .collect()
+}
+
+/// A line, if anything is on it.
+pub(super) fn filled(text: Option<&str>) -> Option<String> {
+    text.map(line).filter(|t| !t.is_empty())
+}
+
+/// Whether a text is a bare identifier. Texts fall back to the identifier where
+/// a rule is gone, and identifiers are not for customers.
+pub(super) fn is_identifier(text: &str) -> bool {
+    !text.is_empty()
+        && text.contains(['-', '.', '_', '/'])
+        && text
+            .chars()
+            .all(|c| c.is_ascii_lowercase() || c.is_ascii_digit() || "-._/".contains(c))
+        && text.starts_with(|c: char| c.is_ascii_lowercase())
+}
+
+/// An identifier as words, other text as it is.
+pub(super) fn spoken(text: &str) -> String {
+    let text = line(text);
+    if is_identifier(&text) {
+        text.replace(['-', '.', '_', '/'], " ")
+    } else {
+        text
+    }
+}
+
+/// Date and hh:mm of an RFC 3339 time as written there, `UTC` where it says so.
+/// Anything else is shown as it is.
+pub(super) fn moment(at: &str) -> String {
+    match split_time(at) {
+        Some((date, clock, utc)) => format!("{date} {clock}{}", if utc { " UTC" } else { "" }),
+        None => line(at),
+    }
+}
+
+/// The date alone.
+pub(super) fn day(at: &str) -> String {
+    split_time(at).map_or_else(|| line(at), |(date, ..)| date.to_owned())
+}
+
+fn split_time(at: &str) -> Option<(&str, &str, bool)> {
+    let at = at.trim();
+    at.parse::<jiff::Timestamp>().ok()?;
+    let date = at.get(..10).filter(|d| d.as_bytes()[4] == b'-')?;
+    let clock = at.get(11..16).filter(|c| c.as_bytes()[2] == b':')?;
+    Some((date, clock, at.ends_with(['Z', 'z'])))
+}
+
+/// Minutes of work.
+pub(super) fn minutes(m: f64) -> String {
+    if m < 1.0 {
+        "under 1 min".to_owned()
+    } else {
+        format!("about {m:.0} min")
+    }
+}
+
+/// A mark on a result that is not to be trusted.
+pub(super) fn doubt(misread: Option<f64>) -> Option<String> {
+    misread
+        .filter(|p| *p > DOUBTFUL)
+        .map(|p| format!("may have been misread: {}", percent(p)))
+}
+
+/// Whether the results up to a moment disagree.
+pub(super) fn conflict(bits: f64) -> bool {
+    bits > CONFLICT
+}
+
+/// How the job ended, for the bench.
+pub(super) fn ended(word: Option<&str>) -> String {
+    match word {
+        None => "The job is still open.".to_owned(),
+        Some("mended") => "Mended.".to_owned(),
+        Some("not-mended") => "Not mended.".to_owned(),
+        Some("no-fault-found") => "No fault found.".to_owned(),
+        Some("not-worth-it") => "Not worth mending.".to_owned(),
+        Some(other) => format!("Closed: {}.", spoken(other)),
+    }
+}
+
+/// How the job ended, for the customer.
+pub(super) fn ended_for_customer(word: Option<&str>) -> String {
+    match word {
+        None => "We are still working on it.".to_owned(),
+        Some("mended") => "Your device is mended.".to_owned(),
+        Some("not-mended") => "We could not mend your device.".to_owned(),
+        Some("no-fault-found") => "We found no fault.".to_owned(),
+        Some("not-worth-it") => "Mending it would cost more than it is worth.".to_owned(),
+        Some(_) => "The job is closed.".to_owned(),
+    }
+}
+
+/// Whether a text speaks of a battery or its cells.
+pub(super) fn names_battery(text: &str) -> bool {
+    text.to_lowercase()
+        .split(|c: char| !c.is_alphanumeric())
+        .any(|w| {
+            matches!(
+                w,
+                "battery" | "batteries" | "cell" | "cells" | "accumulator"
+            )
+        })
+}
+
+/// The first twelve hexadecimal digits of the rules' fingerprint.
+pub(super) fn fingerprint(sha: &str) -> String {
+    sha.chars()
+        .filter(char::is_ascii_hexdigit)
+        .take(12)
+        .collect()
+}
+
+/// What not to do with a battery.
+pub(super) const BATTERY_NEVER: &str = "If a battery swells, is damaged, gets very hot or smells \
+     sweet, stop: do not charge it, press on it or pierce it. Keep it away from anything that \
+     burns, and ask us or another specialist.";
+/// Where old cells go.
+pub(super) const BATTERY_OLD: &str = "Hand old and damaged cells in at a collection point, never with the household waste. Local \
+     rules apply.";
