@@ -1,11 +1,14 @@
 //! The command line: what can be typed, and the way from there to the library.
 mod args;
+mod ask;
 mod check;
 mod error;
 mod explain;
+mod intake;
 mod replay;
 mod show;
 mod terminal;
+mod walk;
 
 use std::process::ExitCode;
 
@@ -60,6 +63,6 @@ pub fn run(args: &Args, terminal: &mut Terminal) -> Result {
                 .map_err(Failure::io)?;
             terminal.print(&String::from_utf8_lossy(&out))
         }
-        None => Ok(()),
+        None => walk::walk(args, terminal),
     }
 }

@@ -1,13 +1,18 @@
 //! How a state is shown in a terminal.
 
-use crate::job::view::{StateView, StepView, percent};
+use super::error::{Failure, Result};
+use crate::desk::Desk;
+use crate::job::Case;
+use crate::job::view::{self, StateView, StepView, percent, result_words};
+use crate::model::Found;
+use crate::plan::{Act, Proposal};
 
 /// Columns of a bar.
 const BAR: usize = 12;
 
 fn bar(p: f64) -> String {
-    let full = (p * BAR as f64).round() as usize;
-    format!("{}{}", "#".repeat(full.min(BAR)), "·".repeat(BAR - full.min(BAR)))
+    let full = ((p * BAR as f64).round() as usize).min(BAR);
+    format!("{}{}", "#".repeat(full), "·".repeat(BAR - full))
 }
 
 /// The likeliest suspects with bars.
@@ -18,24 +23,28 @@ pub(super) fn suspects(state: &StateView, width: usize, many: usize) -> String {
         .iter()
         .take(many)
         .filter(|s| s.posterior >= 0.005)
-        .map(|s| (s.posterior, format!("{} [{}]", s.name, s.r#where)))
+        .enumerate()
+        .map(|(i, s)| {
+            (
+                s.posterior,
+                format!("{} {} [{}]", i + 1, s.name, s.r#where),
+            )
+        })
         .collect();
     if state.belief.nothing_found >= 0.005 {
-        rows.push((state.belief.nothing_found, "nothing is wrong".to_owned()));
+        rows.push((state.belief.nothing_found, "- nothing is wrong".to_owned()));
     }
     rows.sort_by(|a, b| b.0.total_cmp(&a.0));
     rows.iter()
         .map(|(p, name)| {
-            let head = format!("   {} {:>5}  ", bar(*p), percent(*p));
-            let room = width.saturating_sub(head.chars().count()).max(20);
-            let wrapped = textwrap::wrap(name, room);
-            let indent = " ".repeat(head.chars().count());
-            let mut lines = wrapped.iter();
-            let mut out = format!("{head}{}", lines.next().map_or("", |l| l));
-            for l in lines {
-                out.push_str(&format!("\n{indent}{l}"));
-            }
-            out
+            let head = format!("  {} {:>5} ", bar(*p), percent(*p));
+            let indent = " ".repeat(head.chars().count() + 2);
+            textwrap::fill(
+                name,
+                textwrap::Options::new(width)
+                    .initial_indent(&head)
+                    .subsequent_indent(&indent),
+            )
         })
         .collect::<Vec<_>>()
         .join("\n")
@@ -47,48 +56,285 @@ pub(super) fn places(state: &StateView, width: usize) -> String {
         .belief
         .r#where
         .iter()
-        .map(|s| format!("{} {}", s.name, percent(s.posterior)))
+        .map(|s| format!("{} {}", s.name, percent(s.posterior).replace(' ', "\u{a0}")))
         .collect();
-    parts.push(format!("nothing {}", percent(state.belief.nothing_found)));
+    parts.push(format!(
+        "nothing\u{a0}wrong {}",
+        percent(state.belief.nothing_found).replace(' ', "\u{a0}")
+    ));
     textwrap::fill(
-        &parts.join("  "),
+        &parts.join(" | "),
         textwrap::Options::new(width)
             .initial_indent("Where: ")
             .subsequent_indent("       "),
     )
+    .replace('\u{a0}', " ")
+}
+
+/// Bits above which results are said to disagree.
+const DISAGREE: f64 = 1.0;
+
+/// What to doubt: results that do not fit together, and what may be misread.
+pub(super) fn doubts(state: &StateView) -> Vec<String> {
+    let mut out = Vec::new();
+    let b = &state.belief;
+    if b.conflict_bits > DISAGREE {
+        let mut s = "These results do not fit together well.".to_owned();
+        let worst = b
+            .results
+            .iter()
+            .filter(|r| r.entry.is_some())
+            .max_by(|x, y| x.misread.total_cmp(&y.misread));
+        if let Some(r) = worst.filter(|r| r.misread > 0.05) {
+            s += &format!(
+                " Most doubtful: {} = {} ({} a misreading); repeat it.",
+                r.of,
+                r.shows,
+                percent(r.misread)
+            );
+        }
+        if let Some(c) = b.candidates.iter().find(|c| c.faults.len() > 1)
+            && c.posterior > 0.05
+        {
+            s += &format!(
+                " Or two faults: {} ({}).",
+                c.faults.join(" and "),
+                percent(c.posterior)
+            );
+        }
+        out.push(s);
+    }
+    if b.left_out > 0.01 {
+        out.push(format!(
+            "Larger sets of faults than were counted could hold up to {} of the probability.",
+            percent(b.left_out)
+        ));
+    }
+    out
 }
 
 /// A step with its cost, why, and cautions.
-pub(super) fn step(s: &StepView, number: usize, width: usize, cautions: bool) -> String {
-    let indent = "     ";
+pub(super) fn step(s: &StepView, head: &str, width: usize, whole: bool) -> String {
+    let indent = " ".repeat(head.chars().count());
     let fill = |first: &str, text: &str| {
         textwrap::fill(
             text,
             textwrap::Options::new(width)
                 .initial_indent(first)
-                .subsequent_indent(indent),
+                .subsequent_indent(&indent),
         )
     };
     let word = if s.act == "remedy" { "MEND: " } else { "" };
-    let mut out = fill(&format!("  {number}. "), &format!("{word}{}", s.text));
-    let mut cost = format!("{:.0} min", s.minutes);
+    let mut out = fill(head, &format!("{word}{}", s.text));
+    let mut cost = format!("{:.0} min", s.minutes.max(1.0));
     if s.moving_minutes >= 0.5 {
         cost += &format!(" ({:.0} of them to get there)", s.moving_minutes);
     }
     if s.parts > 0.0 {
         cost += &format!(" + {:.0} for parts", s.parts);
     }
-    out += "\n";
-    out += &fill(indent, &format!("{cost}; {}", s.why));
-    if !s.prepare.is_empty() {
-        out += "\n";
-        out += &fill(indent, &format!("first: {}", s.prepare.join("; ")));
+    if !s.why.is_empty() {
+        cost += &format!("; {}", s.why);
     }
-    if cautions {
+    out += "\n";
+    out += &fill(&indent, &cost);
+    if whole {
+        if !s.prepare.is_empty() {
+            out += "\n";
+            out += &fill(&indent, &format!("first: {}", s.prepare.join("; ")));
+        }
+        if !s.tools.is_empty() {
+            out += "\n";
+            out += &fill(&indent, &format!("with: {}", s.tools.join(", ")));
+        }
         for c in &s.cautions {
             out += "\n";
-            out += &fill(indent, &format!("! {c}"));
+            out += &fill(&indent, &format!("! {c}"));
         }
     }
+    out
+}
+
+/// A step outside the advice, with what it takes but no forecast of the whole.
+pub(super) fn plain_step(case: &Case, act: Act) -> StepView {
+    let advised = case
+        .advice(usize::MAX)
+        .steps
+        .into_iter()
+        .find(|p| p.act == act);
+    if let Some(p) = advised {
+        return view::step(case, &p);
+    }
+    let (info, outcomes) = match act {
+        Act::Test(i) => (
+            &case.model.tests[i].step,
+            vec![0.0; case.model.tests[i].outcomes.len()],
+        ),
+        Act::Remedy(i) => (&case.model.remedies[i].step, vec![0.0]),
+    };
+    let moving = case.model.bench.reach(case.state, &info.conditions).minutes;
+    let mut s = view::step(
+        case,
+        &Proposal {
+            act,
+            minutes: info.minutes + moving,
+            moving,
+            parts: info.parts,
+            expected: 0.0,
+            gain: 0.0,
+            outcomes,
+        },
+    );
+    s.why = match act {
+        Act::Test(_) => "tells nothing new now".to_owned(),
+        Act::Remedy(_) => "unlikely to help now".to_owned(),
+    };
+    s
+}
+
+/// A factor on the odds in plain words.
+fn factor_words(f: f64) -> String {
+    let times = |x: f64| {
+        if x >= 10.0 {
+            format!("{x:.0}")
+        } else {
+            format!("{x:.1}")
+        }
+    };
+    let (strength, side) = if f >= 1.0 { (f, "for") } else { (1.0 / f, "against") };
+    let how = match strength {
+        s if s >= 20.0 => "very strongly ",
+        s if s >= 5.0 => "strongly ",
+        s if s >= 2.0 => "",
+        s if s >= 1.1 => "slightly ",
+        _ => return "says next to nothing".to_owned(),
+    };
+    let times = if strength > 999.0 {
+        "more than 999".to_owned()
+    } else {
+        times(strength)
+    };
+    let less = if f >= 1.0 { "as likely" } else { "less likely" };
+    format!("{how}{side}: {times} times {less}")
+}
+
+/// What speaks for and against a suspect.
+pub(super) fn why(desk: &Desk, state: &StateView, typed: &str) -> Result<String> {
+    let n = match typed {
+        "" => 1,
+        t => t
+            .parse::<usize>()
+            .map_err(|_| Failure::no(format!("`{t}` is no number of a suspect")))?,
+    };
+    let Some(s) = n.checked_sub(1).and_then(|i| state.belief.suspects.get(i)) else {
+        return Err(Failure::no(format!(
+            "there are {} suspects",
+            state.belief.suspects.len()
+        )));
+    };
+    let case = &desk.case;
+    let Found::One(fault) = case.model.fault(&s.fault) else {
+        return Ok(String::new());
+    };
+    let mut out = format!("{} ({}): {}\n", s.name, s.fault, percent(s.posterior));
+    if let Some(e) = &case.model.faults[fault].explain {
+        out += &format!("{e}\n");
+    }
+    for (k, (entry, factor)) in case.weights(fault).into_iter().enumerate() {
+        let (of, shows) = result_words(case, k, entry, &desk.record.file.steps);
+        let misread = case.belief.misread.get(k).copied().unwrap_or(0.0);
+        out += &format!(
+            "  {of}, {shows}: {}{}\n",
+            factor_words(factor),
+            super::walk::doubt(misread)
+        );
+    }
+    out += &format!(
+        "Before any of this: {} of jobs; source: {}\n",
+        percent(case.model.network.faults()[fault].probability),
+        case.model.faults[fault].source
+    );
+    if let Some(t) = case.turn() {
+        let test = &case.model.tests[t.test];
+        out += &format!(
+            "What would change the order most: “{}” — {} ({} likely) would put {} first with {}.\n",
+            test.ask,
+            test.outcomes[t.outcome].says,
+            percent(t.probability),
+            case.model.faults[t.first].name,
+            percent(t.becomes)
+        );
+    }
+    Ok(out)
+}
+
+/// More on a step.
+pub(super) fn explain(desk: &Desk, s: &StepView) -> String {
+    let m = &desk.case.model;
+    let (info, more) = match (m.test(&s.id), m.remedy(&s.id)) {
+        (Found::One(i), _) => {
+            let t = &m.tests[i];
+            let mut more: Vec<String> = t
+                .outcomes
+                .iter()
+                .zip(&s.outcomes)
+                .map(|(o, v)| format!("  {}: {} ({})", o.id, o.says, percent(v.probability)))
+                .collect();
+            more.push(format!("Right in {:.0} of 100 readings.", t.reliability * 100.0));
+            (&t.step, more)
+        }
+        (_, Found::One(i)) => {
+            let r = &m.remedies[i];
+            let more = r
+                .change
+                .clears
+                .iter()
+                .map(|(f, take)| {
+                    format!(
+                        "  clears {} ({} now), takes in {:.0} of 100",
+                        m.faults[*f].name,
+                        percent(desk.case.belief.faults[*f]),
+                        take * 100.0
+                    )
+                })
+                .chain(r.change.brings.iter().map(|(f, p)| {
+                    format!("  may break {} (in {:.1} of 100)", m.faults[*f].name, p * 100.0)
+                }))
+                .collect();
+            (&r.step, more)
+        }
+        _ => return String::new(),
+    };
+    let mut out = format!("{} ({})\n", s.text, s.id);
+    if let Some(e) = &info.explain {
+        out += &format!("{e}\n");
+    }
+    out += &more.join("\n");
+    out += &format!("\nSource: {}\n", info.source);
+    for c in &s.cautions {
+        out += &format!("! {c}\n");
+    }
+    out
+}
+
+/// What a result would change.
+pub(super) fn supposed(case: &Case, test: usize, outcome: usize) -> String {
+    let then = case.what_if(test, outcome);
+    let mut order: Vec<usize> = (0..then.faults.len()).collect();
+    order.sort_by(|a, b| then.faults[*b].total_cmp(&then.faults[*a]));
+    let mut out = format!("If {}:\n", case.model.tests[test].outcomes[outcome].says);
+    for f in order.into_iter().take(3) {
+        out += &format!(
+            "  {:>5} {} (now {})\n",
+            percent(then.faults[f]),
+            case.model.faults[f].name,
+            percent(case.belief.faults[f])
+        );
+    }
+    out += &format!(
+        "  {:>5} nothing is wrong (now {})",
+        percent(then.nothing),
+        percent(case.belief.nothing)
+    );
     out
 }

@@ -8,5 +8,6 @@ mod reading;
 pub mod trail;
 pub mod view;
 
+pub(crate) use case::outcome_of as outcome;
 pub use case::{Case, CaseError, Closed, Entered, Settings};
 pub use file::{CaseFile, Cannot, Closing, ClosingState, Did, Entry, Shown, Unclear};

@@ -26,7 +26,7 @@ pub(super) fn escape(text: &str) -> String {
                 number && !first && next.is_whitespace() || before.eq_ignore_ascii_case(&'w')
             }
             // `http://`, and `:smile:`; not the time of day.
-            ':' => !next.is_whitespace() && !(before.is_ascii_digit() && next.is_ascii_digit()),
+            ':' => !(next.is_whitespace() || before.is_ascii_digit() && next.is_ascii_digit()),
             _ => false,
         };
         if special {

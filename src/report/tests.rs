@@ -322,10 +322,10 @@ fn pages_hold_what_the_policy_says_and_nothing_from_outside() {
         }
     }
     for template in [
-        include_str!("../../templates/trail_base.html"),
-        include_str!("../../templates/trail_bench.html"),
-        include_str!("../../templates/trail_customer.html"),
-        include_str!("../../templates/course.svg"),
+        include_str!("templates/trail_base.html"),
+        include_str!("templates/trail_bench.html"),
+        include_str!("templates/trail_customer.html"),
+        include_str!("templates/course.svg"),
     ] {
         let tight = template.replace(' ', "");
         assert!(

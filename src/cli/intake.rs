@@ -1,0 +1,429 @@
+//! Intake: which job, which device, what the customer says, what happened to it.
+
+use super::ask::{Ask, Reply};
+use super::error::{Failure, Result};
+use super::terminal::Terminal;
+use super::walk::HELP;
+use crate::desk::Desk;
+use crate::job::{CaseFile, Settings};
+use crate::model::{Model, Unit, compile, recognise};
+use crate::rulebase::{DEVICE_KINDS, Rulebase};
+use crate::store::{Listed, Store};
+
+/// What intake needs.
+pub(super) struct Intake<'r> {
+    pub(super) rules: &'r Rulebase,
+    pub(super) settings: Settings,
+}
+
+/// What came of one question.
+enum Answer {
+    Next,
+    Back,
+    Again,
+    Leave,
+}
+
+impl<'r> Intake<'r> {
+    /// A new job, or an old one taken up again; `None` if the user left.
+    pub(super) fn begin(
+        &self,
+        store: &mut Store,
+        ask: &mut dyn Ask,
+        terminal: &mut Terminal,
+    ) -> Result<Option<Desk<'r>>> {
+        let open = store
+            .list(&[], Some("open"))
+            .map_err(|e| Failure::no(e.to_string()))?;
+        if !open.is_empty() {
+            terminal.line("Open jobs:")?;
+            list_jobs(&open[..open.len().min(8)], terminal)?;
+            loop {
+                let line = match ask.ask(terminal, "Number to go on with, or Enter for a new job > ")?
+                {
+                    Reply::Line(l) => l,
+                    _ => return Ok(None),
+                };
+                if line.is_empty() || "new".starts_with(&line.to_lowercase()) {
+                    break;
+                }
+                if line == "?" {
+                    terminal.line(HELP)?;
+                    continue;
+                }
+                if matches!(line.as_str(), "pause" | "quit") {
+                    return Ok(None);
+                }
+                match line.parse::<i64>() {
+                    Ok(id) => {
+                        match Desk::resume(self.rules, store, self.settings, id) {
+                            Ok(d) if d.record.file.closed.is_some() => {
+                                terminal.line(&format!(
+                                    "Job {id} is closed; `halfsplit job reopen {id}` opens it again."
+                                ))?;
+                            }
+                            Ok(d) => return Ok(Some(d)),
+                            Err(e) => terminal.line(&format!("Not taken: {e}"))?,
+                        }
+                    }
+                    Err(_) => terminal.line(&format!("`{line}` is no number of a job"))?,
+                }
+            }
+        }
+        self.new_job(store, ask, terminal)
+    }
+
+    fn new_job(
+        &self,
+        store: &mut Store,
+        ask: &mut dyn Ask,
+        terminal: &mut Terminal,
+    ) -> Result<Option<Desk<'r>>> {
+        let mut file = CaseFile::default();
+        let mut heard: Vec<String> = Vec::new();
+        let mut at = 0usize;
+        while at < 7 {
+            let answer = match at {
+                0 => self.kind(&mut file, ask, terminal)?,
+                1 => self.text("Model (Enter: not known) > ", ask, terminal, |t| {
+                    file.device.model = (!t.is_empty()).then_some(t);
+                })?,
+                2 if file.device.model.is_none() => Answer::Next,
+                2 => self.text("Variant or board revision (Enter: not known) > ", ask, terminal, |t| {
+                    file.device.variant = (!t.is_empty()).then_some(t);
+                })?,
+                3 => {
+                    let a = self.text("Serial number (Enter: none) > ", ask, terminal, |t| {
+                        file.device.serial = (!t.is_empty()).then_some(t);
+                    })?;
+                    if let (Answer::Next, Some(serial)) = (&a, &file.device.serial) {
+                        let before = store
+                            .of_serial(serial)
+                            .map_err(|e| Failure::no(e.to_string()))?;
+                        if !before.is_empty() {
+                            terminal.line("This unit has been here before:")?;
+                            list_jobs(&before, terminal)?;
+                        }
+                    }
+                    a
+                }
+                4 => self.complaint(&mut file, &mut heard, ask, terminal)?,
+                5 => self.history(&mut file, ask, terminal)?,
+                _ => self.limit(&mut file, ask, terminal)?,
+            };
+            match answer {
+                Answer::Next => at += 1,
+                Answer::Again => {}
+                Answer::Leave => {
+                    terminal.line("Left before the job was opened; nothing is kept.")?;
+                    return Ok(None);
+                }
+                Answer::Back => {
+                    at = at.saturating_sub(1);
+                    if at == 2 && file.device.model.is_none() {
+                        at = 1;
+                    }
+                }
+            }
+        }
+        file.symptoms = heard;
+        let device = file
+            .device
+            .model
+            .clone()
+            .unwrap_or_else(|| file.device.kind.clone());
+        file.case = format!("{device}: {}", file.complaint);
+        let desk = Desk::open(self.rules, store, self.settings, &file)
+            .map_err(|e| Failure::no(e.to_string()))?;
+        terminal.line(&format!("Job {} is open.", desk.id()))?;
+        Ok(Some(desk))
+    }
+
+    fn kind(
+        &self,
+        file: &mut CaseFile,
+        ask: &mut dyn Ask,
+        terminal: &mut Terminal,
+    ) -> Result<Answer> {
+        let list: Vec<String> = DEVICE_KINDS
+            .iter()
+            .enumerate()
+            .map(|(i, k)| format!("{} {k}", i + 1))
+            .collect();
+        let prompt = format!("Device: {} > ", list.join(", "));
+        let line = match common(ask.ask(terminal, &prompt)?, terminal)? {
+            Ok(l) => l,
+            Err(a) => return Ok(a),
+        };
+        let by_number = line
+            .parse::<usize>()
+            .ok()
+            .and_then(|n| DEVICE_KINDS.get(n.wrapping_sub(1)).copied());
+        let by_letters: Vec<&str> = DEVICE_KINDS
+            .into_iter()
+            .filter(|k| !line.is_empty() && k.starts_with(&line.to_lowercase()))
+            .collect();
+        let only = match by_letters.as_slice() {
+            [one] => Some(*one),
+            _ => None,
+        };
+        match by_number.or(only) {
+            Some(k) => {
+                file.device = Unit {
+                    kind: k.to_owned(),
+                    ..Unit::default()
+                };
+                Ok(Answer::Next)
+            }
+            None => {
+                terminal.line("A number, or the first letters of the word.")?;
+                Ok(Answer::Again)
+            }
+        }
+    }
+
+    fn text(
+        &self,
+        prompt: &str,
+        ask: &mut dyn Ask,
+        terminal: &mut Terminal,
+        set: impl FnOnce(String),
+    ) -> Result<Answer> {
+        match common(ask.ask(terminal, prompt)?, terminal)? {
+            Ok(line) => {
+                set(line);
+                Ok(Answer::Next)
+            }
+            Err(a) => Ok(a),
+        }
+    }
+
+    fn complaint(
+        &self,
+        file: &mut CaseFile,
+        heard: &mut Vec<String>,
+        ask: &mut dyn Ask,
+        terminal: &mut Terminal,
+    ) -> Result<Answer> {
+        let line = match common(ask.ask(terminal, "What does the customer say? > ")?, terminal)? {
+            Ok(l) => l,
+            Err(a) => return Ok(a),
+        };
+        if line.is_empty() {
+            terminal.line("A few words, as the customer says it.")?;
+            return Ok(Answer::Again);
+        }
+        let model = match compile(self.rules, &file.device, &[], None) {
+            Ok(m) => m,
+            Err(e) => {
+                terminal.line(&format!("Not taken: {e}"))?;
+                return Ok(Answer::Back);
+            }
+        };
+        file.complaint = line;
+        let found: Vec<usize> = recognise(&model, &file.complaint)
+            .into_iter()
+            .map(|h| h.symptom)
+            .collect();
+        if found.is_empty() {
+            terminal.line("Nothing in the rules fits these words.")?;
+            return self.pick(&model, heard, ask, terminal);
+        }
+        terminal.line("Understood as:")?;
+        for (i, s) in found.iter().enumerate() {
+            terminal.line(&format!("  {} {}", i + 1, model.symptoms[*s].name))?;
+        }
+        loop {
+            let prompt = "Right? Enter for all, numbers to keep, or n to choose others > ";
+            let line = match common(ask.ask(terminal, prompt)?, terminal)? {
+                Ok(l) => l,
+                Err(a) => return Ok(a),
+            };
+            let lower = line.to_lowercase();
+            if lower.is_empty() || "yes".starts_with(&lower) {
+                *heard = found.iter().map(|s| model.symptoms[*s].id.clone()).collect();
+                return Ok(Answer::Next);
+            }
+            if "no".starts_with(&lower) {
+                return self.pick(&model, heard, ask, terminal);
+            }
+            match numbers(&line, found.len()) {
+                Some(n) => {
+                    *heard = n
+                        .iter()
+                        .map(|i| model.symptoms[found[*i]].id.clone())
+                        .collect();
+                    return Ok(Answer::Next);
+                }
+                None => terminal.line("Numbers from the list, such as `1 3`.")?,
+            }
+        }
+    }
+
+    /// Symptoms chosen by area, then by number.
+    fn pick(
+        &self,
+        model: &Model,
+        heard: &mut Vec<String>,
+        ask: &mut dyn Ask,
+        terminal: &mut Terminal,
+    ) -> Result<Answer> {
+        let mut areas: Vec<String> = Vec::new();
+        let area = |s: usize| {
+            let s = &model.symptoms[s];
+            s.copy.clone().unwrap_or_else(|| s.pack.clone())
+        };
+        for s in 0..model.symptoms.len() {
+            if !areas.contains(&area(s)) {
+                areas.push(area(s));
+            }
+        }
+        let list: Vec<String> = areas
+            .iter()
+            .enumerate()
+            .map(|(i, a)| format!("{} {a}", i + 1))
+            .collect();
+        let chosen = loop {
+            let prompt = format!("Which area? {} > ", list.join(", "));
+            match common(ask.ask(terminal, &prompt)?, terminal)? {
+                Err(a) => return Ok(a),
+                Ok(l) => match numbers(&l, areas.len()) {
+                    Some(n) if n.len() == 1 => break areas[n[0]].clone(),
+                    _ => terminal.line("One number from the list.")?,
+                },
+            }
+        };
+        let here: Vec<usize> = (0..model.symptoms.len())
+            .filter(|s| area(*s) == chosen)
+            .collect();
+        for (i, s) in here.iter().enumerate() {
+            terminal.line(&format!("  {} {}", i + 1, model.symptoms[*s].name))?;
+        }
+        loop {
+            match common(ask.ask(terminal, "Numbers that fit > ")?, terminal)? {
+                Err(a) => return Ok(a),
+                Ok(l) => match numbers(&l, here.len()) {
+                    Some(n) if !n.is_empty() => {
+                        *heard = n.iter().map(|i| model.symptoms[here[*i]].id.clone()).collect();
+                        return Ok(Answer::Next);
+                    }
+                    _ => terminal.line("Numbers from the list, such as `1 3`.")?,
+                },
+            }
+        }
+    }
+
+    fn history(
+        &self,
+        file: &mut CaseFile,
+        ask: &mut dyn Ask,
+        terminal: &mut Terminal,
+    ) -> Result<Answer> {
+        let questions = &self.rules.bench.history;
+        if questions.is_empty() {
+            return Ok(Answer::Next);
+        }
+        terminal.line("Has it:")?;
+        for (i, (_, q)) in questions.iter().enumerate() {
+            terminal.line(&format!("  {} {q}", i + 1))?;
+        }
+        let prompt = "Numbers that apply (Enter: none) > ";
+        let line = match common(ask.ask(terminal, prompt)?, terminal)? {
+            Ok(l) => l,
+            Err(a) => return Ok(a),
+        };
+        match numbers(&line, questions.len()) {
+            Some(n) => {
+                file.history = n.iter().map(|i| questions[*i].0.clone()).collect();
+                Ok(Answer::Next)
+            }
+            None => {
+                terminal.line("Numbers from the list, such as `1 2`, or Enter.")?;
+                Ok(Answer::Again)
+            }
+        }
+    }
+
+    fn limit(
+        &self,
+        file: &mut CaseFile,
+        ask: &mut dyn Ask,
+        terminal: &mut Terminal,
+    ) -> Result<Answer> {
+        let prompt = "Most it may cost before you ask the customer (Enter: not agreed) > ";
+        let line = match common(ask.ask(terminal, prompt)?, terminal)? {
+            Ok(l) => l,
+            Err(a) => return Ok(a),
+        };
+        if line.is_empty() {
+            file.limit = None;
+            return Ok(Answer::Next);
+        }
+        match line.replace(',', ".").parse::<f64>() {
+            Ok(l) if l > 0.0 && l.is_finite() => {
+                file.limit = Some(l);
+                Ok(Answer::Next)
+            }
+            _ => {
+                terminal.line("A sum such as 80, or Enter.")?;
+                Ok(Answer::Again)
+            }
+        }
+    }
+}
+
+/// What can be typed at every question of the intake.
+fn common(
+    reply: Reply,
+    terminal: &mut Terminal,
+) -> Result<std::result::Result<String, Answer>> {
+    Ok(match reply {
+        Reply::Ended | Reply::Interrupted => Err(Answer::Leave),
+        Reply::Line(l) => match l.to_lowercase().as_str() {
+            "?" | "help" => {
+                terminal.line("Answer the question; `undo` goes back one, `pause` leaves.")?;
+                Err(Answer::Again)
+            }
+            "undo" | "back" => Err(Answer::Back),
+            "pause" | "quit" => Err(Answer::Leave),
+            _ => Ok(l),
+        },
+    })
+}
+
+/// Numbers from 1 to `most`, as indexes; `None` if anything else was typed.
+fn numbers(line: &str, most: usize) -> Option<Vec<usize>> {
+    line.split([' ', ',', ';'])
+        .filter(|w| !w.is_empty())
+        .map(|w| match w.parse::<usize>() {
+            Ok(n) if n >= 1 && n <= most => Some(n - 1),
+            _ => None,
+        })
+        .collect()
+}
+
+/// One line a job.
+pub(super) fn list_jobs(jobs: &[Listed], terminal: &mut Terminal) -> Result {
+    let width = terminal.width;
+    for j in jobs {
+        let serial = if j.serial.is_empty() {
+            String::new()
+        } else {
+            format!(" ({})", j.serial)
+        };
+        let day = j.opened.get(..10).unwrap_or("");
+        let line = format!(
+            "{:>5}  {day}  {}{serial}: {} — {}, {}",
+            j.job,
+            j.device,
+            j.complaint,
+            j.state.replace('-', " "),
+            j.cause
+        );
+        terminal.line(&textwrap::fill(
+            &line,
+            textwrap::Options::new(width).subsequent_indent("       "),
+        ))?;
+    }
+    Ok(())
+}

@@ -1,0 +1,617 @@
+//! The case walk: intake, then one step after another until the job is closed.
+
+use super::args::Args;
+use super::ask::{Ask, Piped, Reply, Typed};
+use super::check::load;
+use super::error::{Failure, Result};
+use super::intake::Intake;
+use super::show;
+use super::terminal::Terminal;
+use crate::desk::{Desk, DeskError};
+use crate::job::view::{StateView, StepView, percent};
+use crate::job::{Cannot, ClosingState, Did, Entry, Shown, Unclear};
+use crate::model::Found;
+use crate::report;
+use crate::store::Store;
+
+/// Why the walk goes on or ends.
+pub(super) enum Flow {
+    /// Ask on.
+    On,
+    /// Leave the job as it is.
+    Pause,
+}
+
+pub(super) const HELP: &str = "\
+Answer the step marked with an arrow: yes or no, its number, or the value you read.
+  b, c          take the second or third step instead
+  others        every other test and remedy, to choose from
+  done [NAME]   a remedy was done
+  cannot [WHY]  this step cannot be done here
+  unclear       it was done, but the result is unclear
+  why [N]       what speaks for and against suspect N (1 if not given)
+  explain       more on this step: how, why, and what it rests on
+  suppose       what a result would change, without entering it
+  note TEXT     a remark for the trail
+  undo          take the last entry back
+  trail         what was done so far
+  close         end the job
+  pause         leave the job for later; everything entered is kept
+The first letters of a word are enough.";
+
+pub(super) fn walk(args: &Args, terminal: &mut Terminal) -> Result {
+    let rules = load(args)?;
+    let mut store = open_store(args)?;
+    let mut typed;
+    let mut piped;
+    let ask: &mut dyn Ask = if Terminal::interactive() {
+        typed = Typed::new().ok_or_else(|| Failure::no("the terminal cannot be used"))?;
+        &mut typed
+    } else {
+        piped = Piped(std::io::stdin().lock());
+        &mut piped
+    };
+    terminal.line("halfsplit: find the fault, one step at a time. Type ? for help at any prompt.")?;
+    let intake = Intake {
+        rules: &rules,
+        settings: args.settings(),
+    };
+    let Some(desk) = intake.begin(&mut store, ask, terminal)? else {
+        return Ok(());
+    };
+    Walk {
+        desk,
+        store,
+        ask,
+        terminal,
+        at: 0,
+        chosen: None,
+    }
+    .run()
+}
+
+/// Opens the store that the arguments ask for.
+pub(super) fn open_store(args: &Args) -> Result<Store> {
+    let place = Store::place(args.store.as_deref()).map_err(refused_store)?;
+    Store::open(&place).map_err(refused_store)
+}
+
+fn refused_store(e: crate::store::StoreError) -> Failure {
+    Failure::no(e.to_string())
+}
+
+struct Walk<'a> {
+    desk: Desk<'a>,
+    store: Store,
+    ask: &'a mut dyn Ask,
+    terminal: &'a mut Terminal,
+    /// Which of the steps shown is meant.
+    at: usize,
+    /// A step chosen from all, in place of those advised.
+    chosen: Option<StepView>,
+}
+
+impl Walk<'_> {
+    fn run(&mut self) -> Result {
+        if let Some(moved) = self.desk.moved() {
+            self.say(&moved)?;
+        }
+        loop {
+            let state = self.desk.state();
+            self.picture(&state)?;
+            loop {
+                let step = self.step(&state);
+                let prompt = self.prompt(step.as_ref());
+                let line = match self.ask.ask(self.terminal, &prompt)? {
+                    Reply::Line(l) => l,
+                    Reply::Ended | Reply::Interrupted => return self.leave(),
+                };
+                let before = self.desk.record.last;
+                match self.take(&line, step.as_ref(), &state) {
+                    Ok(Flow::Pause) => return self.leave(),
+                    Ok(Flow::On) => {}
+                    Err(Failure::No { message, help }) => {
+                        self.say(&format!("Not taken: {message}"))?;
+                        if let Some(h) = help {
+                            self.say(&h)?;
+                        }
+                    }
+                    Err(e) => return Err(e),
+                }
+                if self.desk.record.file.closed.is_some() {
+                    return self.farewell();
+                }
+                if self.desk.record.last != before {
+                    self.at = 0;
+                    self.chosen = None;
+                    break;
+                }
+            }
+        }
+    }
+
+    fn leave(&mut self) -> Result {
+        let id = self.desk.id();
+        self.terminal.line(&format!(
+            "Job {id} is kept as it stands; `halfsplit` takes it up again."
+        ))
+    }
+
+    fn farewell(&mut self) -> Result {
+        let id = self.desk.id();
+        let ended = self
+            .desk
+            .record
+            .file
+            .closed
+            .as_ref()
+            .map_or("", |c| c.state.word())
+            .replace('-', " ");
+        self.terminal.line(&format!(
+            "Job {id} is closed: {ended}. `halfsplit trail {id}` prints its trail."
+        ))
+    }
+
+    fn say(&mut self, text: &str) -> Result {
+        for line in text.lines() {
+            let wrapped = textwrap::fill(
+                line,
+                textwrap::Options::new(self.terminal.width).subsequent_indent("  "),
+            );
+            self.terminal.line(&wrapped)?;
+        }
+        Ok(())
+    }
+
+    /// Where, suspects, doubts, and the next steps.
+    fn picture(&mut self, state: &StateView) -> Result {
+        let width = self.terminal.width;
+        self.terminal.line("")?;
+        self.terminal.line(&show::places(state, width))?;
+        self.terminal.line(&show::suspects(state, width, 5))?;
+        for line in show::doubts(state) {
+            self.say(&line)?;
+        }
+        self.terminal.line("")?;
+        if let Some(s) = &state.next.says {
+            self.say(s)?;
+        }
+        if !state.retests_due.is_empty()
+            && self.desk.record.file.steps.iter().any(|e| matches!(e, Entry::Remedy(_)))
+        {
+            let due = state.retests_due.join(", ");
+            self.say(&format!("Retests due before it counts as mended: {due}"))?;
+        }
+        self.steps(state)
+    }
+
+    fn steps(&mut self, state: &StateView) -> Result {
+        let width = self.terminal.width;
+        let current = self.step(state);
+        if let Some(c) = &self.chosen {
+            let text = show::step(c, "-> ", width, true);
+            return self.terminal.line(&text);
+        }
+        for (i, s) in state.next.steps.iter().enumerate() {
+            let mark = if current.as_ref().is_some_and(|c| c.id == s.id) {
+                "->"
+            } else {
+                "  "
+            };
+            let letter = (b'A' + i as u8) as char;
+            let text = show::step(s, &format!("{mark} {letter} "), width, i == self.at);
+            self.terminal.line(&text)?;
+        }
+        Ok(())
+    }
+
+    /// The step that an answer would be for.
+    fn step(&self, state: &StateView) -> Option<StepView> {
+        self.chosen
+            .clone()
+            .or_else(|| state.next.steps.get(self.at).cloned())
+    }
+
+    fn prompt(&self, step: Option<&StepView>) -> String {
+        let Some(s) = step else {
+            return "(others, close, ? for help) > ".to_owned();
+        };
+        if s.act == "remedy" {
+            return "1 done (or ?) > ".to_owned();
+        }
+        let Found::One(t) = self.desk.case.model.test(&s.id) else {
+            return "> ".to_owned();
+        };
+        let t = &self.desk.case.model.tests[t];
+        if let Some(unit) = &t.unit {
+            return format!("value in {unit} (or ?) > ");
+        }
+        let answers: Vec<String> = if t.function.is_some() {
+            vec!["1 yes".into(), "2 no".into()]
+        } else {
+            t.outcomes
+                .iter()
+                .enumerate()
+                .map(|(i, o)| format!("{} {}", i + 1, o.id.replace('-', " ")))
+                .collect()
+        };
+        let one_line = format!("{} (or ?) > ", answers.join(", "));
+        if one_line.chars().count() <= self.terminal.width {
+            one_line
+        } else {
+            format!("{}\n(or ?) > ", answers.join("\n"))
+        }
+    }
+
+    /// Takes one line.
+    fn take(&mut self, line: &str, step: Option<&StepView>, state: &StateView) -> Result<Flow> {
+        let (head, rest) = line
+            .split_once(char::is_whitespace)
+            .map_or((line, ""), |(h, r)| (h, r.trim()));
+        let head = head.to_lowercase();
+        if line.is_empty() {
+            self.steps(state)?;
+            return Ok(Flow::On);
+        }
+        if line == "?" || head == "help" {
+            self.say(HELP)?;
+            return Ok(Flow::On);
+        }
+        if let (1, Some(i)) = (
+            line.len(),
+            ["a", "b", "c"].iter().position(|l| *l == head),
+        ) && i < state.next.steps.len()
+        {
+            self.at = i;
+            self.chosen = None;
+            self.steps(state)?;
+            return Ok(Flow::On);
+        }
+        if let Some(s) = step
+            && let Some(entry) = self.answer(s, line)
+        {
+            self.enter(entry)?;
+            return Ok(Flow::On);
+        }
+        const WORDS: [&str; 14] = [
+            "others", "done", "cannot", "unclear", "why", "explain", "suppose", "note", "undo",
+            "trail", "close", "pause", "quit", "what",
+        ];
+        let fits: Vec<&str> = WORDS
+            .into_iter()
+            .filter(|w| w.starts_with(head.as_str()))
+            .collect();
+        let word = match fits.as_slice() {
+            [one] => *one,
+            many if many.contains(&head.as_str()) => {
+                many.iter().find(|w| **w == head).copied().unwrap_or("")
+            }
+            [] => {
+                // Perhaps it is an answer; let the test say what it can be.
+                if let Some(s) = step.filter(|s| s.act == "test") {
+                    self.enter(Entry::Result(Shown {
+                        test: s.id.clone(),
+                        shows: line.to_owned(),
+                        note: None,
+                    }))?;
+                    return Ok(Flow::On);
+                }
+                return Err(Failure::no(format!("`{line}` is not understood"))
+                    .help("type ? for what can be typed"));
+            }
+            many => {
+                return Err(Failure::no(format!(
+                    "`{head}` could be {}",
+                    many.join(" or ")
+                )));
+            }
+        };
+        match word {
+            "pause" | "quit" => return Ok(Flow::Pause),
+            "others" => self.others(rest)?,
+            "done" => self.done(step, rest)?,
+            "cannot" => {
+                let s = need(step)?;
+                self.enter(Entry::Cannot(Cannot {
+                    test: s.id.clone(),
+                    why: rest.to_owned(),
+                }))?;
+            }
+            "unclear" => {
+                let s = need(step)?;
+                if s.act == "remedy" {
+                    return Err(Failure::no("a remedy has no result; enter it with `done`"));
+                }
+                self.enter(Entry::Unclear(Unclear {
+                    test: s.id.clone(),
+                    note: (!rest.is_empty()).then(|| rest.to_owned()),
+                }))?;
+            }
+            "why" => {
+                let text = show::why(&self.desk, state, rest)?;
+                self.say(&text)?;
+            }
+            "explain" => {
+                let text = show::explain(&self.desk, need(step)?);
+                self.say(&text)?;
+            }
+            // "what if" is how people ask for it.
+            "suppose" | "what" => self.suppose(need(step)?, rest)?,
+            "note" => {
+                let text = if rest.is_empty() {
+                    match self.question("Remark: ")? {
+                        Some(t) if !t.is_empty() => t,
+                        _ => return Ok(Flow::On),
+                    }
+                } else {
+                    rest.to_owned()
+                };
+                self.enter(Entry::Note(text))?;
+            }
+            "undo" => {
+                let entry = self
+                    .desk
+                    .take_back(&mut self.store)
+                    .map_err(|e| Failure::no(e.to_string()))?;
+                let word = match entry {
+                    Entry::Result(r) => format!("{} = {}", r.test, r.shows),
+                    Entry::Remedy(d) => d.did,
+                    Entry::Note(t) => t,
+                    Entry::Cannot(c) => format!("cannot {}", c.test),
+                    Entry::Unclear(u) => format!("unclear {}", u.test),
+                };
+                self.say(&format!("Taken back: {word}"))?;
+            }
+            "trail" => {
+                let text = report::markdown(&self.desk.trail(), report::Audience::Bench);
+                self.terminal.line(&text)?;
+            }
+            "close" => self.close(rest)?,
+            _ => {}
+        }
+        Ok(Flow::On)
+    }
+
+    /// An answer to the step, if that is what was typed.
+    fn answer(&self, s: &StepView, line: &str) -> Option<Entry> {
+        if s.act == "remedy" {
+            return (line == "1").then(|| {
+                Entry::Remedy(Did {
+                    did: s.id.clone(),
+                    note: None,
+                })
+            });
+        }
+        let Found::One(i) = self.desk.case.model.test(&s.id) else {
+            return None;
+        };
+        let t = &self.desk.case.model.tests[i];
+        // A number is the value of a measurement, else the number of an answer.
+        let shows = match line.parse::<usize>() {
+            Ok(n) if t.unit.is_none() && n >= 1 && n <= t.outcomes.len() => {
+                t.outcomes[n - 1].id.clone()
+            }
+            _ => line.to_owned(),
+        };
+        crate::job::outcome(t, &shows).ok()?;
+        // First letters of an answer count unless a command is spelled out.
+        Some(Entry::Result(Shown {
+            test: s.id.clone(),
+            shows,
+            note: None,
+        }))
+    }
+
+    fn enter(&mut self, entry: Entry) -> Result {
+        self.desk
+            .enter(&mut self.store, entry)
+            .map_err(|e| match e {
+                DeskError::Store(crate::store::StoreError::Changed(_)) => {
+                    Failure::no(e.to_string())
+                }
+                e => Failure::no(e.to_string()),
+            })
+    }
+
+    fn question(&mut self, prompt: &str) -> Result<Option<String>> {
+        Ok(match self.ask.ask(self.terminal, prompt)? {
+            Reply::Line(l) => Some(l),
+            Reply::Ended | Reply::Interrupted => None,
+        })
+    }
+
+    /// All tests and remedies, to choose one from.
+    fn others(&mut self, typed: &str) -> Result {
+        let advice = self.desk.case.advice(usize::MAX);
+        let all: Vec<StepView> = advice
+            .steps
+            .iter()
+            .map(|p| crate::job::view::step(&self.desk.case, p))
+            .collect();
+        if !typed.is_empty() {
+            return self.choose(typed, &all);
+        }
+        self.say("The best of the rest, and all else by name:")?;
+        for (i, s) in all.iter().enumerate() {
+            let bench = if s.prepare.is_empty() {
+                String::new()
+            } else {
+                format!(" [first: {}]", s.prepare.join("; "))
+            };
+            self.say(&format!(
+                "{:>3} {} ({:.0} min){bench}",
+                i + 1,
+                s.text,
+                s.minutes
+            ))?;
+        }
+        match self.question("Number or name (Enter: back) > ")? {
+            Some(t) if !t.is_empty() => self.choose(&t, &all),
+            _ => Ok(()),
+        }
+    }
+
+    fn choose(&mut self, typed: &str, all: &[StepView]) -> Result {
+        if let Some(s) = typed
+            .parse::<usize>()
+            .ok()
+            .and_then(|n| all.get(n.wrapping_sub(1)))
+        {
+            self.chosen = Some(s.clone());
+        } else {
+            let m = &self.desk.case.model;
+            let act = match m.test(typed) {
+                Found::One(i) => crate::plan::Act::Test(i),
+                found => match m.remedy(typed) {
+                    Found::One(i) => crate::plan::Act::Remedy(i),
+                    _ => {
+                        let names: Vec<&str> = m
+                            .tests
+                            .iter()
+                            .map(|t| t.id.as_str())
+                            .chain(m.remedies.iter().map(|r| r.id.as_str()))
+                            .filter(|id| id.contains(typed))
+                            .take(12)
+                            .collect();
+                        let e = Failure::no(format!("no single step is called `{typed}`"));
+                        return Err(match found {
+                            _ if !names.is_empty() => {
+                                e.help(format!("perhaps: {}", names.join(", ")))
+                            }
+                            Found::None(Some(n)) => e.help(format!("did you mean `{n}`?")),
+                            _ => e,
+                        });
+                    }
+                },
+            };
+            self.chosen = Some(show::plain_step(&self.desk.case, act));
+        }
+        if let Some(c) = &self.chosen {
+            let text = show::step(c, "-> ", self.terminal.width, true);
+            self.terminal.line(&text)?;
+        }
+        Ok(())
+    }
+
+    fn done(&mut self, step: Option<&StepView>, typed: &str) -> Result {
+        let did = if !typed.is_empty() {
+            typed.to_owned()
+        } else if let Some(s) = step.filter(|s| s.act == "remedy") {
+            s.id.clone()
+        } else {
+            let m = &self.desk.case.model;
+            let likely = |r: usize| -> f64 {
+                m.remedies[r]
+                    .change
+                    .clears
+                    .iter()
+                    .map(|(f, take)| self.desk.case.belief.faults[*f] * take)
+                    .sum()
+            };
+            let mut order: Vec<usize> = (0..m.remedies.len()).collect();
+            order.sort_by(|a, b| likely(*b).total_cmp(&likely(*a)));
+            order.truncate(9);
+            let lines: Vec<String> = order
+                .iter()
+                .enumerate()
+                .map(|(i, r)| format!("{:>3} {} ({})", i + 1, m.remedies[*r].name, m.remedies[*r].id))
+                .collect();
+            let ids: Vec<String> = order.iter().map(|r| m.remedies[*r].id.clone()).collect();
+            self.say(&lines.join("\n"))?;
+            match self.question("Which was done? Number or name (Enter: none) > ")? {
+                Some(t) if !t.is_empty() => t
+                    .parse::<usize>()
+                    .ok()
+                    .and_then(|n| ids.get(n.wrapping_sub(1)).cloned())
+                    .unwrap_or(t),
+                _ => return Ok(()),
+            }
+        };
+        self.enter(Entry::Remedy(Did { did, note: None }))
+    }
+
+    fn suppose(&mut self, s: &StepView, typed: &str) -> Result {
+        let Found::One(i) = self.desk.case.model.test(&s.id) else {
+            return Err(Failure::no("suppose a result of a test, not of a remedy"));
+        };
+        let typed = typed.trim_start_matches("if").trim();
+        let outcomes: Vec<usize> = if typed.is_empty() {
+            (0..self.desk.case.model.tests[i].outcomes.len()).collect()
+        } else {
+            let t = &self.desk.case.model.tests[i];
+            let shows = match typed.parse::<usize>() {
+                Ok(n) if t.unit.is_none() && n >= 1 && n <= t.outcomes.len() => {
+                    t.outcomes[n - 1].id.clone()
+                }
+                _ => typed.to_owned(),
+            };
+            vec![crate::job::outcome(t, &shows).map_err(Failure::from)?]
+        };
+        for o in outcomes {
+            let text = show::supposed(&self.desk.case, i, o);
+            self.say(&text)?;
+        }
+        self.say("(Nothing was entered.)")
+    }
+
+    fn close(&mut self, typed: &str) -> Result {
+        let state = if typed.is_empty() {
+            let list: Vec<String> = ClosingState::ALL
+                .iter()
+                .enumerate()
+                .map(|(i, (w, _))| format!("{} {}", i + 1, w.replace('-', " ")))
+                .collect();
+            match self.question(&format!("{} (Enter: not yet) > ", list.join(", ")))? {
+                Some(t) if !t.is_empty() => t,
+                _ => return Ok(()),
+            }
+        } else {
+            typed.to_owned()
+        };
+        let state = closing_state(&state)?;
+        let Some(reason) = self.question("In a sentence, what was it, or why? ")? else {
+            return Ok(());
+        };
+        self.desk
+            .close(&mut self.store, state, &reason)
+            .map_err(|e| Failure::no(e.to_string()))
+    }
+}
+
+fn need(step: Option<&StepView>) -> Result<&StepView> {
+    step.ok_or_else(|| Failure::no("there is no step to speak of; choose one with `others`"))
+}
+
+/// Reads a way of closing: its number, or its first letters.
+pub(super) fn closing_state(typed: &str) -> Result<ClosingState> {
+    if let Ok(n) = typed.parse::<usize>()
+        && let Some((_, s)) = ClosingState::ALL.get(n.wrapping_sub(1))
+    {
+        return Ok(*s);
+    }
+    let typed = typed.trim().to_lowercase().replace(' ', "-");
+    let fits: Vec<ClosingState> = ClosingState::ALL
+        .iter()
+        .filter(|(w, _)| w.starts_with(&typed))
+        .map(|(_, s)| *s)
+        .collect();
+    match fits.as_slice() {
+        [one] => Ok(*one),
+        _ => {
+            let words: Vec<&str> = ClosingState::ALL.iter().map(|(w, _)| *w).collect();
+            Err(Failure::no(format!(
+                "`{typed}` is no way to close a job; it can be {}",
+                words.join(", ")
+            )))
+        }
+    }
+}
+
+/// The doubt about one result, in words; used by lists.
+pub(super) fn doubt(misread: f64) -> String {
+    if misread > 0.1 {
+        format!(" (may be a misreading: {})", percent(misread))
+    } else {
+        String::new()
+    }
+}

@@ -1,0 +1,297 @@
+//! A job on the desk: the rules, the store and the worked-out case together.
+//! Every action that the walk, the commands and later pages offer is a call
+//! here; each is durable when it returns.
+
+use thiserror::Error;
+
+use crate::job::trail::{Moment, Trail};
+use crate::job::view::{self, StateView};
+use crate::job::{Case, CaseError, CaseFile, Closed, Closing, ClosingState, Entry, Settings};
+use crate::rulebase::Rulebase;
+use crate::store::{Logged, Record, Store, StoreError};
+
+/// How many next steps are shown.
+pub const NEXT: usize = 3;
+
+/// Why an action was refused; nothing was changed.
+#[derive(Debug, Error)]
+pub enum DeskError {
+    /// The entry does not fit the rules.
+    #[error(transparent)]
+    Case(#[from] CaseError),
+    /// The store failed.
+    #[error(transparent)]
+    Store(#[from] StoreError),
+    /// Nothing to take back.
+    #[error("there is nothing to take back")]
+    NothingEntered,
+    /// The job is closed.
+    #[error("job {0} is closed; open it again first (`halfsplit job reopen {0}`)")]
+    IsClosed(i64),
+    /// It is open.
+    #[error("job {0} is open already")]
+    IsOpen(i64),
+    /// Not proved yet.
+    #[error("not proved yet: {0}")]
+    NotProved(String),
+    /// A reason is missing.
+    #[error("a reason is needed: a sentence that a colleague will understand in a month")]
+    NoReason,
+    /// An entry does not fit the rules of today.
+    #[error("entry {entry} does not fit the rules: {why}")]
+    Entry {
+        /// From 1.
+        entry: usize,
+        /// Why.
+        why: CaseError,
+    },
+}
+
+/// A job that is open on the desk.
+#[derive(Debug)]
+pub struct Desk<'r> {
+    rules: &'r Rulebase,
+    settings: Settings,
+    /// The job as stored.
+    pub record: Record,
+    /// The job worked out.
+    pub case: Case,
+}
+
+impl<'r> Desk<'r> {
+    /// Opens a new job. Entries that `file` already has (an import) are kept.
+    ///
+    /// # Errors
+    /// If the file does not fit the rules or the store fails.
+    pub fn open(
+        rules: &'r Rulebase,
+        store: &mut Store,
+        settings: Settings,
+        file: &CaseFile,
+    ) -> Result<Self, DeskError> {
+        let mut shown = Vec::new();
+        for n in 0..=file.steps.len() {
+            let part = CaseFile {
+                steps: file.steps[..n].to_vec(),
+                ..file.clone()
+            };
+            let case = Case::new(rules, &part, settings).map_err(|why| match n {
+                0 => DeskError::Case(why),
+                entry => DeskError::Entry { entry, why },
+            })?;
+            let state = view::state(&case, &part.steps, NEXT);
+            shown.push((Moment::from(&state), rules.fingerprint.clone()));
+        }
+        let id = store.create(file, &shown, &rules.fingerprint)?;
+        Self::resume(rules, store, settings, id)
+    }
+
+    /// Takes a job up again.
+    ///
+    /// # Errors
+    /// If there is no such job, or an entry does not fit the rules of today.
+    pub fn resume(
+        rules: &'r Rulebase,
+        store: &Store,
+        settings: Settings,
+        id: i64,
+    ) -> Result<Self, DeskError> {
+        let record = store.load(id)?;
+        let case = Case::new(rules, &record.file, settings)?;
+        Ok(Desk {
+            rules,
+            settings,
+            record,
+            case,
+        })
+    }
+
+    /// Number of the job.
+    pub fn id(&self) -> i64 {
+        self.record.id
+    }
+
+    /// What is shown now.
+    pub fn state(&self) -> StateView {
+        view::state(&self.case, &self.record.file.steps, NEXT)
+    }
+
+    /// Enters something.
+    ///
+    /// # Errors
+    /// If it does not fit, or the job is closed; nothing is stored then.
+    pub fn enter(&mut self, store: &mut Store, entry: Entry) -> Result<(), DeskError> {
+        if self.record.file.closed.is_some() {
+            return Err(DeskError::IsClosed(self.id()));
+        }
+        let mut file = self.record.file.clone();
+        file.steps.push(entry.clone());
+        let case = Case::new(self.rules, &file, self.settings)?;
+        let moment = Moment::from(&view::state(&case, &file.steps, NEXT));
+        self.append(store, &Logged::Entered(entry), Some(&moment))?;
+        self.case = case;
+        Ok(())
+    }
+
+    /// Takes the last entry back.
+    ///
+    /// # Errors
+    /// If there is none, or the job is closed.
+    pub fn take_back(&mut self, store: &mut Store) -> Result<Entry, DeskError> {
+        if self.record.file.closed.is_some() {
+            return Err(DeskError::IsClosed(self.id()));
+        }
+        let Some(last) = self.record.file.steps.last().cloned() else {
+            return Err(DeskError::NothingEntered);
+        };
+        self.append(store, &Logged::TakenBack, None)?;
+        self.case = Case::new(self.rules, &self.record.file, self.settings)?;
+        Ok(last)
+    }
+
+    /// Closes the job. As mended only after the retests.
+    ///
+    /// # Errors
+    /// If the reason is missing, or it is not proved.
+    pub fn close(
+        &mut self,
+        store: &mut Store,
+        state: ClosingState,
+        reason: &str,
+    ) -> Result<(), DeskError> {
+        if self.record.file.closed.is_some() {
+            return Err(DeskError::IsClosed(self.id()));
+        }
+        if state == ClosingState::Mended {
+            let words = |t: usize| {
+                let t = &self.case.model.tests[t];
+                format!("{} ({})", t.ask, t.id)
+            };
+            match self.case.may_close_as_mended() {
+                Closed::Ready => {}
+                Closed::NothingDone => {
+                    return Err(DeskError::NotProved(
+                        "no remedy was done; close it as no-fault-found, or enter what was done"
+                            .to_owned(),
+                    ));
+                }
+                Closed::Retests(due) => {
+                    let due: Vec<String> = due.into_iter().map(words).collect();
+                    return Err(DeskError::NotProved(format!(
+                        "after the last remedy these have to pass: {}",
+                        due.join("; ")
+                    )));
+                }
+                Closed::StillFails(t) => {
+                    return Err(DeskError::NotProved(format!(
+                        "the last retest failed: {}",
+                        words(t)
+                    )));
+                }
+            }
+        }
+        if reason.trim().is_empty() {
+            return Err(DeskError::NoReason);
+        }
+        self.append(
+            store,
+            &Logged::Closed(Closing {
+                state,
+                reason: reason.trim().to_owned(),
+            }),
+            None,
+        )
+    }
+
+    /// Opens a closed job again.
+    ///
+    /// # Errors
+    /// If it is open.
+    pub fn reopen(&mut self, store: &mut Store) -> Result<(), DeskError> {
+        if self.record.file.closed.is_none() {
+            return Err(DeskError::IsOpen(self.id()));
+        }
+        self.append(store, &Logged::Reopened, None)
+    }
+
+    fn append(
+        &mut self,
+        store: &mut Store,
+        event: &Logged,
+        shown: Option<&Moment>,
+    ) -> Result<(), DeskError> {
+        store.append(
+            self.id(),
+            self.record.last,
+            event,
+            shown,
+            &self.rules.fingerprint,
+        )?;
+        self.record = store.load(self.id())?;
+        Ok(())
+    }
+
+    /// Whether the rules have changed since the last thing shown, and what
+    /// that moves: one line, or nothing.
+    pub fn moved(&self) -> Option<String> {
+        let (shown, rules) = match self.record.shown.last() {
+            Some((_, m, r)) => (m, r),
+            None => (&self.record.intake, &self.record.intake_rules),
+        };
+        if *rules == self.rules.fingerprint {
+            return None;
+        }
+        let now = self.state();
+        Some(moved_words(shown, &Moment::from(&now)))
+    }
+
+    /// The trail.
+    pub fn trail(&self) -> Trail {
+        let moments = self.record.shown.iter().map(|s| s.1.clone()).collect();
+        let mut t = Trail::new(
+            &self.record.file,
+            &self.case,
+            self.record.intake.clone(),
+            moments,
+        );
+        t.job = Some(self.id());
+        t.opened = Some(self.record.opened.clone());
+        t.closed = self.record.closed_at.clone();
+        t.rules = Some(
+            self.record
+                .shown
+                .last()
+                .map_or(&self.record.intake_rules, |s| &s.2)
+                .clone(),
+        );
+        for (n, step) in t.steps.iter_mut().enumerate() {
+            step.at = self.record.shown.get(n).map(|s| s.0.clone());
+        }
+        if let Some(moved) = self.moved() {
+            if let Some(last) = t.steps.last_mut() {
+                last.moved = Some(moved);
+            }
+        }
+        t
+    }
+}
+
+fn moved_words(then: &Moment, now: &Moment) -> String {
+    let name = |m: &Moment| {
+        m.suspects
+            .first()
+            .map_or_else(String::new, |s| format!("{} ({})", s.name, view::percent(s.posterior)))
+    };
+    let step = |m: &Moment| m.advised.as_ref().map_or_else(String::new, |a| a.text.clone());
+    let mut out = "The rules have changed since.".to_owned();
+    let first = |m: &Moment| m.suspects.first().map(|s| s.fault.clone());
+    if first(then) == first(now) {
+        out += &format!(" Still first: {}; then {}.", name(now), name(then));
+    } else {
+        out += &format!(" First was {}, now {}.", name(then), name(now));
+    }
+    if step(then) != step(now) && !step(now).is_empty() {
+        out += &format!(" Advised was “{}”, now “{}”.", step(then), step(now));
+    }
+    out
+}
