@@ -66,6 +66,48 @@ pub enum Command {
         /// The case file.
         case: PathBuf,
     },
+    /// List jobs, the latest first; words narrow the list.
+    Jobs {
+        /// Words to find in model, serial, complaint, state or cause.
+        words: Vec<String>,
+        /// Only jobs in this state: open, mended, not-mended, no-fault-found, not-worth-it.
+        #[arg(long)]
+        state: Option<String>,
+    },
+    /// One action on a stored job, as the walk does it.
+    #[command(subcommand)]
+    Job(JobCommand),
+    /// Print the trail of a job.
+    Trail {
+        /// Number of the job.
+        job: i64,
+        /// Who reads it.
+        #[arg(long, value_enum, default_value_t = Reader::Bench)]
+        reader: Reader,
+        /// As a printable page instead of plain text.
+        #[arg(long)]
+        html: bool,
+        /// Write it to a file instead of the screen.
+        #[arg(long, short, value_name = "FILE")]
+        out: Option<PathBuf>,
+    },
+    /// Write a job as a case file.
+    Export {
+        /// Number of the job.
+        job: i64,
+        /// The file; without it, the screen.
+        out: Option<PathBuf>,
+    },
+    /// Read a case file into the store as a new job.
+    Import {
+        /// The case file.
+        case: PathBuf,
+    },
+    /// List the demo cases, or play one.
+    Demo {
+        /// Its name; without it, list them.
+        name: Option<String>,
+    },
     /// Print a completion script for a shell.
     Completions {
         /// The shell.
@@ -73,6 +115,139 @@ pub enum Command {
     },
     /// Print the manual page.
     Man,
+}
+
+/// Who reads a trail.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, ValueEnum)]
+pub enum Reader {
+    /// A colleague or a junior: everything.
+    Bench,
+    /// The customer: plain words, no internals.
+    Customer,
+}
+
+/// Actions on a stored job.
+#[derive(Clone, Debug, Subcommand)]
+pub enum JobCommand {
+    /// Open a job.
+    New {
+        /// phone, tablet, laptop, handheld or board.
+        #[arg(long)]
+        kind: String,
+        /// What the customer says.
+        #[arg(long)]
+        complaint: String,
+        /// Model of the device.
+        #[arg(long)]
+        model: Option<String>,
+        /// Variant or board revision.
+        #[arg(long)]
+        variant: Option<String>,
+        /// Serial number.
+        #[arg(long)]
+        serial: Option<String>,
+        /// Symptom, where the complaint does not say it (can be repeated).
+        #[arg(long)]
+        symptom: Vec<String>,
+        /// What happened to it: liquid, drop and so on (can be repeated).
+        #[arg(long)]
+        history: Vec<String>,
+        /// Most it may cost before the customer is asked.
+        #[arg(long, value_parser = cost)]
+        limit: Option<f64>,
+    },
+    /// Show where a job stands and what comes next.
+    Show {
+        /// Number of the job.
+        job: i64,
+    },
+    /// Enter what a test showed.
+    Result {
+        /// Number of the job.
+        job: i64,
+        /// The test.
+        test: String,
+        /// What it showed: yes, no, an outcome or a value.
+        #[arg(allow_hyphen_values = true)]
+        shows: String,
+        /// A remark.
+        #[arg(long)]
+        note: Option<String>,
+    },
+    /// Enter a remedy that was done.
+    Remedy {
+        /// Number of the job.
+        job: i64,
+        /// The remedy.
+        remedy: String,
+        /// A remark.
+        #[arg(long)]
+        note: Option<String>,
+    },
+    /// Enter a remark.
+    Note {
+        /// Number of the job.
+        job: i64,
+        /// The remark.
+        text: String,
+    },
+    /// Enter that a test or remedy cannot be done.
+    Cannot {
+        /// Number of the job.
+        job: i64,
+        /// The test or remedy.
+        step: String,
+        /// Why not.
+        #[arg(default_value = "")]
+        why: String,
+    },
+    /// Enter that the result of a test is unclear.
+    Unclear {
+        /// Number of the job.
+        job: i64,
+        /// The test.
+        test: String,
+        /// A remark.
+        #[arg(long)]
+        note: Option<String>,
+    },
+    /// Take the last entry back.
+    Undo {
+        /// Number of the job.
+        job: i64,
+    },
+    /// Tell what speaks for and against a suspect.
+    Why {
+        /// Number of the job.
+        job: i64,
+        /// Its place among the suspects, from 1.
+        #[arg(default_value_t = 1)]
+        suspect: usize,
+    },
+    /// Tell what a result would change, without entering it.
+    Suppose {
+        /// Number of the job.
+        job: i64,
+        /// The test.
+        test: String,
+        /// What it would show.
+        #[arg(allow_hyphen_values = true)]
+        shows: String,
+    },
+    /// Close a job.
+    Close {
+        /// Number of the job.
+        job: i64,
+        /// mended, not-mended, no-fault-found or not-worth-it.
+        state: String,
+        /// Why, in a sentence.
+        reason: String,
+    },
+    /// Open a closed job again.
+    Reopen {
+        /// Number of the job.
+        job: i64,
+    },
 }
 
 /// Commands on rules.

@@ -2,9 +2,11 @@
 mod args;
 mod ask;
 mod check;
+mod demo;
 mod error;
 mod explain;
 mod intake;
+mod jobs;
 mod replay;
 mod show;
 mod terminal;
@@ -51,6 +53,19 @@ pub fn run(args: &Args, terminal: &mut Terminal) -> Result {
             explain::explain(args, id, terminal)
         }
         Some(Command::Replay { case }) => replay::replay(args, case, terminal),
+        Some(Command::Jobs { words, state }) => {
+            jobs::jobs(args, words, state.as_deref(), terminal)
+        }
+        Some(Command::Job(job)) => jobs::job(args, job, terminal),
+        Some(Command::Trail {
+            job,
+            reader,
+            html,
+            out,
+        }) => jobs::trail(args, *job, *reader, *html, out.as_deref(), terminal),
+        Some(Command::Export { job, out }) => jobs::export(args, *job, out.as_deref(), terminal),
+        Some(Command::Import { case }) => jobs::import(args, case, terminal),
+        Some(Command::Demo { name }) => demo::demo(args, name.as_deref(), terminal),
         Some(Command::Completions { shell }) => {
             let mut out = Vec::new();
             clap_complete::generate(*shell, &mut Args::command(), "halfsplit", &mut out);

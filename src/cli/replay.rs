@@ -10,7 +10,7 @@ use super::error::{Failure, Result};
 use super::terminal::Terminal;
 use crate::job::view::{self, StateView, percent};
 use crate::job::{Case, CaseFile, Entry};
-use crate::rulebase::{Rulebase, read_yaml};
+use crate::rulebase::read_yaml;
 
 /// How many next steps are listed.
 const NEXT: usize = 3;
@@ -74,12 +74,17 @@ pub(super) fn up_to(file: &CaseFile, n: usize) -> CaseFile {
 }
 
 pub(super) fn replay(args: &Args, path: &Path, terminal: &mut Terminal) -> Result {
-    let rules = load(args)?;
     let file = read_case(path)?;
+    replay_file(args, &file, terminal)
+}
+
+/// Works through a case.
+pub(super) fn replay_file(args: &Args, file: &CaseFile, terminal: &mut Terminal) -> Result {
+    let rules = load(args)?;
     let mut states = Vec::new();
     let mut last = None;
     for n in 0..=file.steps.len() {
-        let case = Case::new(&rules, &up_to(&file, n), args.settings()).map_err(|e| {
+        let case = Case::new(&rules, &up_to(file, n), args.settings()).map_err(|e| {
             if n == 0 {
                 Failure::from(e)
             } else {
@@ -136,12 +141,11 @@ pub(super) fn replay(args: &Args, path: &Path, terminal: &mut Terminal) -> Resul
                 truth,
             })
         }
-        Format::Text => print(&rules, &file, &case, &states, &truth, terminal),
+        Format::Text => print(file, &case, &states, &truth, terminal),
     }
 }
 
 fn print(
-    _rules: &Rulebase,
     file: &CaseFile,
     case: &Case,
     states: &[StateView],

@@ -273,6 +273,17 @@ impl Walk<'_> {
             self.enter(entry)?;
             return Ok(Flow::On);
         }
+        if matches!(head.as_str(), "y" | "n" | "yes" | "no")
+            && let Some(s) = step
+        {
+            // Meant as an answer; let the test say what it can be.
+            self.enter(Entry::Result(Shown {
+                test: s.id.clone(),
+                shows: line.to_owned(),
+                note: None,
+            }))?;
+            return Ok(Flow::On);
+        }
         const WORDS: [&str; 14] = [
             "others", "done", "cannot", "unclear", "why", "explain", "suppose", "note", "undo",
             "trail", "close", "pause", "quit", "what",

@@ -333,6 +333,9 @@ impl Builder<'_> {
     fn symptoms(&mut self, copy: &Copy) {
         let pack = copy.pack;
         for (i, s) in pack.symptoms.iter().enumerate() {
+            if !copy.counts(&s.only_on) {
+                continue;
+            }
             let once = copy.only_shared(s.links.iter().map(|l| l.0));
             if once && !copy.first {
                 continue;
@@ -360,6 +363,9 @@ impl Builder<'_> {
     fn tests(&mut self, copy: &Copy) {
         let pack = copy.pack;
         for t in &pack.tests {
+            if !copy.counts(&t.only_on) {
+                continue;
+            }
             // A result is drawn at random with twice the chance that it is wrong.
             let misread = |outcomes: usize| {
                 ((1.0 - t.reliability) * outcomes as f64 / (outcomes as f64 - 1.0)).min(1.0)
@@ -462,6 +468,9 @@ impl Builder<'_> {
 
     fn remedies(&mut self, copy: &Copy) {
         for r in &copy.pack.remedies {
+            if !copy.counts(&r.only_on) {
+                continue;
+            }
             let once = copy.only_shared(r.clears.iter().chain(&r.may_break).map(|l| l.0));
             if once && !copy.first {
                 continue;
@@ -488,6 +497,11 @@ impl Copy<'_> {
         } else {
             format!("{}/{id}", self.prefix)
         }
+    }
+
+    /// Whether something limited to some copies is for this one.
+    fn counts(&self, only_on: &[String]) -> bool {
+        only_on.is_empty() || only_on.iter().any(|n| n == self.name)
     }
 
     fn words(&self, text: &str) -> String {

@@ -146,6 +146,9 @@ pub struct RawSymptom {
     /// Patterns that recognise it in free text (regular expressions, any case).
     #[serde(default)]
     pub hear: Vec<At<String>>,
+    /// Names of the copies it is for (`scan engine`); without it, all.
+    #[serde(default)]
+    pub only_on: Vec<At<String>>,
     /// Where its numbers come from.
     pub source: Option<At<String>>,
 }
@@ -191,6 +194,9 @@ pub struct RawTest {
     pub cautions: Vec<At<String>>,
     /// How to do it and why, in a sentence for a junior.
     pub explain: Option<String>,
+    /// Names of the copies it is for (`scan engine`); without it, all.
+    #[serde(default)]
+    pub only_on: Vec<At<String>>,
     /// Where its numbers come from.
     pub source: Option<At<String>>,
 }
@@ -237,6 +243,9 @@ pub struct RawRemedy {
     pub cautions: Vec<At<String>>,
     /// How to do it, in a sentence for a junior.
     pub explain: Option<String>,
+    /// Names of the copies it is for (`scan engine`); without it, all.
+    #[serde(default)]
+    pub only_on: Vec<At<String>>,
     /// Where its numbers come from.
     pub source: Option<At<String>>,
 }

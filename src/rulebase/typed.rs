@@ -188,6 +188,8 @@ pub struct Symptom {
     pub leak: Option<f64>,
     /// Patterns for free text.
     pub hear: Vec<std::sync::Arc<Pattern>>,
+    /// Names of the copies it is for; empty: all.
+    pub only_on: Vec<String>,
 }
 
 /// A pattern for free text. It was checked when it was read; it is made ready
@@ -272,6 +274,8 @@ pub struct Test {
     pub reliability: f64,
     /// What it takes.
     pub step: Step,
+    /// Names of the copies it is for; empty: all.
+    pub only_on: Vec<String>,
 }
 
 /// What a test's result depends on.
@@ -344,6 +348,8 @@ pub struct Remedy {
     pub seating: bool,
     /// What it takes.
     pub step: Step,
+    /// Names of the copies it is for; empty: all.
+    pub only_on: Vec<String>,
 }
 
 /// A device description.

@@ -777,6 +777,7 @@ impl Validator<'_> {
                 links,
                 leak,
                 hear,
+                only_on: texts(&s.only_on),
             });
         }
         out
@@ -1020,6 +1021,7 @@ impl Validator<'_> {
                 unit: t.unit.as_ref().map(|u| u.value.clone()),
                 reliability,
                 step,
+                only_on: texts(&t.only_on),
             });
         }
         out
@@ -1184,6 +1186,7 @@ impl Validator<'_> {
                         .unwrap_or_default(),
                     ..Step::default()
                 },
+                only_on: Vec::new(),
             });
         }
         out
@@ -1230,6 +1233,7 @@ impl Validator<'_> {
                 clears,
                 may_break,
                 seating: r.seating,
+                only_on: texts(&r.only_on),
                 step,
             });
         }
@@ -1355,6 +1359,10 @@ fn resolve(name: &str, items: &Names, pack: &Pack) -> Vec<PackFault> {
         .clone()
         .filter(|f| fault.is_none_or(|id| pack.faults[*f].id == id))
         .collect()
+}
+
+fn texts(list: &[At<String>]) -> Vec<String> {
+    list.iter().map(|t| t.value.clone()).collect()
 }
 
 /// A name turned into an identifier: "rear camera" becomes "rear-camera".

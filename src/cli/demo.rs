@@ -1,0 +1,43 @@
+//! `demo`: cases from an invented shop, built into the program.
+
+use include_dir::{Dir, include_dir};
+
+use super::args::Args;
+use super::error::{Failure, Result};
+use super::replay::{parse_case, replay_file};
+use super::terminal::Terminal;
+use crate::rulebase::nearest;
+
+static CASES: Dir = include_dir!("$CARGO_MANIFEST_DIR/demo-cases");
+
+pub(super) fn demo(args: &Args, name: Option<&str>, terminal: &mut Terminal) -> Result {
+    let mut cases: Vec<(String, String)> = CASES
+        .files()
+        .filter(|f| f.path().extension().is_some_and(|e| e == "yaml"))
+        .filter_map(|f| {
+            let stem = f.path().file_stem()?.to_str()?.to_owned();
+            Some((stem, f.contents_utf8()?.to_owned()))
+        })
+        .collect();
+    cases.sort();
+    let Some(name) = name else {
+        for (stem, text) in &cases {
+            let file = parse_case(stem, text.clone())?;
+            terminal.line(&format!("{stem:<22} {}", file.case))?;
+        }
+        return terminal.line("`halfsplit demo NAME` plays one.");
+    };
+    match cases.iter().find(|(stem, _)| stem == name) {
+        Some((stem, text)) => {
+            let file = parse_case(stem, text.clone())?;
+            replay_file(args, &file, terminal)
+        }
+        None => {
+            let e = Failure::no(format!("no demo is called `{name}`"));
+            Err(match nearest(name, cases.iter().map(|c| c.0.as_str())) {
+                Some(n) => e.help(format!("did you mean `{n}`?")),
+                None => e.help("`halfsplit demo` lists them"),
+            })
+        }
+    }
+}

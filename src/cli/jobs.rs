@@ -1,0 +1,412 @@
+//! Actions on stored jobs, one command each.
+
+use std::path::Path;
+
+use serde::Serialize;
+
+use super::args::{Args, Format, JobCommand, Reader};
+use super::check::load;
+use super::error::{Failure, Result};
+use super::intake::list_jobs;
+use super::replay::read_case;
+use super::show;
+use super::terminal::Terminal;
+use super::walk::{closing_state, open_store};
+use crate::desk::{Desk, DeskError};
+use crate::job::view::{self, StateView, VERSION};
+use crate::job::{Cannot, CaseFile, Did, Entry, Shown, Unclear};
+use crate::model::{Found, Unit};
+use crate::report::{self, Audience};
+use crate::store::{Listed, Store};
+
+#[derive(Serialize)]
+struct JobsView {
+    version: u32,
+    jobs: Vec<Listed>,
+}
+
+#[derive(Serialize)]
+struct JobView {
+    version: u32,
+    job: i64,
+    closed: Option<String>,
+    entries: usize,
+    rules_moved: Option<String>,
+    #[serde(flatten)]
+    state: StateView,
+}
+
+#[derive(Serialize)]
+struct WhyView {
+    version: u32,
+    job: i64,
+    fault: String,
+    posterior: f64,
+    weights: Vec<WeightView>,
+    turn: Option<TurnView>,
+}
+
+#[derive(Serialize)]
+struct WeightView {
+    entry: Option<usize>,
+    of: String,
+    shows: String,
+    factor: f64,
+    misread: f64,
+}
+
+#[derive(Serialize)]
+struct TurnView {
+    test: String,
+    shows: String,
+    probability: f64,
+    first: String,
+    becomes: f64,
+}
+
+#[derive(Serialize)]
+struct SupposeView {
+    version: u32,
+    job: i64,
+    test: String,
+    shows: String,
+    suspects: Vec<SupposedView>,
+    nothing_found: f64,
+}
+
+#[derive(Serialize)]
+struct SupposedView {
+    fault: String,
+    posterior: f64,
+    now: f64,
+}
+
+impl From<DeskError> for Failure {
+    fn from(e: DeskError) -> Self {
+        Failure::no(e.to_string())
+    }
+}
+
+impl From<crate::store::StoreError> for Failure {
+    fn from(e: crate::store::StoreError) -> Self {
+        Failure::no(e.to_string())
+    }
+}
+
+pub(super) fn jobs(
+    args: &Args,
+    words: &[String],
+    state: Option<&str>,
+    terminal: &mut Terminal,
+) -> Result {
+    let store = open_store(args)?;
+    let jobs = store.list(words, state)?;
+    match args.format {
+        Format::Json => terminal.json(&JobsView {
+            version: VERSION,
+            jobs,
+        }),
+        Format::Text if jobs.is_empty() => terminal.line("No jobs."),
+        Format::Text => list_jobs(&jobs, terminal),
+    }
+}
+
+pub(super) fn job(args: &Args, command: &JobCommand, terminal: &mut Terminal) -> Result {
+    let rules = load(args)?;
+    let mut store = open_store(args)?;
+    let settings = args.settings();
+    if let JobCommand::New {
+        kind,
+        complaint,
+        model,
+        variant,
+        serial,
+        symptom,
+        history,
+        limit,
+    } = command
+    {
+        let file = CaseFile {
+            case: format!("{}: {complaint}", model.as_deref().unwrap_or(kind)),
+            device: Unit {
+                kind: kind.clone(),
+                model: model.clone(),
+                variant: variant.clone(),
+                serial: serial.clone(),
+            },
+            complaint: complaint.clone(),
+            symptoms: symptom.clone(),
+            history: history.clone(),
+            limit: *limit,
+            ..CaseFile::default()
+        };
+        // What was understood is kept, so that later rules cannot change it.
+        let case = crate::job::Case::new(&rules, &file, settings)?;
+        if case.symptoms.is_empty() {
+            return Err(Failure::no("nothing in the rules fits this complaint")
+                .help("name a symptom with --symptom; `halfsplit rules explain` tells of them"));
+        }
+        let file = CaseFile {
+            symptoms: case
+                .symptoms
+                .iter()
+                .map(|s| case.model.symptoms[*s].id.clone())
+                .collect(),
+            ..file
+        };
+        let desk = Desk::open(&rules, &mut store, settings, &file)?;
+        return show_job(args, &desk, terminal);
+    }
+    let id = match command {
+        JobCommand::New { .. } => return Ok(()),
+        JobCommand::Show { job }
+        | JobCommand::Result { job, .. }
+        | JobCommand::Remedy { job, .. }
+        | JobCommand::Note { job, .. }
+        | JobCommand::Cannot { job, .. }
+        | JobCommand::Unclear { job, .. }
+        | JobCommand::Undo { job }
+        | JobCommand::Why { job, .. }
+        | JobCommand::Suppose { job, .. }
+        | JobCommand::Close { job, .. }
+        | JobCommand::Reopen { job } => *job,
+    };
+    let mut desk = Desk::resume(&rules, &store, settings, id)?;
+    let entry = match command {
+        JobCommand::Result {
+            test, shows, note, ..
+        } => Some(Entry::Result(Shown {
+            test: test.clone(),
+            shows: shows.clone(),
+            note: note.clone(),
+        })),
+        JobCommand::Remedy { remedy, note, .. } => Some(Entry::Remedy(Did {
+            did: remedy.clone(),
+            note: note.clone(),
+        })),
+        JobCommand::Note { text, .. } => Some(Entry::Note(text.clone())),
+        JobCommand::Cannot { step, why, .. } => Some(Entry::Cannot(Cannot {
+            test: step.clone(),
+            why: why.clone(),
+        })),
+        JobCommand::Unclear { test, note, .. } => Some(Entry::Unclear(Unclear {
+            test: test.clone(),
+            note: note.clone(),
+        })),
+        _ => None,
+    };
+    if let Some(entry) = entry {
+        desk.enter(&mut store, entry)?;
+    }
+    match command {
+        JobCommand::Undo { .. } => drop(desk.take_back(&mut store)?),
+        JobCommand::Close { state, reason, .. } => {
+            desk.close(&mut store, closing_state(state)?, reason)?;
+        }
+        JobCommand::Reopen { .. } => desk.reopen(&mut store)?,
+        JobCommand::Why { suspect, .. } => return why(args, &desk, *suspect, terminal),
+        JobCommand::Suppose { test, shows, .. } => {
+            return suppose(args, &desk, test, shows, terminal);
+        }
+        _ => {}
+    }
+    show_job(args, &desk, terminal)
+}
+
+fn show_job(args: &Args, desk: &Desk, terminal: &mut Terminal) -> Result {
+    let state = desk.state();
+    let closed = desk.record.file.closed.as_ref();
+    if args.format == Format::Json {
+        return terminal.json(&JobView {
+            version: VERSION,
+            job: desk.id(),
+            closed: closed.map(|c| c.state.word().to_owned()),
+            entries: desk.record.file.steps.len(),
+            rules_moved: desk.moved(),
+            state,
+        });
+    }
+    let width = terminal.width;
+    terminal.line(&format!("Job {}: {}", desk.id(), desk.record.file.case))?;
+    if let Some(c) = closed {
+        return terminal.line(&format!(
+            "Closed, {}: {}",
+            c.state.word().replace('-', " "),
+            c.reason
+        ));
+    }
+    if let Some(moved) = desk.moved() {
+        terminal.line(&textwrap::fill(&moved, width))?;
+    }
+    terminal.line(&show::places(&state, width))?;
+    terminal.line(&show::suspects(&state, width, 5))?;
+    for d in show::doubts(&state) {
+        terminal.line(&textwrap::fill(&d, width))?;
+    }
+    if let Some(s) = &state.next.says {
+        terminal.line(&textwrap::fill(s, width))?;
+    }
+    for (i, s) in state.next.steps.iter().enumerate() {
+        terminal.line(&show::step(s, &format!("  {} ", i + 1), width, i == 0))?;
+        terminal.line(&format!("    ({})", s.id))?;
+    }
+    Ok(())
+}
+
+fn why(args: &Args, desk: &Desk, suspect: usize, terminal: &mut Terminal) -> Result {
+    let state = desk.state();
+    let text = show::why(desk, &state, &suspect.to_string())?;
+    if args.format == Format::Text {
+        for line in text.lines() {
+            terminal.line(&textwrap::fill(
+                line,
+                textwrap::Options::new(terminal.width).subsequent_indent("    "),
+            ))?;
+        }
+        return Ok(());
+    }
+    let case = &desk.case;
+    let s = &state.belief.suspects[suspect - 1];
+    let Found::One(fault) = case.model.fault(&s.fault) else {
+        return Ok(());
+    };
+    terminal.json(&WhyView {
+        version: VERSION,
+        job: desk.id(),
+        fault: s.fault.clone(),
+        posterior: s.posterior,
+        weights: case
+            .weights(fault)
+            .into_iter()
+            .zip(&state.belief.results)
+            .map(|((entry, factor), r)| WeightView {
+                entry: entry.map(|e| e + 1),
+                of: r.of.clone(),
+                shows: r.shows.clone(),
+                factor,
+                misread: r.misread,
+            })
+            .collect(),
+        turn: case.turn().map(|t| TurnView {
+            test: case.model.tests[t.test].id.clone(),
+            shows: case.model.tests[t.test].outcomes[t.outcome].id.clone(),
+            probability: t.probability,
+            first: case.model.faults[t.first].id.clone(),
+            becomes: t.becomes,
+        }),
+    })
+}
+
+fn suppose(args: &Args, desk: &Desk, test: &str, shows: &str, terminal: &mut Terminal) -> Result {
+    let case = &desk.case;
+    let Found::One(i) = case.model.test(test) else {
+        return Err(Failure::no(format!("no single test is called `{test}`"))
+            .help("`halfsplit job show` gives the full names"));
+    };
+    let outcome = crate::job::outcome(&case.model.tests[i], shows)?;
+    if args.format == Format::Text {
+        return terminal.line(&show::supposed(case, i, outcome));
+    }
+    let then = case.what_if(i, outcome);
+    let mut suspects: Vec<SupposedView> = case
+        .model
+        .faults
+        .iter()
+        .enumerate()
+        .map(|(f, info)| SupposedView {
+            fault: info.id.clone(),
+            posterior: then.faults[f],
+            now: case.belief.faults[f],
+        })
+        .collect();
+    suspects.sort_by(|a, b| b.posterior.total_cmp(&a.posterior));
+    terminal.json(&SupposeView {
+        version: VERSION,
+        job: desk.id(),
+        test: case.model.tests[i].id.clone(),
+        shows: case.model.tests[i].outcomes[outcome].id.clone(),
+        suspects,
+        nothing_found: then.nothing,
+    })
+}
+
+pub(super) fn trail(
+    args: &Args,
+    job: i64,
+    reader: Reader,
+    html: bool,
+    out: Option<&Path>,
+    terminal: &mut Terminal,
+) -> Result {
+    let rules = load(args)?;
+    let store = open_store(args)?;
+    let desk = Desk::resume(&rules, &store, args.settings(), job)?;
+    let trail = desk.trail();
+    let audience = match reader {
+        Reader::Bench => Audience::Bench,
+        Reader::Customer => Audience::Customer,
+    };
+    let text = match (args.format, html) {
+        (Format::Json, _) if reader == Reader::Customer => {
+            return Err(Failure::Usage(
+                "the JSON trail is the bench's; the customer's is text or --html".to_owned(),
+            ));
+        }
+        (Format::Json, _) => serde_json::to_string_pretty(&trail)
+            .map_err(|e| Failure::no(format!("cannot write JSON: {e}")))?,
+        (Format::Text, true) => report::html(&trail, audience)
+            .map_err(|e| Failure::no(format!("cannot write the page: {e}")))?,
+        (Format::Text, false) => report::markdown(&trail, audience),
+    };
+    write_out(&text, out, terminal)
+}
+
+fn write_out(text: &str, out: Option<&Path>, terminal: &mut Terminal) -> Result {
+    match out {
+        None => terminal.line(text.trim_end()),
+        Some(path) => {
+            std::fs::write(path, format!("{}\n", text.trim_end()))
+                .map_err(|e| Failure::no(format!("cannot write {}: {e}", path.display())))?;
+            terminal.line(&format!("Written to {}", path.display()))
+        }
+    }
+}
+
+pub(super) fn export(
+    args: &Args,
+    job: i64,
+    out: Option<&Path>,
+    terminal: &mut Terminal,
+) -> Result {
+    let store: Store = open_store(args)?;
+    let record = store.load(job)?;
+    let text = serde_yaml::to_string(&record.file)
+        .map_err(|e| Failure::no(format!("cannot write the case: {e}")))?;
+    write_out(&text, out, terminal)
+}
+
+pub(super) fn import(args: &Args, path: &Path, terminal: &mut Terminal) -> Result {
+    let rules = load(args)?;
+    let mut store = open_store(args)?;
+    let mut file = read_case(path)?;
+    if file.symptoms.is_empty() {
+        let case = crate::job::Case::new(&rules, &file, args.settings())?;
+        file.symptoms = case
+            .symptoms
+            .iter()
+            .map(|s| case.model.symptoms[*s].id.clone())
+            .collect();
+    }
+    let desk = Desk::open(&rules, &mut store, args.settings(), &file)?;
+    if args.format == Format::Json {
+        return show_job(args, &desk, terminal);
+    }
+    terminal.line(&format!(
+        "Job {} holds {} entries of {}.",
+        desk.id(),
+        desk.record.file.steps.len(),
+        path.display()
+    ))?;
+    let state = view::state(&desk.case, &desk.record.file.steps, 1);
+    terminal.line(&show::suspects(&state, terminal.width, 3))
+}
