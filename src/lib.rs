@@ -1,8 +1,16 @@
 //! Fault finding for component-level device repair.
+//!
+//! A rule base of faults, functions, tests and remedies; an exact belief over
+//! the faults of one device; the next step by expected cost of repair; and the
+//! trail of each job. `DEVELOPERS.md` tells how the rooms hang together.
+//!
+//! ```text
+//! rules -> rulebase -> model -> belief -> plan -> job -> store, desk -> report, cli
+//! ```
+pub mod belief;
 pub mod bench;
 pub mod cli;
 pub mod desk;
-pub mod belief;
 pub mod job;
 pub mod model;
 pub mod plan;
