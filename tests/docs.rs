@@ -1,0 +1,136 @@
+//! The README and `docs/` say what the program does.
+
+use std::path::PathBuf;
+use std::process::Command;
+
+use assert_cmd::prelude::*;
+use clap::CommandFactory;
+use halfsplit::cli::Args;
+use halfsplit::job::trail::Trail;
+use halfsplit::job::view::StateView;
+
+fn text(name: &str) -> String {
+    let path = PathBuf::from(env!("CARGO_MANIFEST_DIR")).join(name);
+    std::fs::read_to_string(&path).unwrap_or_else(|e| panic!("{}: {e}", path.display()))
+}
+
+fn program(store: &tempfile::TempDir) -> Command {
+    let mut c = Command::cargo_bin("halfsplit").expect("the program is built");
+    c.env_clear()
+        .env("HALFSPLIT_STORE", store.path().join("jobs.sqlite"));
+    c
+}
+
+/// Blocks of a document fenced with a language.
+fn blocks(document: &str, language: &str) -> Vec<String> {
+    document
+        .split("\n```")
+        .skip(1)
+        .step_by(2)
+        .filter_map(|b| b.strip_prefix(language)?.strip_prefix('\n'))
+        .map(str::to_owned)
+        .collect()
+}
+
+#[test]
+fn every_field_of_the_json_forms_is_documented() {
+    let doc = text("docs/json.md");
+    let mut missing = Vec::new();
+    for schema in [
+        schemars::schema_for!(StateView),
+        schemars::schema_for!(Trail),
+    ] {
+        let value = serde_json::to_value(&schema).unwrap();
+        let mut all = vec![&value];
+        all.extend(value["$defs"].as_object().unwrap().values());
+        for object in all {
+            for field in object["properties"].as_object().unwrap().keys() {
+                if !doc.contains(&format!("`{field}`")) {
+                    missing.push(field.clone());
+                }
+            }
+        }
+    }
+    assert!(missing.is_empty(), "not in docs/json.md: {missing:?}");
+}
+
+#[test]
+fn the_case_file_of_the_documentation_replays() {
+    let case = blocks(&text("docs/json.md"), "yaml").remove(0);
+    let dir = tempfile::tempdir().unwrap();
+    let path = dir.path().join("case.yaml");
+    std::fs::write(&path, case).unwrap();
+    program(&dir)
+        .args(["replay", path.to_str().unwrap()])
+        .assert()
+        .success();
+}
+
+#[test]
+fn the_piped_job_of_the_readme_runs() {
+    let readme = text("README.md");
+    let line = readme
+        .lines()
+        .find(|l| l.trim_start().starts_with("printf"))
+        .expect("the README pipes a job");
+    let program_path = assert_cmd::cargo::cargo_bin("halfsplit");
+    let script = line
+        .trim()
+        .replace("cargo run --release", &format!("'{}'", program_path.display()));
+    let dir = tempfile::tempdir().unwrap();
+    let out = Command::new("sh")
+        .args(["-c", &script])
+        .env("HALFSPLIT_STORE", dir.path().join("jobs.sqlite"))
+        .output()
+        .unwrap();
+    let shown = String::from_utf8_lossy(&out.stdout);
+    assert!(out.status.success(), "{shown}");
+    assert!(shown.contains("Job 1 is kept"), "{shown}");
+    assert!(shown.contains("Understood as"), "{shown}");
+}
+
+#[test]
+fn every_command_stands_in_the_readme_and_the_other_way_round() {
+    let readme = text("README.md");
+    let command = Args::command();
+    for c in command.get_subcommands() {
+        let name = c.get_name();
+        assert!(
+            readme.contains(name),
+            "the README does not mention `{name}`"
+        );
+        for sub in c.get_subcommands() {
+            assert!(
+                readme.contains(&format!("`{}`", sub.get_name()))
+                    || readme.contains(&format!("{name} {}", sub.get_name())),
+                "the README does not mention `{name} {}`",
+                sub.get_name()
+            );
+        }
+    }
+}
+
+#[test]
+fn every_link_of_the_documents_leads_somewhere() {
+    for name in ["README.md", "DEVELOPERS.md", "docs/json.md", "docs/rules.md", "docs/demos.md"] {
+        let document = text(name);
+        let folder = PathBuf::from(env!("CARGO_MANIFEST_DIR")).join(name);
+        for target in document.split("](").skip(1) {
+            let target = target.split([')', '#']).next().unwrap_or("");
+            if target.is_empty() || target.starts_with("http") {
+                continue;
+            }
+            let path = folder.parent().unwrap().join(target);
+            assert!(path.exists(), "{name} links to {target}, which is not there");
+        }
+    }
+}
+
+#[test]
+fn the_tests_that_the_guide_names_exist() {
+    let guide = text("DEVELOPERS.md");
+    for word in guide.split('`').filter(|w| w.starts_with("tests/")) {
+        let path = PathBuf::from(env!("CARGO_MANIFEST_DIR")).join(word);
+        assert!(path.exists(), "DEVELOPERS.md names {word}, which is not there");
+    }
+}
