@@ -84,12 +84,7 @@ impl Bench {
     /// what clashes is undone, the device stays open if it is open.
     pub fn reach(&self, from: BenchState, conditions: &[usize]) -> Move {
         let target: BenchState = self.closure(conditions).into_iter().collect();
-        let clashes = |c: usize| {
-            self.conditions[c]
-                .excludes
-                .iter()
-                .any(|x| target.has(*x))
-        };
+        let clashes = |c: usize| self.conditions[c].excludes.iter().any(|x| target.has(*x));
         let mut stay: Vec<usize> = from.iter().filter(|c| !clashes(*c)).collect();
         // What loses its footing has to be undone too.
         loop {

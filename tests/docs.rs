@@ -74,9 +74,10 @@ fn the_piped_job_of_the_readme_runs() {
         .find(|l| l.trim_start().starts_with("printf"))
         .expect("the README pipes a job");
     let program_path = assert_cmd::cargo::cargo_bin("halfsplit");
-    let script = line
-        .trim()
-        .replace("cargo run --release", &format!("'{}'", program_path.display()));
+    let script = line.trim().replace(
+        "cargo run --release",
+        &format!("'{}'", program_path.display()),
+    );
     let dir = tempfile::tempdir().unwrap();
     let out = Command::new("sh")
         .args(["-c", &script])
@@ -112,7 +113,13 @@ fn every_command_stands_in_the_readme_and_the_other_way_round() {
 
 #[test]
 fn every_link_of_the_documents_leads_somewhere() {
-    for name in ["README.md", "DEVELOPERS.md", "docs/json.md", "docs/rules.md", "docs/demos.md"] {
+    for name in [
+        "README.md",
+        "DEVELOPERS.md",
+        "docs/json.md",
+        "docs/rules.md",
+        "docs/demos.md",
+    ] {
         let document = text(name);
         let folder = PathBuf::from(env!("CARGO_MANIFEST_DIR")).join(name);
         for target in document.split("](").skip(1) {
@@ -121,7 +128,10 @@ fn every_link_of_the_documents_leads_somewhere() {
                 continue;
             }
             let path = folder.parent().unwrap().join(target);
-            assert!(path.exists(), "{name} links to {target}, which is not there");
+            assert!(
+                path.exists(),
+                "{name} links to {target}, which is not there"
+            );
         }
     }
 }
@@ -131,6 +141,9 @@ fn the_tests_that_the_guide_names_exist() {
     let guide = text("DEVELOPERS.md");
     for word in guide.split('`').filter(|w| w.starts_with("tests/")) {
         let path = PathBuf::from(env!("CARGO_MANIFEST_DIR")).join(word);
-        assert!(path.exists(), "DEVELOPERS.md names {word}, which is not there");
+        assert!(
+            path.exists(),
+            "DEVELOPERS.md names {word}, which is not there"
+        );
     }
 }

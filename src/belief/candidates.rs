@@ -61,6 +61,16 @@ pub type Weighted = Vec<(Candidate, f64)>;
 /// All sets up to `size` of the faults in `among`, with all pairs of the rest
 /// if `size` is at least 2, weighted by their prior.
 pub fn list(network: &Network, size: usize, among: &[FaultId]) -> Weighted {
+    list_from(network, 0, size, among)
+}
+
+/// The same without the sets smaller than `from`, which is 0 or 3.
+pub(super) fn list_from(
+    network: &Network,
+    from: usize,
+    size: usize,
+    among: &[FaultId],
+) -> Weighted {
     let priors = network.faults();
     let n = priors.len();
     let certain: Vec<FaultId> = (0..n).filter(|f| priors[*f].probability >= 1.0).collect();
@@ -75,7 +85,15 @@ pub fn list(network: &Network, size: usize, among: &[FaultId]) -> Weighted {
     let open = |f: &FaultId| priors[*f].probability > 0.0 && priors[*f].probability < 1.0;
     let odds = |f: FaultId| priors[f].probability / (1.0 - priors[f].probability);
     let all: Vec<FaultId> = (0..n).filter(open).collect();
-    let mut out = vec![(base, base_weight)];
+    let pairs = if from == 0 && size >= 2 {
+        all.len() * all.len() / 2
+    } else {
+        0
+    };
+    let mut out = Vec::with_capacity(pairs + all.len() + 1);
+    if from == 0 {
+        out.push((base, base_weight));
+    }
     let mut add = |faults: &[FaultId], w: f64| {
         let mut c = base;
         for f in faults {
@@ -92,12 +110,12 @@ pub fn list(network: &Network, size: usize, among: &[FaultId]) -> Weighted {
         }
         out.push((c, w));
     };
-    if size >= 1 {
+    if from == 0 && size >= 1 {
         for f in &all {
             add(&[*f], base_weight * odds(*f));
         }
     }
-    if size >= 2 {
+    if from == 0 && size >= 2 {
         for (i, f) in all.iter().enumerate() {
             let w = base_weight * odds(*f);
             for g in &all[i + 1..] {
@@ -131,7 +149,15 @@ pub fn list(network: &Network, size: usize, among: &[FaultId]) -> Weighted {
                 chosen.pop();
             }
         }
-        deeper(&among, 0, size.min(MAX_SIZE), base_weight, &mut chosen, &odds, &mut add);
+        deeper(
+            &among,
+            0,
+            size.min(MAX_SIZE),
+            base_weight,
+            &mut chosen,
+            &odds,
+            &mut add,
+        );
     }
     out
 }
@@ -166,6 +192,46 @@ pub fn filter(network: &Network, mut sets: Weighted, events: &[Event]) -> Weight
         }
     }
     sets
+}
+
+/// Adds the weights of sets that are listed twice.
+pub(super) fn merge(sets: &mut Weighted) {
+    sets.sort_unstable_by_key(|s| s.0);
+    sets.dedup_by(|b, a| {
+        let same = a.0 == b.0;
+        if same {
+            a.1 += b.1;
+        }
+        same
+    });
+}
+
+/// Puts the likeliest first; equal ones in the order of their faults.
+pub(super) fn sort(sets: &mut Weighted) {
+    // Weights are positive, so their bits are in the order of their values.
+    // Plain numbers sort several times faster than the sets themselves: first
+    // by the upper bits with the place in the list, then the few that tie.
+    const PLACE: u32 = 20;
+    let full = |a: &(Candidate, f64), b: &(Candidate, f64)| b.1.total_cmp(&a.1).then(a.0.cmp(&b.0));
+    if sets.len() >> PLACE > 0 {
+        sets.sort_unstable_by(full);
+        return;
+    }
+    let upper = |w: f64| !w.to_bits() >> PLACE;
+    let mut keys: Vec<u64> = sets
+        .iter()
+        .enumerate()
+        .map(|(i, s)| upper(s.1) << PLACE | i as u64)
+        .collect();
+    keys.sort_unstable();
+    let place = |k: &u64| (k & ((1 << PLACE) - 1)) as usize;
+    let mut sorted: Weighted = keys.iter().map(|k| sets[place(k)]).collect();
+    for tied in sorted.chunk_by_mut(|a, b| upper(a.1) == upper(b.1)) {
+        if tied.len() > 1 {
+            tied.sort_unstable_by(full);
+        }
+    }
+    *sets = sorted;
 }
 
 /// Multiplies each weight by the likelihood of a result.

@@ -233,6 +233,19 @@ fn plan(network: &Network, events: &[Event]) -> Option<(Plan, usize)> {
     if epoch >= 63 {
         return None;
     }
+    // The results that most faults push get the widest strides: those are
+    // moved in long runs.
+    let mut linked = vec![0usize; digits.len()];
+    for p in pushes.iter().flatten().filter(|p| p.digit != usize::MAX) {
+        linked[p.digit] += 1;
+    }
+    let mut narrow: Vec<usize> = (0..digits.len()).collect();
+    narrow.sort_by_key(|d| linked[*d]);
+    let mut stride = 1;
+    for d in narrow {
+        digits[d].stride = stride;
+        stride *= digits[d].levels;
+    }
     Some((
         Plan {
             digits,
@@ -349,25 +362,33 @@ impl Plan {
     }
 
     /// `v` after a fault: its absent weight plus those of its lives.
-    fn forward(&self, v: &[f64], fault: FaultId, absent: f64, lives: &[Life]) -> Vec<f64> {
+    fn forward(
+        &self,
+        v: &[f64],
+        fault: FaultId,
+        absent: f64,
+        lives: &[Life],
+        room: &mut [f64],
+    ) -> Vec<f64> {
         let mut out: Vec<f64> = v.iter().map(|x| x * absent).collect();
-        self.add(&mut out, v, fault, lives, |_| true, Plan::push);
+        self.add(&mut out, v, fault, lives.iter(), room, Plan::push);
         out
     }
 
-    fn add(
+    /// Adds what `v` becomes in each of these lives.
+    fn add<'l>(
         &self,
         out: &mut [f64],
         v: &[f64],
         fault: FaultId,
-        lives: &[Life],
-        which: impl Fn(&Life) -> bool,
+        lives: impl Iterator<Item = &'l Life>,
+        room: &mut [f64],
         step: impl Fn(&Plan, &mut [f64], FaultId, u64) -> f64,
     ) {
-        for life in lives.iter().filter(|l| which(l)) {
-            let mut moved = v.to_vec();
-            let keep = step(self, &mut moved, fault, life.present) * life.weight;
-            for (o, m) in out.iter_mut().zip(&moved) {
+        for life in lives {
+            room.copy_from_slice(v);
+            let keep = step(self, room, fault, life.present) * life.weight;
+            for (o, m) in out.iter_mut().zip(room.iter()) {
                 *o += m * keep;
             }
         }
@@ -395,9 +416,7 @@ pub fn sum(network: &Network, events: &[Event]) -> Option<Exact> {
         .enumerate()
         .map(|(f, p)| lives(p.probability, f, &changes))
         .collect();
-    let now_of = |f: FaultId| -> f64 {
-        all[f].1.iter().filter(|l| l.now).map(|l| l.weight).sum()
-    };
+    let now_of = |f: FaultId| -> f64 { all[f].1.iter().filter(|l| l.now).map(|l| l.weight).sum() };
     // Places hold items hold faults, so that each is one run of the order.
     let mut order: Vec<FaultId> = (0..network.len())
         .filter(|f| !plan.pushes[*f].is_empty())
@@ -407,11 +426,12 @@ pub fn sum(network: &Network, events: &[Event]) -> Option<Exact> {
         (p.place, p.item, *f)
     };
     order.sort_by_key(key);
+    let mut room = vec![0.0; plan.states];
     let mut ahead: Vec<Vec<f64>> = Vec::with_capacity(order.len() + 1);
     ahead.push(plan.start());
     for f in &order {
         let (absent, lives) = &all[*f];
-        let next = plan.forward(&ahead[ahead.len() - 1], *f, *absent, lives);
+        let next = plan.forward(&ahead[ahead.len() - 1], *f, *absent, lives, &mut room);
         ahead.push(next);
     }
     let end = plan.end();
@@ -433,41 +453,51 @@ pub fn sum(network: &Network, events: &[Event]) -> Option<Exact> {
     }
     let mut back = end.clone();
     let (mut item, mut place, mut none) = (end.clone(), end.clone(), end.clone());
+    // Factors on the last three: a fault that no remedy touches only scales them.
+    let (mut item_by, mut place_by, mut none_by) = (1.0, 1.0, 1.0);
+    let (mut there, mut spare) = (end.clone(), end.clone());
     for (i, f) in order.iter().enumerate().rev() {
         let (absent, lives) = &all[*f];
         let prior = network.faults()[*f];
         let following = order.get(i + 1).map(|g| network.faults()[*g]);
         if following.is_none_or(|g| g.item != prior.item || g.place != prior.place) {
             item.copy_from_slice(&back);
+            item_by = 1.0;
         }
         if following.is_none_or(|g| g.place != prior.place) {
             place.copy_from_slice(&back);
+            place_by = 1.0;
         }
-        let mut there = vec![0.0; plan.states];
-        plan.add(&mut there, &back, *f, lives, |l| l.now, Plan::pull);
+        there.fill(0.0);
+        let now = lives.iter().filter(|l| l.now);
+        plan.add(&mut there, &back, *f, now, &mut room, Plan::pull);
         faults[*f] = (dot(&ahead[i], &there) / total).clamp(0.0, 1.0);
-        let gone = |v: &[f64]| {
-            let mut out: Vec<f64> = v.iter().map(|x| x * absent).collect();
-            plan.add(&mut out, v, *f, lives, |l| !l.now, Plan::pull);
-            out
-        };
-        let mut rest = gone(&back);
-        for (r, t) in rest.iter_mut().zip(&there) {
-            *r += t;
+        // What is left of a vector if the fault is not there now.
+        if lives.iter().all(|l| l.now) {
+            back.iter_mut().for_each(|x| *x *= absent);
+            item_by *= absent;
+            place_by *= absent;
+            none_by *= absent;
+        } else {
+            for v in [&mut back, &mut item, &mut place, &mut none] {
+                spare.copy_from_slice(v);
+                v.iter_mut().for_each(|x| *x *= absent);
+                let gone = lives.iter().filter(|l| !l.now);
+                plan.add(v, &spare, *f, gone, &mut room, Plan::pull);
+            }
         }
-        item = gone(&item);
-        place = gone(&place);
-        none = gone(&none);
-        back = rest;
+        for (b, t) in back.iter_mut().zip(&there) {
+            *b += t;
+        }
         let before = i.checked_sub(1).map(|j| network.faults()[order[j]]);
         if before.is_none_or(|g| g.item != prior.item || g.place != prior.place) {
-            no_item[prior.item] *= dot(&ahead[i], &item) / total;
+            no_item[prior.item] *= item_by * dot(&ahead[i], &item) / total;
         }
         if before.is_none_or(|g| g.place != prior.place) {
-            no_place[prior.place] *= dot(&ahead[i], &place) / total;
+            no_place[prior.place] *= place_by * dot(&ahead[i], &place) / total;
         }
     }
-    nothing *= dot(&ahead[0], &none) / total;
+    nothing *= none_by * dot(&ahead[0], &none) / total;
     let mut misread = vec![0.0; results];
     let last = &ahead[order.len()];
     for d in &plan.digits {
@@ -505,10 +535,11 @@ pub fn evidence(network: &Network, events: &[Event]) -> Option<f64> {
         })
         .collect();
     let mut v = plan.start();
+    let mut room = v.clone();
     for (f, p) in network.faults().iter().enumerate() {
         if !plan.pushes[f].is_empty() {
             let (absent, lives) = lives(p.probability, f, &changes);
-            v = plan.forward(&v, f, absent, &lives);
+            v = plan.forward(&v, f, absent, &lives, &mut room);
         }
     }
     Some(dot(&v, &plan.end()))

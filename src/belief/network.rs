@@ -179,7 +179,11 @@ impl Finding {
         } else {
             at_most(outcome)
         };
-        let lower = if outcome == 0 { 0.0 } else { at_most(outcome - 1) };
+        let lower = if outcome == 0 {
+            0.0
+        } else {
+            at_most(outcome - 1)
+        };
         self.mixed(upper - lower)
     }
 

@@ -63,7 +63,7 @@ pub fn convert(
         for _ in 0..60 {
             let d = solve.settle(scale);
             match d {
-                Some(d) if (d / two_or_more - 1.0).abs() < 1e-9 => break,
+                Some(d) if (d / two_or_more - 1.0).abs() < 1e-7 => break,
                 Some(d) if d < two_or_more => a = scale,
                 _ => b = scale,
             }
@@ -122,8 +122,7 @@ impl Solver<'_> {
                 let (rate, s) = self.faults[i];
                 let o = self.odds[i];
                 let m = o
-                    * (a / (1.0 + o)
-                        - (1.0 - self.leak) * (1.0 - s) * b / (1.0 + o * (1.0 - s)))
+                    * (a / (1.0 + o) - (1.0 - self.leak) * (1.0 - s) * b / (1.0 + o * (1.0 - s)))
                     / z;
                 single += o * (1.0 - (1.0 - self.leak) * (1.0 - s)) / z;
                 let target = rate * scale;
@@ -137,7 +136,7 @@ impl Solver<'_> {
                     return None;
                 }
             }
-            if worst < 1e-12 {
+            if worst < 1e-11 {
                 return Some((1.0 - self.nothing - single).max(0.0));
             }
         }

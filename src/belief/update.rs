@@ -2,7 +2,7 @@
 
 use super::candidates::{self, Candidate, MAX_SIZE, Weighted};
 use super::exact::{self, Exact};
-use super::network::{Event, FaultId, Network};
+use super::network::{Event, FaultId, Network, Prior};
 
 /// Which sets of faults count.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
@@ -66,30 +66,49 @@ pub fn update(network: &Network, events: &[Event], size: Size) -> Belief {
             k -= 1;
         }
     }
-    let mut listed;
+    // Pairs are weighed once, larger sets anew for each size.
+    let mut listed = candidates::filter(network, candidates::list(network, k.min(2), &[]), events);
+    let small: f64 = listed.iter().map(|l| l.1).sum();
+    let mut larger = Weighted::new();
     let mut left_out;
     loop {
         let among = &order[..candidates::breadth(network.len(), k).min(order.len())];
-        listed = candidates::filter(network, candidates::list(network, k, among), events);
-        let total: f64 = listed.iter().map(|l| l.1).sum();
+        if k > 2 {
+            let sets = candidates::list_from(network, 3, k, among);
+            larger = candidates::filter(network, sets, events);
+        }
+        let total: f64 = small + larger.iter().map(|l| l.1).sum::<f64>();
         left_out = match &exact {
             Some(e) => (1.0 - total / e.evidence).clamp(0.0, 1.0),
             None => bound(network, events, total, k, among),
         };
-        let grow = size != Size::UpTo(k) && left_out > GROW_ABOVE && k < 5 && k < network.len();
+        // Further still where nothing explains what was seen yet.
+        let most = if total > 0.0 { MAX_SIZE - 1 } else { MAX_SIZE };
+        let grow = left_out > GROW_ABOVE && k < most.min(network.len());
         if !grow || matches!(size, Size::UpTo(_)) {
             break;
         }
         k += 1;
     }
+    if !larger.is_empty() {
+        listed.append(&mut larger);
+        if events.iter().any(|e| matches!(e, Event::Changed(_))) {
+            candidates::merge(&mut listed);
+        }
+    }
+    listed.retain(|l| l.1 > 0.0);
     let total: f64 = listed.iter().map(|l| l.1).sum();
-    if total <= 0.0 || !total.is_finite() {
+    if total > 0.0 && total.is_finite() {
+        for l in &mut listed {
+            l.1 /= total;
+        }
+    } else if exact.is_some() && !matches!(size, Size::UpTo(_)) {
+        // It takes more faults than a set can hold; the sum has them all.
+        listed.clear();
+    } else {
         return impossible(network);
     }
-    for l in &mut listed {
-        l.1 /= total;
-    }
-    listed.sort_by(|a, b| b.1.total_cmp(&a.1).then(a.0.cmp(&b.0)));
+    candidates::sort(&mut listed);
     let mut belief = match exact {
         Some(e) if !matches!(size, Size::UpTo(_)) => Belief {
             faults: e.faults,
@@ -109,7 +128,6 @@ pub fn update(network: &Network, events: &[Event], size: Size) -> Belief {
             b
         }
     };
-    listed.retain(|l| l.1 > 0.0);
     belief.candidates = listed;
     belief.size = k;
     belief.candidates_left_out = left_out;
@@ -117,10 +135,36 @@ pub fn update(network: &Network, events: &[Event], size: Size) -> Belief {
 }
 
 fn impossible(network: &Network) -> Belief {
-    let mut b = update(network, &[], Size::UpTo(1));
-    b.impossible = true;
-    b.evidence_log2 = f64::NEG_INFINITY;
-    b
+    let priors = network.faults();
+    let some = |of: &dyn Fn(&Prior) -> bool| -> f64 {
+        let none: f64 = priors
+            .iter()
+            .filter(|p| of(p))
+            .map(|p| 1.0 - p.probability)
+            .product();
+        1.0 - none
+    };
+    let mut listed = candidates::list(network, 1, &[]);
+    let total: f64 = listed.iter().map(|l| l.1).sum();
+    listed.retain(|l| l.1 > 0.0);
+    listed.iter_mut().for_each(|l| l.1 /= total);
+    candidates::sort(&mut listed);
+    Belief {
+        faults: priors.iter().map(|p| p.probability).collect(),
+        items: (0..network.items())
+            .map(|i| some(&|p| p.item == i))
+            .collect(),
+        places: (0..network.places())
+            .map(|i| some(&|p| p.place == i))
+            .collect(),
+        nothing: 1.0 - some(&|_| true),
+        candidates: listed,
+        size: 1,
+        candidates_left_out: (1.0 - total).clamp(0.0, 1.0),
+        evidence_log2: f64::NEG_INFINITY,
+        impossible: true,
+        ..Belief::default()
+    }
 }
 
 /// Faults, likeliest first: those that larger sets are built of.

@@ -43,7 +43,8 @@ pub struct Args {
     pub unmended: f64,
 }
 
-const EXIT_CODES: &str = "Exit codes: 0 fine; 1 problems found, or the answer is no; 2 wrong usage.";
+const EXIT_CODES: &str =
+    "Exit codes: 0 fine; 1 problems found, or the answer is no; 2 wrong usage.";
 
 /// How to print.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq, ValueEnum)]
@@ -71,7 +72,7 @@ pub enum Command {
         /// Words to find in model, serial, complaint, state or cause.
         words: Vec<String>,
         /// Only jobs in this state: open, mended, not-mended, no-fault-found, not-worth-it.
-        #[arg(long)]
+        #[arg(long, value_parser = ["open", "mended", "not-mended", "no-fault-found", "not-worth-it"], hide_possible_values = true)]
         state: Option<String>,
     },
     /// One action on a stored job, as the walk does it.

@@ -6,7 +6,7 @@ use std::io::BufRead;
 use rustyline::error::ReadlineError;
 
 use super::error::Result;
-use super::terminal::Terminal;
+use super::terminal::{Terminal, fill};
 
 /// What came of asking.
 #[derive(Clone, Debug, PartialEq, Eq)]
@@ -28,6 +28,36 @@ pub(super) trait Ask {
     fn ask(&mut self, terminal: &mut Terminal, prompt: &str) -> Result<Reply>;
 }
 
+/// Columns left for the answer beside a prompt.
+const ANSWER: usize = 6;
+
+/// The prompt in the window, with room for an answer.
+fn fit(prompt: &str, width: usize) -> String {
+    // A number stays with its word, and what is in brackets together.
+    let whole = |piece: &str| {
+        let (name, more) = piece.split_at(piece.find(" (").unwrap_or(piece.len()));
+        let keep = |t: &str| t.replace(' ', "\u{a0}");
+        let name = match name.starts_with(|c: char| c.is_ascii_digit()) {
+            true => keep(name),
+            false => name.to_owned(),
+        };
+        match more.strip_prefix(' ') {
+            Some(more) => format!("{name} {}", keep(more)),
+            None => name,
+        }
+    };
+    let lines: Vec<String> = prompt
+        .trim_end()
+        .lines()
+        .map(|l| {
+            let pieces: Vec<String> = l.split(", ").map(whole).collect();
+            let text = pieces.join(", ").replace(" >", "\u{a0}>");
+            fill(&text, width.saturating_sub(ANSWER), "", "")
+        })
+        .collect();
+    format!("{} ", lines.join("\n"))
+}
+
 /// Lines from a terminal, with editing and history.
 pub(super) struct Typed(rustyline::DefaultEditor);
 
@@ -39,8 +69,8 @@ impl Typed {
 }
 
 impl Ask for Typed {
-    fn ask(&mut self, _: &mut Terminal, prompt: &str) -> Result<Reply> {
-        Ok(match self.0.readline(prompt) {
+    fn ask(&mut self, terminal: &mut Terminal, prompt: &str) -> Result<Reply> {
+        Ok(match self.0.readline(&fit(prompt, terminal.width)) {
             Ok(line) => {
                 let _ = self.0.add_history_entry(&line);
                 Reply::Line(line.trim().to_owned())
@@ -57,7 +87,7 @@ pub(super) struct Piped<R>(pub(super) R);
 
 impl<R: BufRead> Ask for Piped<R> {
     fn ask(&mut self, terminal: &mut Terminal, prompt: &str) -> Result<Reply> {
-        terminal.print(prompt)?;
+        terminal.print(&fit(prompt, terminal.width))?;
         let mut line = Vec::new();
         let n = self.0.read_until(b'\n', &mut line).unwrap_or(0);
         if n == 0 {

@@ -4,6 +4,8 @@ use std::process::ExitCode;
 
 use anstream::eprintln;
 
+use super::terminal::clean;
+
 /// The outcome of a command.
 pub type Result<T = ()> = std::result::Result<T, Failure>;
 
@@ -57,7 +59,7 @@ impl Failure {
     pub fn report(&self) -> ExitCode {
         match self {
             Failure::No { message, help } => {
-                eprintln!("error: {message}");
+                eprintln!("error: {}", clean(message));
                 if let Some(h) = help {
                     eprintln!("help: {h}");
                 }
@@ -65,7 +67,7 @@ impl Failure {
             }
             Failure::Reported => ExitCode::from(1),
             Failure::Usage(m) => {
-                eprintln!("error: {m}");
+                eprintln!("error: {}", clean(m));
                 ExitCode::from(2)
             }
             Failure::ClosedPipe => ExitCode::SUCCESS,

@@ -12,9 +12,7 @@ pub(super) fn explain(args: &Args, id: &str, terminal: &mut Terminal) -> Result 
         .packs
         .iter()
         .flat_map(|p| entries(&rules, p))
-        .filter(|(name, _)| {
-            name == id || name.rsplit_once('/').is_some_and(|(_, end)| end == id)
-        })
+        .filter(|(name, _)| name == id || name.rsplit_once('/').is_some_and(|(_, end)| end == id))
         .map(|(_, text)| text)
         .collect();
     if texts.is_empty() {
@@ -31,7 +29,9 @@ pub(super) fn explain(args: &Args, id: &str, terminal: &mut Terminal) -> Result 
         let e = Failure::no(format!("nothing in the rules is called `{id}`"));
         return Err(match nearest(id, names) {
             Some(n) => e.help(format!("did you mean `{n}`?")),
-            None => e.help("names are shown beside every suspect and step, for example `imaging/contact`"),
+            None => e.help(
+                "names are shown beside every suspect and step, for example `imaging/contact`",
+            ),
         });
     }
     let width = terminal.width;
@@ -70,7 +70,11 @@ fn entries(rules: &Rulebase, p: &Pack) -> Vec<(String, String)> {
         for f in item.faults.clone() {
             t += &format!(
                 "can be {} ({:.1} of 1000 jobs; source: {})\n",
-                if p.faults[f].name.is_empty() { "at fault" } else { &p.faults[f].name },
+                if p.faults[f].name.is_empty() {
+                    "at fault"
+                } else {
+                    &p.faults[f].name
+                },
                 p.faults[f].rate * 1000.0,
                 p.faults[f].source
             );
@@ -133,10 +137,16 @@ fn entries(rules: &Rulebase, p: &Pack) -> Vec<(String, String)> {
             } => {
                 t += &format!("tries whether {}\n", words(&p.functions[*function].name));
                 if let Some(i) = swaps_in {
-                    t += &format!("with a known-good part in place of: {}\n", words(&p.items[*i].name));
+                    t += &format!(
+                        "with a known-good part in place of: {}\n",
+                        words(&p.items[*i].name)
+                    );
                 }
                 if let Some(i) = lends {
-                    t += &format!("with only this at stake, in a known-good device: {}\n", words(&p.items[*i].name));
+                    t += &format!(
+                        "with only this at stake, in a known-good device: {}\n",
+                        words(&p.items[*i].name)
+                    );
                 }
                 if !without.is_empty() {
                     let names: Vec<String> =
@@ -171,10 +181,18 @@ fn entries(rules: &Rulebase, p: &Pack) -> Vec<(String, String)> {
             t += &format!("{}\n", words(e));
         }
         for (f, chance) in &r.clears {
-            t += &format!("clears {} (takes in {:.0} of 100)\n", fault_name(*f), chance * 100.0);
+            t += &format!(
+                "clears {} (takes in {:.0} of 100)\n",
+                fault_name(*f),
+                chance * 100.0
+            );
         }
         for (f, chance) in &r.may_break {
-            t += &format!("may break {} (in {:.1} of 100)\n", fault_name(*f), chance * 100.0);
+            t += &format!(
+                "may break {} (in {:.1} of 100)\n",
+                fault_name(*f),
+                chance * 100.0
+            );
         }
         t += &step(rules, &r.step);
         out.push((format!("{}/{}", p.id, r.id), t));

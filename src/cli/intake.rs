@@ -2,7 +2,7 @@
 
 use super::ask::{Ask, Reply};
 use super::error::{Failure, Result};
-use super::terminal::Terminal;
+use super::terminal::{Terminal, fill};
 use super::walk::HELP;
 use crate::desk::Desk;
 use crate::job::{CaseFile, Settings};
@@ -36,37 +36,35 @@ impl<'r> Intake<'r> {
             .list(&[], Some("open"))
             .map_err(|e| Failure::no(e.to_string()))?;
         if !open.is_empty() {
-            terminal.line("Open jobs:")?;
+            terminal.say("Open jobs:")?;
             list_jobs(&open[..open.len().min(8)], terminal)?;
             loop {
-                let line = match ask.ask(terminal, "Number to go on with, or Enter for a new job > ")?
-                {
-                    Reply::Line(l) => l,
-                    _ => return Ok(None),
-                };
+                let line =
+                    match ask.ask(terminal, "Number to go on with, or Enter for a new job > ")? {
+                        Reply::Line(l) => l,
+                        _ => return Ok(None),
+                    };
                 if line.is_empty() || "new".starts_with(&line.to_lowercase()) {
                     break;
                 }
                 if line == "?" {
-                    terminal.line(HELP)?;
+                    terminal.say(HELP)?;
                     continue;
                 }
                 if matches!(line.as_str(), "pause" | "quit") {
                     return Ok(None);
                 }
                 match line.parse::<i64>() {
-                    Ok(id) => {
-                        match Desk::resume(self.rules, store, self.settings, id) {
-                            Ok(d) if d.record.file.closed.is_some() => {
-                                terminal.line(&format!(
-                                    "Job {id} is closed; `halfsplit job reopen {id}` opens it again."
-                                ))?;
-                            }
-                            Ok(d) => return Ok(Some(d)),
-                            Err(e) => terminal.line(&format!("Not taken: {e}"))?,
+                    Ok(id) => match Desk::resume(self.rules, store, self.settings, id) {
+                        Ok(d) if d.record.file.closed.is_some() => {
+                            terminal.say(&format!(
+                                "Job {id} is closed; `halfsplit job reopen {id}` opens it again."
+                            ))?;
                         }
-                    }
-                    Err(_) => terminal.line(&format!("`{line}` is no number of a job"))?,
+                        Ok(d) => return Ok(Some(d)),
+                        Err(e) => terminal.say(&format!("Not taken: {e}"))?,
+                    },
+                    Err(_) => terminal.say(&format!("`{line}` is no number of a job"))?,
                 }
             }
         }
@@ -89,9 +87,14 @@ impl<'r> Intake<'r> {
                     file.device.model = (!t.is_empty()).then_some(t);
                 })?,
                 2 if file.device.model.is_none() => Answer::Next,
-                2 => self.text("Variant or board revision (Enter: not known) > ", ask, terminal, |t| {
-                    file.device.variant = (!t.is_empty()).then_some(t);
-                })?,
+                2 => self.text(
+                    "Variant or board revision (Enter: not known) > ",
+                    ask,
+                    terminal,
+                    |t| {
+                        file.device.variant = (!t.is_empty()).then_some(t);
+                    },
+                )?,
                 3 => {
                     let a = self.text("Serial number (Enter: none) > ", ask, terminal, |t| {
                         file.device.serial = (!t.is_empty()).then_some(t);
@@ -101,7 +104,7 @@ impl<'r> Intake<'r> {
                             .of_serial(serial)
                             .map_err(|e| Failure::no(e.to_string()))?;
                         if !before.is_empty() {
-                            terminal.line("This unit has been here before:")?;
+                            terminal.say("This unit has been here before:")?;
                             list_jobs(&before, terminal)?;
                         }
                     }
@@ -115,7 +118,7 @@ impl<'r> Intake<'r> {
                 Answer::Next => at += 1,
                 Answer::Again => {}
                 Answer::Leave => {
-                    terminal.line("Left before the job was opened; nothing is kept.")?;
+                    terminal.say("Left before the job was opened; nothing is kept.")?;
                     return Ok(None);
                 }
                 Answer::Back => {
@@ -135,7 +138,7 @@ impl<'r> Intake<'r> {
         file.case = format!("{device}: {}", file.complaint);
         let desk = Desk::open(self.rules, store, self.settings, &file)
             .map_err(|e| Failure::no(e.to_string()))?;
-        terminal.line(&format!("Job {} is open.", desk.id()))?;
+        terminal.say(&format!("Job {} is open.", desk.id()))?;
         Ok(Some(desk))
     }
 
@@ -176,7 +179,7 @@ impl<'r> Intake<'r> {
                 Ok(Answer::Next)
             }
             None => {
-                terminal.line("A number, or the first letters of the word.")?;
+                terminal.say("A number, or the first letters of the word.")?;
                 Ok(Answer::Again)
             }
         }
@@ -205,18 +208,21 @@ impl<'r> Intake<'r> {
         ask: &mut dyn Ask,
         terminal: &mut Terminal,
     ) -> Result<Answer> {
-        let line = match common(ask.ask(terminal, "What does the customer say? > ")?, terminal)? {
+        let line = match common(
+            ask.ask(terminal, "What does the customer say? > ")?,
+            terminal,
+        )? {
             Ok(l) => l,
             Err(a) => return Ok(a),
         };
         if line.is_empty() {
-            terminal.line("A few words, as the customer says it.")?;
+            terminal.say("A few words, as the customer says it.")?;
             return Ok(Answer::Again);
         }
         let model = match compile(self.rules, &file.device, &[], None) {
             Ok(m) => m,
             Err(e) => {
-                terminal.line(&format!("Not taken: {e}"))?;
+                terminal.say(&format!("Not taken: {e}"))?;
                 return Ok(Answer::Back);
             }
         };
@@ -226,22 +232,26 @@ impl<'r> Intake<'r> {
             .map(|h| h.symptom)
             .collect();
         if found.is_empty() {
-            terminal.line("Nothing in the rules fits these words.")?;
+            terminal.say("Nothing in the rules fits these words.")?;
             return self.pick(&model, heard, ask, terminal);
         }
-        terminal.line("Understood as:")?;
+        terminal.say("Understood as:")?;
         for (i, s) in found.iter().enumerate() {
-            terminal.line(&format!("  {} {}", i + 1, model.symptoms[*s].name))?;
+            terminal.say(&format!("  {} {}", i + 1, model.symptoms[*s].name))?;
         }
         loop {
             let prompt = "Right? Enter for all, numbers to keep, or n to choose others > ";
             let line = match common(ask.ask(terminal, prompt)?, terminal)? {
                 Ok(l) => l,
-                Err(a) => return Ok(a),
+                Err(Answer::Again) => continue,
+                Err(a) => return Ok(within(a)),
             };
             let lower = line.to_lowercase();
             if lower.is_empty() || "yes".starts_with(&lower) {
-                *heard = found.iter().map(|s| model.symptoms[*s].id.clone()).collect();
+                *heard = found
+                    .iter()
+                    .map(|s| model.symptoms[*s].id.clone())
+                    .collect();
                 return Ok(Answer::Next);
             }
             if "no".starts_with(&lower) {
@@ -255,7 +265,7 @@ impl<'r> Intake<'r> {
                         .collect();
                     return Ok(Answer::Next);
                 }
-                None => terminal.line("Numbers from the list, such as `1 3`.")?,
+                None => terminal.say("Numbers from the list, such as `1 3`.")?,
             }
         }
     }
@@ -286,10 +296,11 @@ impl<'r> Intake<'r> {
         let chosen = loop {
             let prompt = format!("Which area? {} > ", list.join(", "));
             match common(ask.ask(terminal, &prompt)?, terminal)? {
-                Err(a) => return Ok(a),
+                Err(Answer::Again) => {}
+                Err(a) => return Ok(within(a)),
                 Ok(l) => match numbers(&l, areas.len()) {
                     Some(n) if n.len() == 1 => break areas[n[0]].clone(),
-                    _ => terminal.line("One number from the list.")?,
+                    _ => terminal.say("One number from the list.")?,
                 },
             }
         };
@@ -297,17 +308,21 @@ impl<'r> Intake<'r> {
             .filter(|s| area(*s) == chosen)
             .collect();
         for (i, s) in here.iter().enumerate() {
-            terminal.line(&format!("  {} {}", i + 1, model.symptoms[*s].name))?;
+            terminal.say(&format!("  {} {}", i + 1, model.symptoms[*s].name))?;
         }
         loop {
             match common(ask.ask(terminal, "Numbers that fit > ")?, terminal)? {
-                Err(a) => return Ok(a),
+                Err(Answer::Again) => {}
+                Err(a) => return Ok(within(a)),
                 Ok(l) => match numbers(&l, here.len()) {
                     Some(n) if !n.is_empty() => {
-                        *heard = n.iter().map(|i| model.symptoms[here[*i]].id.clone()).collect();
+                        *heard = n
+                            .iter()
+                            .map(|i| model.symptoms[here[*i]].id.clone())
+                            .collect();
                         return Ok(Answer::Next);
                     }
-                    _ => terminal.line("Numbers from the list, such as `1 3`.")?,
+                    _ => terminal.say("Numbers from the list, such as `1 3`.")?,
                 },
             }
         }
@@ -323,9 +338,9 @@ impl<'r> Intake<'r> {
         if questions.is_empty() {
             return Ok(Answer::Next);
         }
-        terminal.line("Has it:")?;
+        terminal.say("Has it:")?;
         for (i, (_, q)) in questions.iter().enumerate() {
-            terminal.line(&format!("  {} {q}", i + 1))?;
+            terminal.say(&format!("  {} {q}", i + 1))?;
         }
         let prompt = "Numbers that apply (Enter: none) > ";
         let line = match common(ask.ask(terminal, prompt)?, terminal)? {
@@ -338,7 +353,7 @@ impl<'r> Intake<'r> {
                 Ok(Answer::Next)
             }
             None => {
-                terminal.line("Numbers from the list, such as `1 2`, or Enter.")?;
+                terminal.say("Numbers from the list, such as `1 2`, or Enter.")?;
                 Ok(Answer::Again)
             }
         }
@@ -365,7 +380,7 @@ impl<'r> Intake<'r> {
                 Ok(Answer::Next)
             }
             _ => {
-                terminal.line("A sum such as 80, or Enter.")?;
+                terminal.say("A sum such as 80, or Enter.")?;
                 Ok(Answer::Again)
             }
         }
@@ -373,15 +388,12 @@ impl<'r> Intake<'r> {
 }
 
 /// What can be typed at every question of the intake.
-fn common(
-    reply: Reply,
-    terminal: &mut Terminal,
-) -> Result<std::result::Result<String, Answer>> {
+fn common(reply: Reply, terminal: &mut Terminal) -> Result<std::result::Result<String, Answer>> {
     Ok(match reply {
         Reply::Ended | Reply::Interrupted => Err(Answer::Leave),
         Reply::Line(l) => match l.to_lowercase().as_str() {
             "?" | "help" => {
-                terminal.line("Answer the question; `undo` goes back one, `pause` leaves.")?;
+                terminal.say("Answer the question; `undo` goes back one, `pause` leaves.")?;
                 Err(Answer::Again)
             }
             "undo" | "back" => Err(Answer::Back),
@@ -389,6 +401,15 @@ fn common(
             _ => Ok(l),
         },
     })
+}
+
+/// Going back from a question that belongs to the complaint asks for the
+/// complaint again, not for what came before it.
+fn within(answer: Answer) -> Answer {
+    match answer {
+        Answer::Back => Answer::Again,
+        other => other,
+    }
 }
 
 /// Numbers from 1 to `most`, as indexes; `None` if anything else was typed.
@@ -420,10 +441,7 @@ pub(super) fn list_jobs(jobs: &[Listed], terminal: &mut Terminal) -> Result {
             j.state.replace('-', " "),
             j.cause
         );
-        terminal.line(&textwrap::fill(
-            &line,
-            textwrap::Options::new(width).subsequent_indent("       "),
-        ))?;
+        terminal.line(&fill(&line, width, "", "       "))?;
     }
     Ok(())
 }

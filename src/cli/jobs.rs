@@ -10,7 +10,7 @@ use super::error::{Failure, Result};
 use super::intake::list_jobs;
 use super::replay::read_case;
 use super::show;
-use super::terminal::Terminal;
+use super::terminal::{Terminal, escaped, fill};
 use super::walk::{closing_state, open_store};
 use crate::desk::{Desk, DeskError};
 use crate::job::view::{self, StateView, VERSION};
@@ -227,24 +227,24 @@ fn show_job(args: &Args, desk: &Desk, terminal: &mut Terminal) -> Result {
         });
     }
     let width = terminal.width;
-    terminal.line(&format!("Job {}: {}", desk.id(), desk.record.file.case))?;
+    terminal.say(&format!("Job {}: {}", desk.id(), desk.record.file.case))?;
     if let Some(c) = closed {
-        return terminal.line(&format!(
+        return terminal.say(&format!(
             "Closed, {}: {}",
             c.state.word().replace('-', " "),
             c.reason
         ));
     }
     if let Some(moved) = desk.moved() {
-        terminal.line(&textwrap::fill(&moved, width))?;
+        terminal.say(&moved)?;
     }
     terminal.line(&show::places(&state, width))?;
     terminal.line(&show::suspects(&state, width, 5))?;
     for d in show::doubts(&state) {
-        terminal.line(&textwrap::fill(&d, width))?;
+        terminal.say(&d)?;
     }
     if let Some(s) = &state.next.says {
-        terminal.line(&textwrap::fill(s, width))?;
+        terminal.say(s)?;
     }
     for (i, s) in state.next.steps.iter().enumerate() {
         terminal.line(&show::step(s, &format!("  {} ", i + 1), width, i == 0))?;
@@ -258,10 +258,7 @@ fn why(args: &Args, desk: &Desk, suspect: usize, terminal: &mut Terminal) -> Res
     let text = show::why(desk, &state, &suspect.to_string())?;
     if args.format == Format::Text {
         for line in text.lines() {
-            terminal.line(&textwrap::fill(
-                line,
-                textwrap::Options::new(terminal.width).subsequent_indent("    "),
-            ))?;
+            terminal.line(&fill(line, terminal.width, "", "    "))?;
         }
         return Ok(());
     }
@@ -299,9 +296,16 @@ fn why(args: &Args, desk: &Desk, suspect: usize, terminal: &mut Terminal) -> Res
 
 fn suppose(args: &Args, desk: &Desk, test: &str, shows: &str, terminal: &mut Terminal) -> Result {
     let case = &desk.case;
-    let Found::One(i) = case.model.test(test) else {
-        return Err(Failure::no(format!("no single test is called `{test}`"))
-            .help("`halfsplit job show` gives the full names"));
+    let i = match case.model.test(test) {
+        Found::One(i) => i,
+        found => {
+            let e = Failure::no(format!("no single test is called `{test}`"));
+            return Err(match found {
+                Found::None(Some(near)) => e.help(format!("did you mean `{near}`?")),
+                Found::Several(full) => e.help(format!("it could be {}", full.join(" or "))),
+                _ => e.help("`halfsplit job show` gives the full names"),
+            });
+        }
     };
     let outcome = crate::job::outcome(&case.model.tests[i], shows)?;
     if args.format == Format::Text {
@@ -353,6 +357,7 @@ pub(super) fn trail(
             ));
         }
         (Format::Json, _) => serde_json::to_string_pretty(&trail)
+            .map(|t| escaped(&t))
             .map_err(|e| Failure::no(format!("cannot write JSON: {e}")))?,
         (Format::Text, true) => report::html(&trail, audience)
             .map_err(|e| Failure::no(format!("cannot write the page: {e}")))?,
@@ -372,17 +377,16 @@ fn write_out(text: &str, out: Option<&Path>, terminal: &mut Terminal) -> Result 
     }
 }
 
-pub(super) fn export(
-    args: &Args,
-    job: i64,
-    out: Option<&Path>,
-    terminal: &mut Terminal,
-) -> Result {
+pub(super) fn export(args: &Args, job: i64, out: Option<&Path>, terminal: &mut Terminal) -> Result {
     let store: Store = open_store(args)?;
     let record = store.load(job)?;
     let text = serde_yaml::to_string(&record.file)
         .map_err(|e| Failure::no(format!("cannot write the case: {e}")))?;
-    write_out(&text, out, terminal)
+    match out {
+        // As it is: the writer of YAML has escaped the controls already.
+        None => terminal.print(&format!("{}\n", text.trim_end())),
+        out => write_out(&text, out, terminal),
+    }
 }
 
 pub(super) fn import(args: &Args, path: &Path, terminal: &mut Terminal) -> Result {

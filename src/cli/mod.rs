@@ -12,6 +12,7 @@ mod show;
 mod terminal;
 mod walk;
 
+use std::io::Write;
 use std::process::ExitCode;
 
 use clap::{CommandFactory, Parser};
@@ -39,23 +40,44 @@ pub fn main() -> ExitCode {
     }
 }
 
+/// The manual page: the program, then each of its commands.
+fn manual(out: &mut Vec<u8>) -> std::io::Result<()> {
+    fn commands(of: &clap::Command, out: &mut Vec<u8>) -> std::io::Result<()> {
+        for c in of.get_subcommands().filter(|c| c.get_name() != "help") {
+            let man = clap_mangen::Man::new(c.clone());
+            writeln!(
+                out,
+                ".SH \"{}\"",
+                c.get_bin_name().unwrap_or_default().to_uppercase()
+            )?;
+            writeln!(
+                out,
+                "{}",
+                c.get_about().map(ToString::to_string).unwrap_or_default()
+            )?;
+            man.render_synopsis_section(out)?;
+            man.render_options_section(out)?;
+            commands(c, out)?;
+        }
+        Ok(())
+    }
+    let mut all = Args::command();
+    all.build();
+    clap_mangen::Man::new(Args::command()).render(out)?;
+    commands(&all, out)
+}
+
 /// Runs one command.
 ///
 /// # Errors
 /// With the message and the exit code that the failure calls for.
 pub fn run(args: &Args, terminal: &mut Terminal) -> Result {
     match &args.command {
-        Some(Command::Rules(RulesCommand::Check { paths })) => {
-            check::check(args, paths, terminal)
-        }
+        Some(Command::Rules(RulesCommand::Check { paths })) => check::check(args, paths, terminal),
         Some(Command::Rules(RulesCommand::Schema)) => check::schema(terminal),
-        Some(Command::Rules(RulesCommand::Explain { id })) => {
-            explain::explain(args, id, terminal)
-        }
+        Some(Command::Rules(RulesCommand::Explain { id })) => explain::explain(args, id, terminal),
         Some(Command::Replay { case }) => replay::replay(args, case, terminal),
-        Some(Command::Jobs { words, state }) => {
-            jobs::jobs(args, words, state.as_deref(), terminal)
-        }
+        Some(Command::Jobs { words, state }) => jobs::jobs(args, words, state.as_deref(), terminal),
         Some(Command::Job(job)) => jobs::job(args, job, terminal),
         Some(Command::Trail {
             job,
@@ -73,9 +95,7 @@ pub fn run(args: &Args, terminal: &mut Terminal) -> Result {
         }
         Some(Command::Man) => {
             let mut out = Vec::new();
-            clap_mangen::Man::new(Args::command())
-                .render(&mut out)
-                .map_err(Failure::io)?;
+            manual(&mut out).map_err(Failure::io)?;
             terminal.print(&String::from_utf8_lossy(&out))
         }
         None => walk::walk(args, terminal),

@@ -61,7 +61,10 @@ pub(super) fn read_case(path: &Path) -> Result<CaseFile> {
 pub(super) fn parse_case(name: &str, text: String) -> Result<CaseFile> {
     read_yaml(name, text).map_err(|(files, problems)| {
         let shown: Vec<String> = problems.iter().map(|p| p.render(&files, false)).collect();
-        Failure::no(format!("not a case file\n\n{}", shown.join("\n\n").trim_end()))
+        Failure::no(format!(
+            "not a case file\n\n{}",
+            shown.join("\n\n").trim_end()
+        ))
     })
 }
 
@@ -102,7 +105,11 @@ pub(super) fn replay_file(args: &Args, file: &CaseFile, terminal: &mut Terminal)
         .map(|t| {
             let i = match case.model.fault(t) {
                 crate::model::Found::One(i) => i,
-                _ => return Err(Failure::no(format!("the true fault `{t}` is not in the rules"))),
+                _ => {
+                    return Err(Failure::no(format!(
+                        "the true fault `{t}` is not in the rules"
+                    )));
+                }
             };
             let id = &case.model.faults[i].id;
             let rank = end.belief.suspects.iter().position(|s| s.fault == *id);

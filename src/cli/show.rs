@@ -1,6 +1,7 @@
 //! How a state is shown in a terminal.
 
 use super::error::{Failure, Result};
+use super::terminal::fill;
 use crate::desk::Desk;
 use crate::job::Case;
 use crate::job::view::{self, StateView, StepView, percent, result_words};
@@ -24,12 +25,7 @@ pub(super) fn suspects(state: &StateView, width: usize, many: usize) -> String {
         .take(many)
         .filter(|s| s.posterior >= 0.005)
         .enumerate()
-        .map(|(i, s)| {
-            (
-                s.posterior,
-                format!("{} {} [{}]", i + 1, s.name, s.r#where),
-            )
-        })
+        .map(|(i, s)| (s.posterior, format!("{} {} [{}]", i + 1, s.name, s.r#where)))
         .collect();
     if state.belief.nothing_found >= 0.005 {
         rows.push((state.belief.nothing_found, "- nothing is wrong".to_owned()));
@@ -39,12 +35,7 @@ pub(super) fn suspects(state: &StateView, width: usize, many: usize) -> String {
         .map(|(p, name)| {
             let head = format!("  {} {:>5} ", bar(*p), percent(*p));
             let indent = " ".repeat(head.chars().count() + 2);
-            textwrap::fill(
-                name,
-                textwrap::Options::new(width)
-                    .initial_indent(&head)
-                    .subsequent_indent(&indent),
-            )
+            fill(name, width, &head, &indent)
         })
         .collect::<Vec<_>>()
         .join("\n")
@@ -56,19 +47,19 @@ pub(super) fn places(state: &StateView, width: usize) -> String {
         .belief
         .r#where
         .iter()
-        .map(|s| format!("{} {}", s.name, percent(s.posterior).replace(' ', "\u{a0}")))
+        .map(|s| {
+            format!(
+                "{}\u{a0}{}",
+                s.name,
+                percent(s.posterior).replace(' ', "\u{a0}")
+            )
+        })
         .collect();
     parts.push(format!(
-        "nothing\u{a0}wrong {}",
+        "nothing\u{a0}wrong\u{a0}{}",
         percent(state.belief.nothing_found).replace(' ', "\u{a0}")
     ));
-    textwrap::fill(
-        &parts.join(" | "),
-        textwrap::Options::new(width)
-            .initial_indent("Where: ")
-            .subsequent_indent("       "),
-    )
-    .replace('\u{a0}', " ")
+    fill(&parts.join(" | "), width, "Where: ", "       ")
 }
 
 /// Bits above which results are said to disagree.
@@ -116,14 +107,7 @@ pub(super) fn doubts(state: &StateView) -> Vec<String> {
 /// A step with its cost, why, and cautions.
 pub(super) fn step(s: &StepView, head: &str, width: usize, whole: bool) -> String {
     let indent = " ".repeat(head.chars().count());
-    let fill = |first: &str, text: &str| {
-        textwrap::fill(
-            text,
-            textwrap::Options::new(width)
-                .initial_indent(first)
-                .subsequent_indent(&indent),
-        )
-    };
+    let fill = |first: &str, text: &str| fill(text, width, first, &indent);
     let word = if s.act == "remedy" { "MEND: " } else { "" };
     let mut out = fill(head, &format!("{word}{}", s.text));
     let mut cost = format!("{:.0} min", s.minutes.max(1.0));
@@ -181,6 +165,7 @@ pub(super) fn plain_step(case: &Case, act: Act) -> StepView {
             moving,
             parts: info.parts,
             expected: 0.0,
+            spent: 0.0,
             gain: 0.0,
             outcomes,
         },
@@ -201,7 +186,11 @@ fn factor_words(f: f64) -> String {
             format!("{x:.1}")
         }
     };
-    let (strength, side) = if f >= 1.0 { (f, "for") } else { (1.0 / f, "against") };
+    let (strength, side) = if f >= 1.0 {
+        (f, "for")
+    } else {
+        (1.0 / f, "against")
+    };
     let how = match strength {
         s if s >= 20.0 => "very strongly ",
         s if s >= 5.0 => "strongly ",
@@ -228,7 +217,7 @@ pub(super) fn why(desk: &Desk, state: &StateView, typed: &str) -> Result<String>
     };
     let Some(s) = n.checked_sub(1).and_then(|i| state.belief.suspects.get(i)) else {
         return Err(Failure::no(format!(
-            "there are {} suspects",
+            "there is no suspect {n}; they are numbered from 1 to {}",
             state.belief.suspects.len()
         )));
     };
@@ -280,7 +269,10 @@ pub(super) fn explain(desk: &Desk, s: &StepView) -> String {
                 .zip(&s.outcomes)
                 .map(|(o, v)| format!("  {}: {} ({})", o.id, o.says, percent(v.probability)))
                 .collect();
-            more.push(format!("Right in {:.0} of 100 readings.", t.reliability * 100.0));
+            more.push(format!(
+                "Right in {:.0} of 100 readings.",
+                t.reliability * 100.0
+            ));
             (&t.step, more)
         }
         (_, Found::One(i)) => {
@@ -298,7 +290,11 @@ pub(super) fn explain(desk: &Desk, s: &StepView) -> String {
                     )
                 })
                 .chain(r.change.brings.iter().map(|(f, p)| {
-                    format!("  may break {} (in {:.1} of 100)", m.faults[*f].name, p * 100.0)
+                    format!(
+                        "  may break {} (in {:.1} of 100)",
+                        m.faults[*f].name,
+                        p * 100.0
+                    )
                 }))
                 .collect();
             (&r.step, more)

@@ -24,8 +24,7 @@ impl Terminal {
     /// On the standard output of the process.
     pub fn new() -> Self {
         let stdout = std::io::stdout();
-        let colour =
-            anstream::AutoStream::choice(&stdout) != anstream::ColorChoice::Never;
+        let colour = anstream::AutoStream::choice(&stdout) != anstream::ColorChoice::Never;
         let width = std::env::var("COLUMNS")
             .ok()
             .and_then(|c| c.parse().ok())
@@ -60,7 +59,28 @@ impl Terminal {
     /// # Errors
     /// If nobody reads any more.
     pub fn line(&mut self, text: &str) -> Result {
-        self.print(&format!("{text}\n"))
+        self.print(&format!("{}\n", clean(text)))
+    }
+
+    /// Writes text, wrapped to the window; what is set off by blanks keeps
+    /// its column.
+    ///
+    /// # Errors
+    /// If nobody reads any more.
+    pub fn say(&mut self, text: &str) -> Result {
+        for line in text.lines() {
+            let lead = line.chars().take_while(|c| *c == ' ').count();
+            let column = line.trim_start().find("  ").map(|at| {
+                let rest = &line.trim_start()[at..];
+                lead + at + rest.len() - rest.trim_start().len()
+            });
+            let hang = match column {
+                Some(c) if lead > 0 && c < self.width / 2 => c,
+                _ => lead + 2,
+            };
+            self.line(&fill(line, self.width, "", &" ".repeat(hang)))?;
+        }
+        Ok(())
     }
 
     /// Writes a value as JSON.
@@ -70,6 +90,45 @@ impl Terminal {
     pub fn json<T: serde::Serialize>(&mut self, value: &T) -> Result {
         let text = serde_json::to_string_pretty(value)
             .map_err(|e| Failure::no(format!("cannot write JSON: {e}")))?;
-        self.line(&text)
+        self.line(&escaped(&text))
     }
+}
+
+/// JSON or YAML with escapes for what a terminal would act on; a program
+/// reads the same.
+pub(super) fn escaped(text: &str) -> String {
+    let mut out = String::with_capacity(text.len());
+    for c in text.chars() {
+        if unsafe_to_show(c) {
+            out += &format!("\\u{:04x}", c as u32);
+        } else {
+            out.push(c);
+        }
+    }
+    out
+}
+
+/// Characters that a terminal would act on instead of showing them: controls,
+/// and those that turn the direction of all that follows.
+fn unsafe_to_show(c: char) -> bool {
+    c.is_control() && c != '\n' || matches!(c, '\u{202a}'..='\u{202e}')
+}
+
+/// Text without characters that a terminal would act on.
+pub(super) fn clean(text: &str) -> String {
+    text.replace('\t', " ").replace(unsafe_to_show, "")
+}
+
+/// Wraps one paragraph. Names are not broken at their hyphens, nor a number
+/// from its per cent sign.
+pub(super) fn fill(text: &str, width: usize, first: &str, rest: &str) -> String {
+    textwrap::fill(
+        &clean(text).replace(" %", "\u{a0}%"),
+        textwrap::Options::new(width)
+            .initial_indent(first)
+            .subsequent_indent(rest)
+            .word_separator(textwrap::WordSeparator::AsciiSpace)
+            .word_splitter(textwrap::WordSplitter::NoHyphenation),
+    )
+    .replace('\u{a0}', " ")
 }

@@ -51,7 +51,8 @@ pub(super) fn walk(args: &Args, terminal: &mut Terminal) -> Result {
         piped = Piped(std::io::stdin().lock());
         &mut piped
     };
-    terminal.line("halfsplit: find the fault, one step at a time. Type ? for help at any prompt.")?;
+    terminal
+        .say("halfsplit: find the fault, one step at a time. Type ? for help at any prompt.")?;
     let intake = Intake {
         rules: &rules,
         settings: args.settings(),
@@ -132,7 +133,7 @@ impl Walk<'_> {
 
     fn leave(&mut self) -> Result {
         let id = self.desk.id();
-        self.terminal.line(&format!(
+        self.terminal.say(&format!(
             "Job {id} is kept as it stands; `halfsplit` takes it up again."
         ))
     }
@@ -147,20 +148,13 @@ impl Walk<'_> {
             .as_ref()
             .map_or("", |c| c.state.word())
             .replace('-', " ");
-        self.terminal.line(&format!(
+        self.terminal.say(&format!(
             "Job {id} is closed: {ended}. `halfsplit trail {id}` prints its trail."
         ))
     }
 
     fn say(&mut self, text: &str) -> Result {
-        for line in text.lines() {
-            let wrapped = textwrap::fill(
-                line,
-                textwrap::Options::new(self.terminal.width).subsequent_indent("  "),
-            );
-            self.terminal.line(&wrapped)?;
-        }
-        Ok(())
+        self.terminal.say(text)
     }
 
     /// Where, suspects, doubts, and the next steps.
@@ -177,7 +171,13 @@ impl Walk<'_> {
             self.say(s)?;
         }
         if !state.retests_due.is_empty()
-            && self.desk.record.file.steps.iter().any(|e| matches!(e, Entry::Remedy(_)))
+            && self
+                .desk
+                .record
+                .file
+                .steps
+                .iter()
+                .any(|e| matches!(e, Entry::Remedy(_)))
         {
             let due = state.retests_due.join(", ");
             self.say(&format!("Retests due before it counts as mended: {due}"))?;
@@ -257,10 +257,8 @@ impl Walk<'_> {
             self.say(HELP)?;
             return Ok(Flow::On);
         }
-        if let (1, Some(i)) = (
-            line.len(),
-            ["a", "b", "c"].iter().position(|l| *l == head),
-        ) && i < state.next.steps.len()
+        if let (1, Some(i)) = (line.len(), ["a", "b", "c"].iter().position(|l| *l == head))
+            && i < state.next.steps.len()
         {
             self.at = i;
             self.chosen = None;
@@ -375,7 +373,7 @@ impl Walk<'_> {
             }
             "trail" => {
                 let text = report::markdown(&self.desk.trail(), report::Audience::Bench);
-                self.terminal.line(&text)?;
+                self.say(&text)?;
             }
             "close" => self.close(rest)?,
             _ => {}
@@ -525,7 +523,14 @@ impl Walk<'_> {
             let lines: Vec<String> = order
                 .iter()
                 .enumerate()
-                .map(|(i, r)| format!("{:>3} {} ({})", i + 1, m.remedies[*r].name, m.remedies[*r].id))
+                .map(|(i, r)| {
+                    format!(
+                        "{:>3} {} ({})",
+                        i + 1,
+                        m.remedies[*r].name,
+                        m.remedies[*r].id
+                    )
+                })
                 .collect();
             let ids: Vec<String> = order.iter().map(|r| m.remedies[*r].id.clone()).collect();
             self.say(&lines.join("\n"))?;

@@ -141,11 +141,14 @@ impl<'r> Desk<'r> {
         if self.record.file.closed.is_some() {
             return Err(DeskError::IsClosed(self.id()));
         }
-        let Some(last) = self.record.file.steps.last().cloned() else {
+        let mut file = self.record.file.clone();
+        let Some(last) = file.steps.pop() else {
             return Err(DeskError::NothingEntered);
         };
-        self.append(store, &Logged::TakenBack, None)?;
-        self.case = Case::new(self.rules, &self.record.file, self.settings)?;
+        let case = Case::new(self.rules, &file, self.settings)?;
+        let moment = Moment::from(&view::state(&case, &file.steps, NEXT));
+        self.append(store, &Logged::TakenBack, Some(&moment))?;
+        self.case = case;
         Ok(last)
     }
 
@@ -211,7 +214,8 @@ impl<'r> Desk<'r> {
         if self.record.file.closed.is_none() {
             return Err(DeskError::IsOpen(self.id()));
         }
-        self.append(store, &Logged::Reopened, None)
+        let moment = Moment::from(&self.state());
+        self.append(store, &Logged::Reopened, Some(&moment))
     }
 
     fn append(
@@ -278,11 +282,15 @@ impl<'r> Desk<'r> {
 
 fn moved_words(then: &Moment, now: &Moment) -> String {
     let name = |m: &Moment| {
-        m.suspects
-            .first()
-            .map_or_else(String::new, |s| format!("{} ({})", s.name, view::percent(s.posterior)))
+        m.suspects.first().map_or_else(String::new, |s| {
+            format!("{} ({})", s.name, view::percent(s.posterior))
+        })
     };
-    let step = |m: &Moment| m.advised.as_ref().map_or_else(String::new, |a| a.text.clone());
+    let step = |m: &Moment| {
+        m.advised
+            .as_ref()
+            .map_or_else(String::new, |a| a.text.clone())
+    };
     let mut out = "The rules have changed since.".to_owned();
     let first = |m: &Moment| m.suspects.first().map(|s| s.fault.clone());
     if first(then) == first(now) {

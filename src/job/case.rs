@@ -4,7 +4,9 @@ use thiserror::Error;
 
 use super::file::*;
 use super::reading::{self, Typed};
-use crate::belief::{Belief, Change, Event, Seen, Size, conflict_bits, update, weights_of_evidence};
+use crate::belief::{
+    Belief, Change, Event, Seen, Size, conflict_bits, update, weights_of_evidence,
+};
 use crate::bench::{Bench, BenchState, Moves};
 use crate::model::{CompileError, Found, Model, TestInfo, compile, recognise};
 use crate::plan::{Advice, Costs, PlanRemedy, PlanTest, Situation, Turn, advise, turning_point};
@@ -469,9 +471,7 @@ impl Case {
         };
         let complained = self.complaint_functions();
         let all: Vec<usize> = (0..self.model.functions.len())
-            .filter(|f| {
-                (complained.contains(f) || touches(*f)) && self.proof_of(*f).is_some()
-            })
+            .filter(|f| (complained.contains(f) || touches(*f)) && self.proof_of(*f).is_some())
             .collect();
         let contains = |big: usize, small: usize| {
             let links = &self.model.functions[big].links;
@@ -484,23 +484,26 @@ impl Case {
             .copied()
             .filter(|f| {
                 complained.contains(f)
-                    || !all.iter().any(|g| {
-                        g != f && contains(*g, *f) && (!contains(*f, *g) || g < f)
-                    })
+                    || !all
+                        .iter()
+                        .any(|g| g != f && contains(*g, *f) && (!contains(*f, *g) || g < f))
             })
             .collect()
     }
 
     /// The last try of a function after an entry: the test, and whether it passed.
     fn tried_since(&self, entry: usize, function: usize) -> Option<(usize, bool)> {
-        self.entered[entry + 1..].iter().rev().find_map(|e| match e {
-            Entered::Result { test, outcome }
-                if self.model.tests[*test].proves == Some(function) =>
-            {
-                Some((*test, *outcome == 0))
-            }
-            _ => None,
-        })
+        self.entered[entry + 1..]
+            .iter()
+            .rev()
+            .find_map(|e| match e {
+                Entered::Result { test, outcome }
+                    if self.model.tests[*test].proves == Some(function) =>
+                {
+                    Some((*test, *outcome == 0))
+                }
+                _ => None,
+            })
     }
 
     /// Functions that have passed a try after the last remedy.

@@ -296,8 +296,8 @@ fn advice(case: &Case, many: usize) -> AdviceView {
                 "Most likely nothing is wrong: show the owner, and close as no fault found."
                     .to_owned()
             }
-            Stop::TooDear { expected, limit } => format!(
-                "Going on is expected to cost about {expected:.0}, more than the {limit:.0} \
+            Stop::TooDear { spent, limit } => format!(
+                "Going on is expected to take about {spent:.0} in work and parts, more than the {limit:.0} \
                  agreed: ask the customer first."
             ),
             Stop::NothingLeft => {
@@ -386,11 +386,7 @@ fn why_test(case: &Case, i: usize, p: &Proposal) -> String {
     };
     let t = &case.model.tests[i];
     let split = if t.function.is_some() {
-        format!(
-            "yes {}, no {}",
-            percent(p.outcomes[0]),
-            percent(far)
-        )
+        format!("yes {}, no {}", percent(p.outcomes[0]), percent(far))
     } else {
         t.outcomes
             .iter()

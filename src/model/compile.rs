@@ -39,7 +39,10 @@ pub enum CompileError {
 }
 
 /// Finds the description that fits best: model and variant, model, kind.
-fn describe<'a>(rules: &'a Rulebase, unit: &super::Unit) -> Result<Option<&'a Device>, CompileError> {
+fn describe<'a>(
+    rules: &'a Rulebase,
+    unit: &super::Unit,
+) -> Result<Option<&'a Device>, CompileError> {
     if rules.devices.is_empty() {
         return Ok(None);
     }
@@ -77,8 +80,7 @@ fn describe<'a>(rules: &'a Rulebase, unit: &super::Unit) -> Result<Option<&'a De
         kinds.dedup();
         return Err(CompileError::NoDevice {
             kind: unit.kind.clone(),
-            near: crate::rulebase::nearest(&unit.kind, kinds.iter().copied())
-                .map(str::to_owned),
+            near: crate::rulebase::nearest(&unit.kind, kinds.iter().copied()).map(str::to_owned),
             known: kinds.join(", "),
         });
     }
@@ -213,6 +215,14 @@ impl Builder<'_> {
         if pack.minimal {
             return Ok(pack.faults.iter().map(|f| f.rate).collect());
         }
+        // The same rates are asked for at every entry of every job.
+        let mut known = pack
+            .worked_out
+            .lock()
+            .unwrap_or_else(std::sync::PoisonError::into_inner);
+        if let Some((_, priors)) = known.iter().find(|(kind, _)| kind == self.kind) {
+            return Ok(priors.clone());
+        }
         let mut strength = vec![0.0f64; pack.faults.len()];
         let symptoms = pack.symptoms.iter().map(|s| &s.links);
         for links in pack.functions.iter().map(|f| &f.links).chain(symptoms) {
@@ -226,12 +236,14 @@ impl Builder<'_> {
             .zip(&strength)
             .map(|(f, s)| (f.rate * self.on_kind(pack, f.item), *s))
             .collect();
-        convert(&faults, pack.nothing_found, pack.two_or_more)
-            .map(|c| c.priors)
+        let priors = convert(&faults, pack.nothing_found, pack.two_or_more)
             .map_err(|why| CompileError::Rates {
                 pack: pack.id.clone(),
                 why,
-            })
+            })?
+            .priors;
+        known.push((self.kind.to_owned(), priors.clone()));
+        Ok(priors)
     }
 
     fn on_kind(&self, pack: &Pack, item: usize) -> f64 {

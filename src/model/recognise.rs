@@ -33,9 +33,11 @@ pub fn recognise(model: &Model, text: &str) -> Vec<Heard> {
     // Which copies the text names: by all words of the name, else by its
     // telling words (front, rear, left, right).
     let named = |copy: &str| {
-        copy.split_whitespace()
-            .next()
-            .is_some_and(|first| lower.split(|c: char| !c.is_alphanumeric()).any(|w| w == first))
+        copy.split_whitespace().next().is_some_and(|first| {
+            lower
+                .split(|c: char| !c.is_alphanumeric())
+                .any(|w| w == first)
+        })
     };
     let any_named: Vec<&str> = model
         .symptoms

@@ -25,7 +25,10 @@ pub(super) fn foretell_all(s: &Situation) -> Vec<Option<Foretold>> {
     let total: f64 = kept.iter().map(|c| c.1).sum();
     s.tests
         .iter()
-        .map(|t| t.as_ref().map(|t| foretell(s.faults, kept, total, &t.finding)))
+        .map(|t| {
+            t.as_ref()
+                .map(|t| foretell(s.faults, kept, total, &t.finding))
+        })
         .collect()
 }
 
@@ -60,8 +63,7 @@ fn foretell(
         p[outcomes - 1] = 1.0 - below;
         let mut h = 0.0;
         for (k, x) in p.iter().enumerate() {
-            let x = (1.0 - finding.misread()) * x.max(0.0)
-                + finding.misread() / outcomes as f64;
+            let x = (1.0 - finding.misread()) * x.max(0.0) + finding.misread() / outcomes as f64;
             mean[k] += w * x;
             h += surprise(x);
         }

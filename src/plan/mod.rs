@@ -141,8 +141,11 @@ pub struct Proposal {
     pub moving: f64,
     /// Cost of parts.
     pub parts: f64,
-    /// Expected cost of the whole repair if this is done first, in currency.
+    /// Expected cost of the whole repair if this is done first, in currency,
+    /// the loss of ending unmended included.
     pub expected: f64,
+    /// The same without that loss: what is expected to be spent.
+    pub spent: f64,
     /// For a test: what it is expected to tell, in bits. Nought for a remedy.
     pub gain: f64,
     /// For a test: the probability of each outcome. For a remedy: that it
@@ -159,8 +162,8 @@ pub enum Stop {
     NothingWrong,
     /// The expected cost passes the limit: ask the customer.
     TooDear {
-        /// Expected cost of going on, in currency.
-        expected: f64,
+        /// What going on is expected to take in work and parts, in currency.
+        spent: f64,
         /// The limit, in currency.
         limit: f64,
     },
@@ -222,14 +225,20 @@ pub fn advise(s: &Situation, many: usize) -> Advice {
             moving,
             parts: remedy.parts,
             expected: first.cost,
+            spent: first.spent,
             gain: 0.0,
             outcomes: vec![mends_all(s, *r)],
         });
     }
-    steps.sort_by(|a, b| a.expected.total_cmp(&b.expected).then(rank(a).cmp(&rank(b))));
+    steps.sort_by(|a, b| {
+        a.expected
+            .total_cmp(&b.expected)
+            .then(rank(a).cmp(&rank(b)))
+    });
     let expected = steps
         .first()
         .map_or(ahead.cost, |p| p.expected.min(ahead.cost));
+    let spent = steps.first().map_or(ahead.spent, |p| p.spent);
     let nothing: f64 = s
         .candidates
         .iter()
@@ -239,8 +248,8 @@ pub fn advise(s: &Situation, many: usize) -> Advice {
         Some(Stop::NothingWrong)
     } else if steps.is_empty() {
         Some(Stop::NothingLeft)
-    } else if let Some(limit) = s.costs.limit.filter(|l| expected > *l) {
-        Some(Stop::TooDear { expected, limit })
+    } else if let Some(limit) = s.costs.limit.filter(|l| spent > *l) {
+        Some(Stop::TooDear { spent, limit })
     } else if matches!(steps[0].act, Act::Remedy(_)) {
         Some(Stop::EnoughKnown)
     } else {
@@ -267,6 +276,7 @@ fn look_ahead(s: &Situation, i: usize, foretold: Option<&Foretold>) -> Proposal 
     let (to, moving) = s.moves.reach(s.state, t.conditions);
     let outcomes = foretold.map_or_else(Vec::new, |f| f.outcomes.clone());
     let mut expected = s.costs.of(t.minutes + moving, 0.0);
+    let mut spent = expected;
     for (k, p) in outcomes.iter().enumerate() {
         if *p > 1e-9 {
             let seen = Seen {
@@ -274,7 +284,9 @@ fn look_ahead(s: &Situation, i: usize, foretold: Option<&Foretold>) -> Proposal 
                 outcome: k,
             };
             let masses = Masses::of(s, Some(&Likelihood::new(s.faults, &seen)));
-            expected += p * repair::expected_cost(s, &masses, to, None).cost;
+            let ahead = repair::expected_cost(s, &masses, to, None);
+            expected += p * ahead.cost;
+            spent += p * ahead.spent;
         }
     }
     Proposal {
@@ -283,6 +295,7 @@ fn look_ahead(s: &Situation, i: usize, foretold: Option<&Foretold>) -> Proposal 
         moving,
         parts: 0.0,
         expected,
+        spent,
         gain: foretold.map_or(0.0, |f| f.bits),
         outcomes,
     }
@@ -294,13 +307,7 @@ fn mends_all(s: &Situation, r: usize) -> f64 {
     let Some(remedy) = &s.remedies[r] else {
         return 0.0;
     };
-    let take = |f: FaultId| {
-        remedy
-            .clears
-            .iter()
-            .find(|c| c.0 == f)
-            .map_or(0.0, |c| c.1)
-    };
+    let take = |f: FaultId| remedy.clears.iter().find(|c| c.0 == f).map_or(0.0, |c| c.1);
     s.candidates
         .iter()
         .filter(|(c, _)| !c.is_empty())

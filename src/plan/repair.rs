@@ -43,7 +43,10 @@ impl Masses {
 
 /// An order of remedies and what it is expected to cost.
 pub(super) struct Repair {
+    /// Work, parts, and the loss where it ends unmended.
     pub(super) cost: f64,
+    /// Work and parts alone.
+    pub(super) spent: f64,
     pub(super) order: Vec<usize>,
 }
 
@@ -67,25 +70,29 @@ pub(super) fn expected_cost(
         .iter()
         .map(|r| r.as_ref().map_or(0.0, |r| fixes(&left, &r.clears)))
         .collect();
+    let price = |i: usize, state: BenchState| -> Option<(f64, BenchState)> {
+        let r = s.remedies[i].as_ref()?;
+        let (mut state, moving) = s.moves.reach(state, r.conditions);
+        let mut minutes = r.minutes + moving;
+        if let Some(t) = s.retest {
+            let (back, moving) = s.moves.reach(state, t.conditions);
+            minutes += moving + t.minutes;
+            state = back;
+        }
+        Some((s.costs.of(minutes, r.parts), state))
+    };
+    // The price of a remedy holds for the state the device is in now.
+    let price_all = |state| -> Vec<Option<(f64, BenchState)>> {
+        (0..s.remedies.len()).map(|i| price(i, state)).collect()
+    };
+    let mut prices = price_all(state);
     loop {
-        // The price of a remedy holds for the state the device is in now.
-        let price = |i: usize, state: BenchState| -> Option<(f64, BenchState)> {
-            let r = s.remedies[i].as_ref()?;
-            let (mut state, moving) = s.moves.reach(state, r.conditions);
-            let mut minutes = r.minutes + moving;
-            if let Some(t) = s.retest {
-                let (back, moving) = s.moves.reach(state, t.conditions);
-                minutes += moving + t.minutes;
-                state = back;
-            }
-            Some((s.costs.of(minutes, r.parts), state))
-        };
         let forced = first.filter(|_| order.is_empty());
         let best = match forced {
-            Some(i) => price(i, state).map(|p| (i, p)),
+            Some(i) => prices[i].map(|p| (i, p)),
             None => (0..s.remedies.len())
                 .filter(|i| !tried[*i] && gain[*i] > 1e-6)
-                .filter_map(|i| price(i, state).map(|p| (i, p)))
+                .filter_map(|i| prices[i].map(|p| (i, p)))
                 .max_by(|a, b| {
                     let worth = |x: &(usize, (f64, BenchState))| gain[x.0] / x.1.0.max(1e-9);
                     worth(a).total_cmp(&worth(b)).then(b.0.cmp(&a.0))
@@ -99,7 +106,10 @@ pub(super) fn expected_cost(
         cost += price * open;
         order.push(i);
         tried[i] = true;
-        state = to;
+        if to != state {
+            state = to;
+            prices = price_all(state);
+        }
         if let Some(r) = &s.remedies[i] {
             for (f, take) in &r.clears {
                 let cleared = left[*f] * take;
@@ -125,6 +135,7 @@ pub(super) fn expected_cost(
     }
     Repair {
         cost: cost + wrong.max(0.0) * s.costs.give_up,
+        spent: cost,
         order,
     }
 }

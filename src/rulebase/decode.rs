@@ -25,6 +25,7 @@ pub(super) fn decode<'de, T: Deserialize<'de>>(
     let found = RefCell::new(Vec::new());
     let result = T::deserialize(Decoder {
         node,
+        owner: None,
         files,
         found: &found,
     });
@@ -34,18 +35,32 @@ pub(super) fn decode<'de, T: Deserialize<'de>>(
 
 /// Named entries in the order of the file.
 #[derive(Clone, Debug)]
-pub struct Entries<T>(pub Vec<(At<String>, T)>);
+pub struct Entries<T> {
+    list: Vec<(At<String>, T)>,
+    dropped: Vec<String>,
+}
+
+impl<T> Entries<T> {
+    /// Names of entries that could not be read, for which a problem is known:
+    /// whoever refers to them is not to blame.
+    pub(super) fn dropped(&self) -> &[String] {
+        &self.dropped
+    }
+}
 
 impl<T> Default for Entries<T> {
     fn default() -> Self {
-        Entries(Vec::new())
+        Entries {
+            list: Vec::new(),
+            dropped: Vec::new(),
+        }
     }
 }
 
 impl<T> std::ops::Deref for Entries<T> {
     type Target = [(At<String>, T)];
     fn deref(&self) -> &Self::Target {
-        &self.0
+        &self.list
     }
 }
 
@@ -53,7 +68,7 @@ impl<'a, T> IntoIterator for &'a Entries<T> {
     type Item = &'a (At<String>, T);
     type IntoIter = std::slice::Iter<'a, (At<String>, T)>;
     fn into_iter(self) -> Self::IntoIter {
-        self.0.iter()
+        self.list.iter()
     }
 }
 
@@ -66,14 +81,15 @@ impl<'de, T: Deserialize<'de>> Deserialize<'de> for Entries<T> {
                 f.write_str("a mapping of names")
             }
             fn visit_map<A: de::MapAccess<'de>>(self, mut a: A) -> Result<Entries<T>, A::Error> {
-                let mut entries = Vec::new();
+                let mut entries = Entries::default();
                 while let Some(key) = a.next_key::<At<String>>()? {
                     // A bad entry has been reported; its neighbours still count.
-                    if let Ok(value) = a.next_value::<T>() {
-                        entries.push((key, value));
+                    match a.next_value::<T>() {
+                        Ok(value) => entries.list.push((key, value)),
+                        Err(_) => entries.dropped.push(key.value),
                     }
                 }
-                Ok(Entries(entries))
+                Ok(entries)
             }
         }
         d.deserialize_map(V(std::marker::PhantomData))
@@ -121,10 +137,17 @@ impl<'de> Deserialize<'de> for Need {
                 })
             }
             fn visit_map<A: de::MapAccess<'de>>(self, mut a: A) -> Result<Need, A::Error> {
-                match a.next_entry()? {
-                    Some((target, strength)) => Ok(Need { target, strength }),
-                    None => Err(de::Error::custom("an empty need")),
+                let Some((target, strength)) = a.next_entry()? else {
+                    return Err(de::Error::custom(
+                        "an empty need; write a name such as `module`",
+                    ));
+                };
+                if a.next_key::<At<String>>()?.is_some() {
+                    return Err(de::Error::custom(
+                        "two needs in one pair of braces; write `[{a: 0.9}, {b: 0.8}]`",
+                    ));
                 }
+                Ok(Need { target, strength })
             }
         }
         d.deserialize_newtype_struct(NEED_MARK, V)
@@ -156,6 +179,15 @@ struct Stop {
     recorded: bool,
 }
 
+impl Stop {
+    fn help(&self) -> String {
+        match self.message.split('`').nth(1) {
+            Some(field) => format!("add `{field}:`"),
+            None => "add it".into(),
+        }
+    }
+}
+
 impl fmt::Display for Stop {
     fn fmt(&self, f: &mut fmt::Formatter) -> fmt::Result {
         f.write_str(&self.message)
@@ -182,22 +214,39 @@ impl de::Error for Stop {
 #[derive(Clone, Copy)]
 struct Decoder<'a> {
     node: &'a At<Node>,
+    /// The key that this node is the value of.
+    owner: Option<&'a At<String>>,
     files: &'a [SourceFile],
     found: &'a RefCell<Vec<Problem>>,
 }
 
 impl<'a> Decoder<'a> {
     fn on(self, node: &'a At<Node>) -> Self {
-        Decoder { node, ..self }
+        Decoder {
+            node,
+            owner: None,
+            ..self
+        }
     }
 
     /// Records an error at this node unless a deeper place already has.
     fn located<T>(self, r: Result<T, Stop>) -> Result<T, Stop> {
         r.map_err(|mut e| {
             if !e.recorded {
-                self.found
-                    .borrow_mut()
-                    .push(Problem::new(e.code, self.node.span, e.message.clone()));
+                let problem = match (e.code, self.owner) {
+                    // What is not there has no place: show whose it is.
+                    (Code::MissingKey, Some(owner)) => Problem::new(
+                        e.code,
+                        owner.span,
+                        format!("{} from `{}`", e.message, clip(owner)),
+                    )
+                    .help(e.help()),
+                    (Code::MissingKey, None) => {
+                        Problem::new(e.code, self.node.span, e.message.clone()).help(e.help())
+                    }
+                    _ => Problem::new(e.code, self.node.span, e.message.clone()),
+                };
+                self.found.borrow_mut().push(problem);
                 e.recorded = true;
             }
             e
@@ -205,10 +254,62 @@ impl<'a> Decoder<'a> {
     }
 
     fn wrong<T>(self, expected: &str) -> Result<T, Stop> {
-        self.located(Err(de::Error::custom(format!(
-            "expected {expected}, found {}",
-            self.described()
-        ))))
+        let problem = Problem::new(
+            Code::Type,
+            self.node.span,
+            format!("expected {expected}, found {}", self.described()),
+        );
+        let problem = match self.advice(expected) {
+            Some(help) => problem.help(help),
+            None => problem,
+        };
+        self.found.borrow_mut().push(problem);
+        let mut stop: Stop = de::Error::custom("");
+        stop.recorded = true;
+        Err(stop)
+    }
+
+    /// What to write instead, where it can be told from what is there.
+    fn advice(self, expected: &str) -> Option<String> {
+        let written = clip(self.written());
+        match &self.node.value {
+            Node::Text(t) if expected.contains("number") => {
+                let number = |s: &str| s.parse::<f64>().is_ok_and(f64::is_finite);
+                let point = t.replacen(',', ".", 1);
+                let first = t.split_whitespace().next().unwrap_or("");
+                if number(t) {
+                    Some(format!("without quotes: {t}"))
+                } else if t.contains(',') && number(&point) {
+                    Some(format!("with a decimal point: {point}"))
+                } else if let Some(p) = t.strip_suffix('%').filter(|p| number(p.trim())) {
+                    Some(format!(
+                        "without the sign; {p} per cent is {} as a chance",
+                        tidy(p.trim().parse::<f64>().ok()? / 100.0)
+                    ))
+                } else if number(first) {
+                    Some(format!("the number alone: {first}"))
+                } else {
+                    None
+                }
+            }
+            Node::Text(_) | Node::Number(_) if expected.contains("list such") => {
+                Some(format!("in brackets: [{written}]"))
+            }
+            Node::Text(_) if expected.contains("true") => {
+                Some("write true or false, without quotes".into())
+            }
+            Node::Text(_) | Node::Number(_) if expected.contains("mapping (") => {
+                Some("write one name to a line, each with a colon and what belongs to it".into())
+            }
+            Node::List(l) if expected.contains("mapping (") => match l.first().map(|n| &n.value) {
+                Some(Node::Text(t)) => Some(format!(
+                    "write `{}:` with its own keys indented below it, without the hyphen",
+                    clip(t)
+                )),
+                _ => Some("write names with colons, without hyphens or brackets".into()),
+            },
+            _ => None,
+        }
     }
 
     fn described(self) -> String {
@@ -216,6 +317,7 @@ impl<'a> Decoder<'a> {
             Node::Null => "nothing".into(),
             Node::List(_) => "a list".into(),
             Node::Map(_) => "a mapping".into(),
+            _ if self.written().is_empty() => "an empty text".into(),
             _ => format!("`{}`", clip(self.written())),
         }
     }
@@ -229,6 +331,11 @@ impl<'a> Decoder<'a> {
             .unwrap_or("")
             .trim()
     }
+}
+
+/// A number without the dust of binary fractions.
+pub(super) fn tidy(n: f64) -> f64 {
+    (n * 1e9).round() / 1e9
 }
 
 fn clip(s: &str) -> String {
@@ -294,6 +401,13 @@ impl<'de> de::Deserializer<'de> for Decoder<'_> {
     fn deserialize_str<V: Visitor<'de>>(self, v: V) -> Result<V::Value, Stop> {
         match &self.node.value {
             Node::Text(t) => self.located(v.visit_str(t)),
+            // An alias stands for its value, all else for itself: 0010 stays 0010.
+            Node::Bool(b) if self.written().starts_with('*') => {
+                self.located(v.visit_str(&b.to_string()))
+            }
+            Node::Number(n) if self.written().starts_with('*') => {
+                self.located(v.visit_str(&n.to_string()))
+            }
             Node::Bool(_) | Node::Number(_) => self.located(v.visit_str(self.written())),
             _ => self.wrong("a text"),
         }
@@ -353,7 +467,11 @@ impl<'de> de::Deserializer<'de> for Decoder<'_> {
     fn deserialize_tuple<V: Visitor<'de>>(self, n: usize, v: V) -> Result<V::Value, Stop> {
         match &self.node.value {
             Node::List(l) if l.len() == n => self.deserialize_seq(v),
-            _ => self.wrong(&format!("a list of {n} values")),
+            Node::List(l) => self.located(Err(de::Error::custom(format!(
+                "expected {n} values in brackets, found {}",
+                l.len()
+            )))),
+            _ => self.wrong(&format!("{n} values in brackets")),
         }
     }
     fn deserialize_tuple_struct<V: Visitor<'de>>(
@@ -402,7 +520,13 @@ impl<'de> de::Deserializer<'de> for Decoder<'_> {
                 value: None,
                 fields: Some(fields),
             })),
-            Node::List(_) => self.wrong("a mapping (`name: value` lines)"),
+            Node::List(_) => match (SHORT_FORMS.contains(&name), fields[0]) {
+                (true, "rate" | "prior") => {
+                    self.wrong(&format!("a number, or `{}:` and more in braces", fields[0]))
+                }
+                (true, _) => self.wrong("a text"),
+                _ => self.wrong("a mapping (`name: value` lines)"),
+            },
             _ if SHORT_FORMS.contains(&name) => {
                 let short = [(
                     At {
@@ -438,11 +562,7 @@ impl<'de> de::Deserializer<'de> for Decoder<'_> {
                         Problem::new(
                             Code::UnknownKey,
                             key.span,
-                            format!(
-                                "`{}` is none of {}",
-                                clip(key),
-                                variants.join(", ")
-                            ),
+                            format!("`{}` is none of {}", clip(key), variants.join(", ")),
                         )
                         .near(key, variants.iter().copied()),
                     );
@@ -552,7 +672,7 @@ impl<'de> de::SeqAccess<'de> for List<'_> {
 struct Map<'a> {
     of: Decoder<'a>,
     rest: std::slice::Iter<'a, (At<String>, At<Node>)>,
-    value: Option<&'a At<Node>>,
+    value: Option<(&'a At<String>, &'a At<Node>)>,
     fields: Option<&'static [&'static str]>,
 }
 
@@ -577,7 +697,7 @@ impl<'de> de::MapAccess<'de> for Map<'_> {
                 );
                 continue;
             }
-            self.value = Some(value);
+            self.value = Some((key, value));
             let node = At {
                 value: Node::Text(key.value.clone()),
                 span: key.span,
@@ -588,7 +708,11 @@ impl<'de> de::MapAccess<'de> for Map<'_> {
     }
     fn next_value_seed<S: DeserializeSeed<'de>>(&mut self, seed: S) -> Result<S::Value, Stop> {
         match self.value.take() {
-            Some(v) => seed.deserialize(self.of.on(v)),
+            Some((key, v)) => seed.deserialize(Decoder {
+                node: v,
+                owner: Some(key),
+                ..self.of
+            }),
             None => Err(de::Error::custom("a value is missing")),
         }
     }
@@ -602,6 +726,7 @@ impl<'a> Decoder<'a> {
     {
         Decoder {
             node,
+            owner: None,
             files: self.files,
             found: self.found,
         }

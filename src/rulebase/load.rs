@@ -63,6 +63,7 @@ impl Rules {
             read(path, &mut files, &mut problems, 0);
         }
         let mut raw: Vec<AnyFile> = Vec::new();
+        let mut replaced = 0;
         for (i, parsed) in parse_all(&files).into_iter().enumerate() {
             match parsed {
                 Err(p) => problems.push(p),
@@ -70,26 +71,33 @@ impl Rules {
                     if let Some(any) = any_file(&node, &files, &mut problems) {
                         if i >= builtin {
                             // What is given replaces what is built in.
-                            raw.retain(|old| {
-                                place(old) as usize >= builtin || !same(old, &any)
-                            });
+                            let before = raw.len();
+                            raw.retain(|old| place(old) as usize >= builtin || !same(old, &any));
+                            replaced += before - raw.len();
                         }
                         raw.push(any);
                     }
                 }
             }
         }
-        let mut rulebase = validate(&raw, &files, &mut problems);
+        if files.is_empty() && problems.is_empty() && self.paths.is_empty() {
+            problems.push(
+                Problem::of_file(Code::File, "no rules at all")
+                    .help("give rule files or a folder of them, or use the built-in rules"),
+            );
+        }
+        // What an unreadable file holds may be what others refer to.
+        let complete = raw.len() + replaced == files.len()
+            && !problems
+                .iter()
+                .any(|p| matches!(p.code, Code::File | Code::Budget));
+        let mut rulebase = validate(&raw, &files, complete, &mut problems);
         let mut hash = Sha256::new();
         for f in &files {
             hash.update(f.text.as_bytes());
             hash.update([0]);
         }
-        rulebase.fingerprint = hash
-            .finalize()
-            .iter()
-            .map(|b| format!("{b:02x}"))
-            .collect();
+        rulebase.fingerprint = hash.finalize().iter().map(|b| format!("{b:02x}")).collect();
         problems.sort_by_key(|p| p.span.map(|s| (s.file, s.start)));
         Loaded {
             rulebase,
@@ -168,10 +176,17 @@ fn read(path: &Path, files: &mut Vec<SourceFile>, problems: &mut Vec<Problem>, d
                 let mut entries: Vec<PathBuf> =
                     entries.filter_map(|e| e.ok().map(|e| e.path())).collect();
                 entries.sort();
+                let before = files.len() + problems.len();
                 for e in entries {
                     if e.is_dir() || is_yaml(&e) {
                         read(&e, files, problems, depth + 1);
                     }
+                }
+                if depth == 0 && files.len() + problems.len() == before {
+                    problems.push(
+                        Problem::of_file(Code::File, format!("no rule file in the folder {name}"))
+                            .help("rule files end in .yaml or .yml"),
+                    );
                 }
             }
         }
@@ -216,8 +231,19 @@ fn any_file(
 ) -> Option<AnyFile> {
     let yaml::Node::Map(entries) = &node.value else {
         problems.push(
-            Problem::new(Code::Type, first_word(node.span, files), "not a rule file")
-                .help("a rule file starts with `pack:`, `device:` or `bench:`"),
+            match node.value {
+                yaml::Node::Null => Problem::new(
+                    Code::Syntax,
+                    Span {
+                        start: 0,
+                        end: 0,
+                        ..node.span
+                    },
+                    "the file is empty",
+                ),
+                _ => Problem::new(Code::Type, first_word(node.span, files), "not a rule file"),
+            }
+            .help("a rule file starts with `pack:`, `device:` or `bench:`"),
         );
         return None;
     };

@@ -16,8 +16,8 @@ mod typed;
 mod validate;
 mod yaml;
 
-pub use load::{Loaded, Rules};
 pub(crate) use load::read_text;
+pub use load::{Loaded, Rules};
 pub use problem::{Code, Problem, nearest};
 pub use source::{At, SourceFile, Span};
 pub use typed::*;

@@ -144,13 +144,7 @@ impl Problem {
         let text = &files.get(span.file as usize)?.text;
         let before = text.get(..(span.start as usize).min(text.len()))?;
         let line = before.matches('\n').count() + 1;
-        let column = before
-            .rsplit('\n')
-            .next()
-            .unwrap_or("")
-            .chars()
-            .count()
-            + 1;
+        let column = before.rsplit('\n').next().unwrap_or("").chars().count() + 1;
         Some((line, column))
     }
 
@@ -166,7 +160,9 @@ impl Problem {
             .primary_title(self.message.as_str())
             .id(self.code.name());
         let Some(span) = self.span else {
-            let mut groups = vec![title.elements(Vec::<annotate_snippets::Snippet<annotate_snippets::Annotation>>::new())];
+            let mut groups = vec![title.elements(Vec::<
+                annotate_snippets::Snippet<annotate_snippets::Annotation>,
+            >::new())];
             if let Some(help) = &self.help {
                 groups.push(annotate_snippets::Group::with_title(
                     Level::HELP.secondary_title(help.as_str()),

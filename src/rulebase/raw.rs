@@ -28,6 +28,7 @@ pub enum AnyFile {
 /// and how to mend it.
 #[derive(Debug, Deserialize, JsonSchema)]
 #[serde(rename_all = "kebab-case")]
+#[schemars(deny_unknown_fields)]
 pub struct RawPack {
     /// Identifier of the pack: lower case letters, digits and hyphens.
     pub pack: At<String>,
@@ -73,6 +74,7 @@ pub struct RawPack {
 /// Anything that can be at fault.
 #[derive(Debug, Deserialize, JsonSchema)]
 #[serde(rename_all = "kebab-case")]
+#[schemars(deny_unknown_fields)]
 pub struct RawItem {
     /// Name on screens. `{unit}` stands for the name of the copy.
     pub name: At<String>,
@@ -99,6 +101,7 @@ pub struct RawItem {
 /// A way an item fails. A bare number is the rate.
 #[derive(Debug, Deserialize, JsonSchema)]
 #[serde(rename_all = "kebab-case")]
+#[schemars(deny_unknown_fields, transform = or_number)]
 pub struct RawFault {
     /// Of 1000 jobs with a complaint in this area.
     pub rate: At<f64>,
@@ -119,6 +122,7 @@ pub struct RawFault {
 /// Something the owner or the device can be seen to do.
 #[derive(Debug, Deserialize, JsonSchema)]
 #[serde(rename_all = "kebab-case")]
+#[schemars(deny_unknown_fields)]
 pub struct RawFunction {
     /// Name on screens, a statement: "the camera shows a picture".
     pub name: At<String>,
@@ -133,6 +137,7 @@ pub struct RawFunction {
 /// explains it, direct links.
 #[derive(Debug, Deserialize, JsonSchema)]
 #[serde(rename_all = "kebab-case")]
+#[schemars(deny_unknown_fields)]
 pub struct RawSymptom {
     /// Name on screens.
     pub name: At<String>,
@@ -156,6 +161,7 @@ pub struct RawSymptom {
 /// Anything done to learn.
 #[derive(Debug, Deserialize, JsonSchema)]
 #[serde(rename_all = "kebab-case")]
+#[schemars(deny_unknown_fields)]
 pub struct RawTest {
     /// What to do and look for, as a question. For tests of a function, "yes"
     /// means it works.
@@ -204,6 +210,7 @@ pub struct RawTest {
 /// One outcome of a test.
 #[derive(Debug, Default, Deserialize, JsonSchema)]
 #[serde(rename_all = "kebab-case", default)]
+#[schemars(deny_unknown_fields)]
 pub struct RawOutcome {
     /// The outcome in plain words.
     pub says: Option<String>,
@@ -216,6 +223,7 @@ pub struct RawOutcome {
 /// Anything done to mend.
 #[derive(Debug, Deserialize, JsonSchema)]
 #[serde(rename_all = "kebab-case")]
+#[schemars(deny_unknown_fields)]
 pub struct RawRemedy {
     /// What is done, as an order: "clean and reseat the connector".
     pub name: At<String>,
@@ -253,6 +261,7 @@ pub struct RawRemedy {
 /// A fault of the smallest form. A bare number is the prior.
 #[derive(Debug, Deserialize, JsonSchema)]
 #[serde(rename_all = "kebab-case")]
+#[schemars(deny_unknown_fields, transform = or_number)]
 pub struct RawPrior {
     /// Probability before anything is seen, 0 to 1.
     pub prior: At<f64>,
@@ -268,6 +277,7 @@ pub struct RawPrior {
 /// the chance that its fault alone, without the leak, makes it "yes".
 #[derive(Debug, Deserialize, JsonSchema)]
 #[serde(rename_all = "kebab-case")]
+#[schemars(deny_unknown_fields)]
 pub struct RawObservation {
     /// Strength of each fault.
     pub links: Entries<At<f64>>,
@@ -286,6 +296,7 @@ pub struct RawObservation {
 /// A device: which packs it has and how often.
 #[derive(Debug, Deserialize, JsonSchema)]
 #[serde(rename_all = "kebab-case")]
+#[schemars(deny_unknown_fields)]
 pub struct RawDevice {
     /// Identifier of the description.
     pub device: At<String>,
@@ -304,6 +315,7 @@ pub struct RawDevice {
 /// The bench: conditions, cautions, history questions.
 #[derive(Debug, Deserialize, JsonSchema)]
 #[serde(rename_all = "kebab-case")]
+#[schemars(deny_unknown_fields)]
 pub struct RawBench {
     /// A title.
     pub bench: At<String>,
@@ -323,6 +335,7 @@ pub struct RawBench {
 /// A state a device can be in on the bench.
 #[derive(Debug, Deserialize, JsonSchema)]
 #[serde(rename_all = "kebab-case")]
+#[schemars(deny_unknown_fields)]
 pub struct RawCondition {
     /// Name on screens.
     pub name: String,
@@ -346,6 +359,7 @@ pub struct RawCondition {
 /// A warning. A bare text is what is shown.
 #[derive(Debug, Deserialize, JsonSchema)]
 #[serde(rename_all = "kebab-case")]
+#[schemars(deny_unknown_fields, transform = or_text)]
 pub struct RawCaution {
     /// The text shown before the step.
     pub text: String,
@@ -356,7 +370,23 @@ pub struct RawCaution {
 /// A question about the device's past. A bare text is the question.
 #[derive(Debug, Deserialize, JsonSchema)]
 #[serde(rename_all = "kebab-case")]
+#[schemars(deny_unknown_fields, transform = or_text)]
 pub struct RawHistory {
     /// The question, answered yes or no.
     pub ask: String,
+}
+
+/// Lets the short form of an entry stand for it: a bare number.
+fn or_number(schema: &mut schemars::Schema) {
+    or(schema, "number");
+}
+
+/// Lets the short form of an entry stand for it: a bare text.
+fn or_text(schema: &mut schemars::Schema) {
+    or(schema, "string");
+}
+
+fn or(schema: &mut schemars::Schema, short: &str) {
+    let full = std::mem::take(schema);
+    *schema = schemars::json_schema!({ "anyOf": [{ "type": short }, full] });
 }

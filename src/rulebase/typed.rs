@@ -110,6 +110,8 @@ pub struct Pack {
     pub tests: Vec<Test>,
     /// What can be done to mend.
     pub remedies: Vec<Remedy>,
+    /// Priors already worked out, by kind of device.
+    pub(crate) worked_out: std::sync::Mutex<Vec<(String, Vec<f64>)>>,
 }
 
 /// Index of a fault within its pack.
@@ -197,20 +199,36 @@ pub struct Symptom {
 #[derive(Debug)]
 pub struct Pattern {
     source: String,
+    /// Every fit begins with one of these; `None` if they cannot be listed.
+    starts: Option<Vec<Vec<u8>>>,
     ready: std::sync::OnceLock<Option<Regex>>,
 }
 
 impl Pattern {
-    /// A pattern that [`regex_syntax`] accepts.
-    pub fn new(source: String) -> Self {
+    /// A pattern that has been parsed.
+    pub fn new(source: String, parsed: &regex_syntax::hir::Hir) -> Self {
+        let starts = regex_syntax::hir::literal::Extractor::new()
+            .extract(parsed)
+            .literals()
+            .filter(|_| !source.contains(char::is_uppercase))
+            .map(|l| l.iter().map(|l| l.as_bytes().to_vec()).collect());
         Pattern {
             source,
+            starts,
             ready: std::sync::OnceLock::new(),
         }
     }
 
     /// Where it fits in a text that is already in lower case.
     pub fn find<'t>(&self, lower: &'t str) -> Option<&'t str> {
+        let text = lower.as_bytes();
+        if let Some(starts) = &self.starts
+            && !starts
+                .iter()
+                .any(|s| s.is_empty() || text.windows(s.len()).any(|w| w == s))
+        {
+            return None;
+        }
         self.ready
             .get_or_init(|| {
                 // Plain ASCII rules are made ready several times faster.

@@ -1,12 +1,12 @@
 //! From the raw form to the typed one, collecting every problem.
 
-use std::collections::HashMap;
+use std::collections::{HashMap, HashSet};
 use std::sync::Arc;
 
 use petgraph::algo::{tarjan_scc, toposort};
 use petgraph::graph::{DiGraph, NodeIndex};
 
-use super::decode::Entries;
+use super::decode::{Entries, tidy};
 use super::problem::{Code, Problem};
 use super::raw::*;
 use super::source::{At, SourceFile, Span};
@@ -20,17 +20,22 @@ const RELIABILITY: f64 = 0.97;
 /// Minutes of a step where nothing is said.
 const MINUTES: f64 = 5.0;
 
-/// Turns the raw files into a rule base. Whatever is wrong is added to
+/// Turns the raw files into a rule base; `complete` says that none is missing
+/// that others may refer to. Whatever is wrong is added to
 /// `problems`; the rule base is complete only if nothing was.
 pub(super) fn validate(
     raw: &[AnyFile],
     files: &[SourceFile],
+    complete: bool,
     problems: &mut Vec<Problem>,
 ) -> Rulebase {
     let mut v = Validator {
         files,
         problems,
         tally: SourceTally::default(),
+        complete,
+        unread: HashSet::new(),
+        loose: false,
     };
     let mut bench = Bench::default();
     let mut demands = Vec::new();
@@ -61,6 +66,7 @@ pub(super) fn validate(
             devices.push(v.device(d, &packs));
         }
     }
+    v.gather_unsourced();
     let sources = v.tally;
     Rulebase {
         packs,
@@ -78,7 +84,17 @@ struct Validator<'a> {
     files: &'a [SourceFile],
     problems: &'a mut Vec<Problem>,
     tally: SourceTally,
+    /// No file is missing that others may refer to.
+    complete: bool,
+    /// Names whose entries could not be read; a problem is known for each.
+    unread: HashSet<String>,
+    /// Links of the pack at hand are known to be incomplete, so that what they
+    /// leave out says nothing.
+    loose: bool,
 }
+
+/// The most conditions that a bench can have.
+const MOST_CONDITIONS: usize = 64;
 
 /// Names of one kind within a pack, with their places.
 type Names<'a> = HashMap<&'a str, (usize, Span)>;
@@ -92,6 +108,10 @@ struct Scope<'a> {
 
 impl Validator<'_> {
     fn push(&mut self, p: Problem) {
+        self.loose |= matches!(
+            p.code,
+            Code::Cycle | Code::NoOutcome | Code::Mixed | Code::MissingKey | Code::Duplicate
+        );
         self.problems.push(p);
     }
 
@@ -103,24 +123,74 @@ impl Validator<'_> {
                 format!("{what} `{}` is defined twice", name.value),
             )
             .label("the second one")
-            .also(first, "the first one"),
+            .also(first, "the first one")
+            .help("give one of them another name, or remove it"),
         );
     }
 
-    fn name(&mut self, name: &At<String>) {
+    /// One problem per file for all its numbers without a source, which one
+    /// line can mend.
+    fn gather_unsourced(&mut self) {
+        let all = std::mem::take(self.problems);
+        let (mut bare, mut rest): (Vec<Problem>, Vec<Problem>) =
+            all.into_iter().partition(|p| p.code == Code::NoSource);
+        bare.sort_by_key(|p| p.span.map(|s| (s.file, s.start)));
+        for group in bare.chunk_by(|a, b| a.span.map(|s| s.file) == b.span.map(|s| s.file)) {
+            let mut first = group[0].clone();
+            if group.len() > 1 {
+                let mut lines: Vec<usize> = group[1..]
+                    .iter()
+                    .filter_map(|p| p.line_column(self.files))
+                    .map(|at| at.0)
+                    .collect();
+                lines.dedup();
+                let more = if lines.len() > 12 { " and more" } else { "" };
+                lines.truncate(12);
+                let lines: Vec<String> = lines.iter().map(usize::to_string).collect();
+                first.message = format!("{} numbers without a source", group.len());
+                first.label = "the first; where does it come from?".into();
+                first.help = Some(format!(
+                    "{}; the others are in lines {}{more}",
+                    first.help.unwrap_or_default(),
+                    lines.join(", ")
+                ));
+            }
+            rest.push(first);
+        }
+        *self.problems = rest;
+    }
+
+    /// Notes the entries that could not be read.
+    fn unread<T>(&mut self, entries: &Entries<T>) {
+        self.unread.extend(entries.dropped().iter().cloned());
+    }
+
+    fn name(&mut self, name: &At<String>, minimal: bool) {
         let ok = name.starts_with(|c: char| c.is_ascii_lowercase())
             && name
                 .chars()
                 .all(|c| c.is_ascii_lowercase() || c.is_ascii_digit() || c == '-' || c == '_');
         // The smallest form carries over names of published networks as they are.
-        if !ok && name.value.contains(['.', '/', ':', ' ']) || name.value.is_empty() {
+        let ok = ok
+            || minimal
+                && !name.value.is_empty()
+                && !name.value.contains(['.', '/', ':'])
+                && !name
+                    .value
+                    .contains(|c: char| c.is_whitespace() || c.is_control());
+        if !ok {
             self.push(
                 Problem::new(
                     Code::BadName,
                     name.span,
                     format!("`{}` cannot be an identifier", name.value),
                 )
-                .help("use lower-case letters, digits and hyphens; put the readable name under `name`"),
+                .help(format!(
+                    "write {}; a name for screens may have capitals and spaces",
+                    identifier(name).unwrap_or_else(|| {
+                        "lower-case letters, digits and hyphens, a letter first".into()
+                    })
+                )),
             );
         }
     }
@@ -132,6 +202,13 @@ impl Validator<'_> {
         names
     }
 
+    /// The same for the smallest form, which may name things as they are
+    /// named elsewhere.
+    fn plain_names<'e, T>(&mut self, what: &str, entries: &'e Entries<T>) {
+        let mut names: Names<'e> = HashMap::new();
+        self.add_names_of(what, entries, 0, &mut names, true);
+    }
+
     fn add_names<'e, T>(
         &mut self,
         what: &str,
@@ -139,8 +216,20 @@ impl Validator<'_> {
         offset: usize,
         names: &mut Names<'e>,
     ) {
+        self.add_names_of(what, entries, offset, names, false);
+    }
+
+    fn add_names_of<'e, T>(
+        &mut self,
+        what: &str,
+        entries: &'e Entries<T>,
+        offset: usize,
+        names: &mut Names<'e>,
+        minimal: bool,
+    ) {
+        self.unread(entries);
         for (i, (name, _)) in entries.iter().enumerate() {
-            self.name(name);
+            self.name(name, minimal);
             match names.get(name.as_str()) {
                 Some((_, first)) => self.duplicate(what, name, *first),
                 None => {
@@ -152,16 +241,24 @@ impl Validator<'_> {
 
     fn range(&mut self, n: &At<f64>, low: f64, high: f64, what: &str) -> f64 {
         if n.value < low || n.value > high {
-            let hint = if high == 1.0 && n.value > 1.0 && n.value <= 100.0 {
-                format!("write {} per cent as {}", n.value, n.value / 100.0)
+            let hint = if high == 1.0 && n.value >= 2.0 && n.value <= 100.0 {
+                format!(
+                    "{what} lies between 0 and 1; {} per cent is {}",
+                    n.value,
+                    tidy(n.value / 100.0)
+                )
             } else {
-                format!("{what} lies between {low} and {high}")
+                let per = match high {
+                    999.0 | 1000.0 if what != "a multiplier" => " (of 1000 jobs)",
+                    _ => "",
+                };
+                format!("{what} lies between {low} and {high}{per}")
             };
             self.push(
                 Problem::new(
                     Code::Range,
                     n.span,
-                    format!("{what} {} is out of range", n.value),
+                    format!("{what} of {} is out of range", n.value),
                 )
                 .help(hint),
             );
@@ -177,10 +274,13 @@ impl Validator<'_> {
     fn sourced(&mut self, at: Span, sources: &[&Option<At<String>>]) -> String {
         match sources.iter().find_map(|s| s.as_ref()) {
             Some(s) if !s.trim().is_empty() => {
-                let t = s.to_lowercase();
-                if t.starts_with("common practice") {
+                let begins = |with: &str| {
+                    s.get(..with.len())
+                        .is_some_and(|head| head.eq_ignore_ascii_case(with))
+                };
+                if begins("common practice") {
                     self.tally.common_practice += 1;
-                } else if t.starts_with("own jobs") || t.starts_with("the shop's own") {
+                } else if begins("own jobs") || begins("the shop's own") {
                     self.tally.own_jobs += 1;
                 } else {
                     self.tally.published += 1;
@@ -207,14 +307,41 @@ impl Validator<'_> {
         name: &At<String>,
         known: impl IntoIterator<Item = &'n str>,
     ) {
-        self.push(
-            Problem::new(
-                Code::UnknownName,
-                name.span,
-                format!("no {what} is called `{}`", name.value),
-            )
-            .near(name, known),
-        );
+        self.loose |= ["item or fault", "item", "function"].contains(&what);
+        if name.split('.').any(|part| self.unread.contains(part)) {
+            return;
+        }
+        if !self.complete
+            && ["bench condition", "caution", "history question", "pack"].contains(&what)
+        {
+            return;
+        }
+        let known: Vec<&str> = known.into_iter().collect();
+        let mut problem = Problem::new(
+            Code::UnknownName,
+            name.span,
+            match what.strip_prefix("answer to ") {
+                Some(key) => format!("`{}` is no answer to {key}", name.value),
+                None => format!("no {what} is called `{}`", name.value),
+            },
+        )
+        .near(name, known.iter().copied());
+        if problem.meant.is_none() {
+            let mut known: Vec<&str> = known.into_iter().filter(|k| !k.contains('.')).collect();
+            known.sort_unstable();
+            known.dedup();
+            problem.help = match (known.len(), what) {
+                (0, "bench condition" | "caution" | "history question") => Some(
+                    "none are defined: a bench file lists them, and the built-in one is left out here"
+                        .into(),
+                ),
+                (0, "pack") => Some("no pack is loaded: give its file too".into()),
+                (0, _) => Some("none are defined in this pack".into()),
+                (1..=12, _) => Some(format!("known here: {}", known.join(", "))),
+                _ => None,
+            };
+        }
+        self.push(problem);
     }
 
     fn lookup(&mut self, what: &str, names: &Names, name: &At<String>) -> Option<usize> {
@@ -246,25 +373,55 @@ impl Validator<'_> {
         }
         let names = self.names("bench condition", &raw.conditions);
         let offset = bench.conditions.len();
+        let earlier: Vec<String> = bench.conditions.iter().map(|c| c.id.clone()).collect();
+        if let Some((id, _)) = raw.conditions.get(MOST_CONDITIONS.saturating_sub(offset)) {
+            self.push(
+                Problem::new(
+                    Code::Range,
+                    id.span,
+                    format!("more than {MOST_CONDITIONS} bench conditions"),
+                )
+                .label("the first one too many")
+                .help("leave out conditions that no test or remedy asks for"),
+            );
+        }
         for (id, c) in &raw.conditions {
             self.sourced(c.enter.span, &[&c.source, &raw.source]);
             let enter = self.range(&c.enter, 0.0, 1e4, "a time in minutes");
             let leave = self.range(&c.leave, 0.0, 1e4, "a time in minutes");
+            if earlier.contains(&id.value) {
+                self.push(
+                    Problem::new(
+                        Code::Duplicate,
+                        id.span,
+                        format!("another bench file already has the condition `{}`", id.value),
+                    )
+                    .help("give this bench the name of the other to replace it as a whole, or leave the condition out"),
+                );
+            }
             let mut list = |v: &[At<String>]| -> Vec<usize> {
                 v.iter()
-                    .filter_map(|n| self.lookup("bench condition", &names, n))
-                    .map(|i| i + offset)
+                    .filter_map(|n| match names.get(n.as_str()) {
+                        Some((i, _)) => Some(i + offset),
+                        None => match earlier.iter().position(|e| *e == n.value) {
+                            Some(i) => Some(i),
+                            None => self.lookup("bench condition", &names, n),
+                        },
+                    })
                     .collect()
             };
             let needs = list(&c.needs);
             let excludes = list(&c.excludes);
             for n in &c.needs {
                 if n.value == id.value {
-                    self.push(Problem::new(
-                        Code::Cycle,
-                        n.span,
-                        format!("bench condition `{}` needs itself", id.value),
-                    ));
+                    self.push(
+                        Problem::new(
+                            Code::Cycle,
+                            n.span,
+                            format!("bench condition `{}` needs itself", id.value),
+                        )
+                        .help("take it out of its own `needs:`"),
+                    );
                 }
             }
             demands.push(
@@ -296,11 +453,14 @@ impl Validator<'_> {
         if let Err(cycle) = toposort(&graph, None) {
             let i = graph[cycle.node_id()].saturating_sub(offset);
             if let Some((id, _)) = raw.conditions.get(i) {
-                self.push(Problem::new(
-                    Code::Cycle,
-                    id.span,
-                    format!("bench condition `{}` needs itself in a circle", id.value),
-                ));
+                self.push(
+                    Problem::new(
+                        Code::Cycle,
+                        id.span,
+                        format!("bench condition `{}` needs itself in a circle", id.value),
+                    )
+                    .help("take one of the `needs:` on the way out, so that one of them can come first"),
+                );
             }
             for c in &mut bench.conditions {
                 c.needs.clear();
@@ -314,10 +474,32 @@ impl Validator<'_> {
                 }
             }
         }
+        for (i, (id, _)) in raw.conditions.iter().enumerate() {
+            if let Some((a, b)) = clash(bench, &bench.closure(&[offset + i])) {
+                // Said once, at the condition that brings the two together.
+                let above = bench.conditions[offset + i]
+                    .needs
+                    .iter()
+                    .any(|n| clash(bench, &bench.closure(&[*n])).is_some());
+                if !above {
+                    self.push(
+                        Problem::new(
+                            Code::Conflict,
+                            id.span,
+                            format!(
+                                "`{}` can never hold: it needs `{}` together with `{}`, which exclude each other",
+                                id.value, bench.conditions[a].id, bench.conditions[b].id
+                            ),
+                        )
+                        .help("look at its `needs:` and `excludes:`"),
+                    );
+                }
+            }
+        }
     }
 
     fn device(&mut self, raw: &RawDevice, packs: &[Pack]) -> Device {
-        self.name(&raw.device);
+        self.name(&raw.device, false);
         if !DEVICE_KINDS.contains(&raw.kind.as_str()) {
             self.unknown("kind of device", &raw.kind, DEVICE_KINDS);
         }
@@ -327,11 +509,14 @@ impl Validator<'_> {
                 None => self.unknown("pack", name, packs.iter().map(|p| p.id.as_str())),
                 Some(p) => {
                     if p.unit.is_none() && units.len() > 1 {
-                        self.push(Problem::new(
-                            Code::Mixed,
-                            units[1].span,
-                            format!("pack `{}` has no `unit:` and can stand only once", p.id),
-                        ));
+                        self.push(
+                            Problem::new(
+                                Code::Mixed,
+                                units[1].span,
+                                format!("pack `{}` has no `unit:` and can stand only once", p.id),
+                            )
+                            .help("name one copy here, or give the pack a `unit:`"),
+                        );
                     }
                     let mut seen: HashMap<String, Span> = HashMap::new();
                     for u in units {
@@ -357,8 +542,16 @@ impl Validator<'_> {
     }
 
     fn pack(&mut self, raw: &RawPack, bench: &Bench, demands: &[Vec<usize>]) -> Pack {
-        self.name(&raw.pack);
+        self.name(&raw.pack, false);
         let minimal = !raw.faults.is_empty() || !raw.observations.is_empty();
+        let unread = |e: &Problem| {
+            e.span.is_some_and(|s| s.file == raw.pack.span.file)
+                && matches!(e.code, Code::Type | Code::MissingKey)
+        };
+        self.loose = self.problems.iter().any(unread);
+        self.unread.clear();
+        self.unread(&raw.functions);
+        let before = self.problems.len();
         let share = |v: &mut Self, n: &Option<At<f64>>, what: &str, default: f64| match n {
             Some(n) => {
                 v.sourced(n.span, &[&raw.source]);
@@ -366,8 +559,8 @@ impl Validator<'_> {
             }
             None => default,
         };
-        let nothing_found = share(self, &raw.nothing_found, "jobs of 1000", 0.05);
-        let two_or_more = share(self, &raw.two_or_more, "jobs of 1000", 0.03);
+        let nothing_found = share(self, &raw.nothing_found, "a share", 0.05);
+        let two_or_more = share(self, &raw.two_or_more, "a share", 0.03);
         let mut pack = Pack {
             id: raw.pack.value.clone(),
             about: raw.about.clone().unwrap_or_default(),
@@ -381,9 +574,9 @@ impl Validator<'_> {
             symptoms: Vec::new(),
             tests: Vec::new(),
             remedies: Vec::new(),
+            worked_out: Default::default(),
         };
-        if minimal
-            && (!raw.items.is_empty() || !raw.shared.is_empty() || !raw.functions.is_empty())
+        if minimal && (!raw.items.is_empty() || !raw.shared.is_empty() || !raw.functions.is_empty())
         {
             self.push(
                 Problem::new(
@@ -391,12 +584,16 @@ impl Validator<'_> {
                     raw.pack.span,
                     "`faults`/`observations` (the smallest form) and `items`/`functions` in one pack",
                 )
-                .help("write either the one or the other"),
+                .help("write either the one or the other; a new area starts well in the smallest form"),
             );
         }
         self.items(raw, bench, &mut pack);
         self.minimal_faults(raw, &mut pack);
-        if pack.faults.is_empty() {
+        let rates_hold = !self.loose
+            && !self.problems[before..]
+                .iter()
+                .any(|p| p.code == Code::Range);
+        if pack.faults.is_empty() && !self.loose {
             self.push(
                 Problem::new(
                     Code::MissingKey,
@@ -438,8 +635,12 @@ impl Validator<'_> {
         pack.symptoms = symptoms;
         pack.tests = tests;
         pack.remedies = remedies;
-        self.coverage(raw, &pack);
-        self.shares(raw, &pack);
+        if !self.loose {
+            self.coverage(raw, &pack);
+        }
+        if rates_hold {
+            self.shares(raw, &pack);
+        }
         pack
     }
 
@@ -454,11 +655,18 @@ impl Validator<'_> {
         for ((id, item), shared) in all {
             let place = Where::from_word(&item.r#where);
             if place.is_none() {
-                self.unknown("answer to `where`", &item.r#where, Where::ALL.map(Where::word));
+                self.unknown(
+                    "answer to `where`",
+                    &item.r#where,
+                    Where::ALL.map(Where::word),
+                );
             }
             let start = pack.faults.len();
             self.names("fault", &item.faults);
             if item.faults.is_empty() {
+                self.unread.insert(id.value.clone());
+            }
+            if item.faults.is_empty() && item.faults.dropped().is_empty() {
                 self.push(
                     Problem::new(
                         Code::MissingKey,
@@ -471,7 +679,7 @@ impl Validator<'_> {
             let item_history = self.history(&item.history, bench, &[&item.source, &raw.source]);
             for (fid, f) in &item.faults {
                 let source = self.sourced(f.rate.span, &[&f.source, &item.source, &raw.source]);
-                let rate = self.range(&f.rate, 0.0, 1000.0, "a rate of 1000 jobs") / 1000.0;
+                let rate = self.range(&f.rate, 0.0, 1000.0, "a rate") / 1000.0;
                 if rate == 0.0 {
                     self.push(
                         Problem::new(Code::Range, f.rate.span, "a rate of nothing").help(
@@ -492,7 +700,10 @@ impl Validator<'_> {
                 pack.faults.push(Fault {
                     item: pack.items.len(),
                     id: fid.value.clone(),
-                    name: f.name.clone().unwrap_or_else(|| fid.value.replace('-', " ")),
+                    name: f
+                        .name
+                        .clone()
+                        .unwrap_or_else(|| fid.value.replace('-', " ")),
                     rate,
                     breaks,
                     history,
@@ -542,7 +753,7 @@ impl Validator<'_> {
     }
 
     fn minimal_faults(&mut self, raw: &RawPack, pack: &mut Pack) {
-        self.names("fault", &raw.faults);
+        self.plain_names("fault", &raw.faults);
         for (id, f) in &raw.faults {
             let source = self.sourced(f.prior.span, &[&f.source, &raw.source]);
             let rate = self.probability(&f.prior, "a prior");
@@ -582,14 +793,20 @@ impl Validator<'_> {
     /// every function its faults over the strongest path.
     fn functions(&mut self, raw: &RawPack, items: &Names, names: &Names, pack: &mut Pack) {
         let mut graph = DiGraph::<usize, f64>::new();
-        let nodes: Vec<NodeIndex> = (0..raw.functions.len()).map(|i| graph.add_node(i)).collect();
+        let nodes: Vec<NodeIndex> = (0..raw.functions.len())
+            .map(|i| graph.add_node(i))
+            .collect();
         let mut own: Vec<Vec<Link>> = vec![Vec::new(); raw.functions.len()];
         let mut spans: HashMap<(usize, usize), Span> = HashMap::new();
         for (i, (_, f)) in raw.functions.iter().enumerate() {
             if f.needs.is_empty() {
                 self.push(
-                    Problem::new(Code::MissingKey, f.needs.span, "a function that needs nothing")
-                        .help("list the items, faults or functions it depends on"),
+                    Problem::new(
+                        Code::MissingKey,
+                        f.needs.span,
+                        "a function that needs nothing",
+                    )
+                    .help("list the items, faults or functions it depends on"),
                 );
             }
             for need in f.needs.iter() {
@@ -766,7 +983,7 @@ impl Validator<'_> {
                         Problem::new(Code::Pattern, p.span, "a pattern of over 2000 characters")
                             .help("split it into several"),
                     ),
-                    Ok(_) => hear.push(Arc::new(Pattern::new(p.value.clone()))),
+                    Ok(hir) => hear.push(Arc::new(Pattern::new(p.value.clone(), &hir))),
                     Err(e) => self.bad_pattern(p, &e),
                 }
             }
@@ -790,10 +1007,15 @@ impl Validator<'_> {
             regex_syntax::Error::Translate(e) => (e.span().start.offset, e.kind().to_string()),
             _ => (0, "it cannot be read".to_owned()),
         };
-        let text = &self.files[p.span.file as usize].text;
-        let written = &text[p.span.start as usize..p.span.end as usize];
+        let text = self
+            .files
+            .get(p.span.file as usize)
+            .map_or("", |f| f.text.as_str());
+        let written = text
+            .get(p.span.start as usize..p.span.end as usize)
+            .unwrap_or("");
         // A quoted or escaped scalar is longer than its value; look the rest up in it.
-        let rest = &p.value[offset.min(p.len())..];
+        let rest = p.value.get(offset..).unwrap_or("");
         let inner = if rest.is_empty() {
             written.trim_end_matches(['\'', '"']).len()
         } else {
@@ -804,14 +1026,21 @@ impl Validator<'_> {
         let start = p.span.start + inner as u32;
         let span = Span {
             file: p.span.file,
-            start: start.min(p.span.end.saturating_sub(1)),
-            end: (start + 1).min(p.span.end).max(p.span.start + 1),
+            start,
+            end: start
+                + text
+                    .get(start as usize..)
+                    .and_then(|t| t.chars().next())
+                    .map_or(0, |c| c.len_utf8() as u32),
         };
         self.push(
             Problem::new(
                 Code::Pattern,
                 span,
-                format!("bad pattern: {reason} (character {} of it)", offset + 1),
+                format!(
+                    "bad pattern: {reason} (character {} of it)",
+                    p.value.get(..offset).map_or(0, |s| s.chars().count()) + 1
+                ),
             )
             .label("here")
             .help("patterns are regular expressions: put a backslash before . ( ) [ ] ? * + to mean the sign itself"),
@@ -858,28 +1087,43 @@ impl Validator<'_> {
             }
         }
         let full = bench.closure(&set);
-        for (k, c) in conditions.iter().enumerate() {
-            let Some(i) = bench.conditions.iter().position(|b| b.id == c.value) else {
-                continue;
+        // A condition that can never hold is a matter of the bench.
+        let sound = set
+            .iter()
+            .all(|i| clash(bench, &bench.closure(&[*i])).is_none());
+        if sound && let Some((a, b)) = clash(bench, &full) {
+            let needing = |x: usize| {
+                conditions.iter().rev().find(|c| {
+                    bench
+                        .conditions
+                        .iter()
+                        .position(|b| b.id == c.value)
+                        .is_some_and(|i| bench.closure(&[i]).contains(&x))
+                })
             };
-            if let Some(j) = full
-                .iter()
-                .find(|j| bench.conditions[i].excludes.contains(j))
-                .filter(|_| k + 1 == conditions.len() || conditions.len() == 1 || k > 0)
-            {
-                self.push(
-                    Problem::new(
-                        Code::Conflict,
-                        c.span,
-                        format!(
-                            "`{}` cannot hold together with `{}`",
-                            c.value, bench.conditions[*j].id
-                        ),
-                    )
-                    .help("split the step in two, or drop one of the conditions"),
-                );
-                break;
-            }
+            let (first, second) = (needing(a), needing(b));
+            let at = [first, second]
+                .into_iter()
+                .flatten()
+                .max_by_key(|c| c.span.start);
+            let by = |c: Option<&At<String>>, x: usize| match c {
+                Some(c) if c.value != bench.conditions[x].id => {
+                    format!("`{}` (needed by `{}`)", bench.conditions[x].id, c.value)
+                }
+                _ => format!("`{}`", bench.conditions[x].id),
+            };
+            self.push(
+                Problem::new(
+                    Code::Conflict,
+                    at.map_or(id.span, |c| c.span),
+                    format!(
+                        "{} cannot hold together with {}",
+                        by(first, a),
+                        by(second, b)
+                    ),
+                )
+                .help("split the step in two, or drop one of the conditions"),
+            );
         }
         let cautions: Vec<usize> = cautions
             .iter()
@@ -926,6 +1170,27 @@ impl Validator<'_> {
             let sources = [&t.source, &raw.source];
             let how = match (&t.tries, t.shows.is_empty()) {
                 (Some(f), true) => {
+                    if let (Some(a), Some(b)) = (&t.swaps_in, &t.lends) {
+                        self.push(
+                            Problem::new(
+                                Code::Mixed,
+                                b.span,
+                                format!("test `{}` has both `swaps-in` and `lends`", id.value),
+                            )
+                            .also(a.span, "swapped in")
+                            .help("make two tests of it: one with a good part here, one with this part elsewhere"),
+                        );
+                    }
+                    if let Some(l) = &t.leak {
+                        self.push(
+                            Problem::new(
+                                Code::Mixed,
+                                l.span,
+                                "a `leak` goes with `shows`, not with `tries`",
+                            )
+                            .help("take it out; `reliability:` says how often a try goes wrong"),
+                        );
+                    }
                     let function = self.lookup("function", &scope.functions, f).unwrap_or(0);
                     let mut item = |n: &At<String>| self.lookup("item", &scope.items, n);
                     How::Tries {
@@ -946,15 +1211,24 @@ impl Validator<'_> {
                     );
                     continue;
                 }
+                (None, true) if !t.shows.dropped().is_empty() => {
+                    self.loose = true;
+                    continue;
+                }
                 (None, true) => {
                     if let Some(n) = t.swaps_in.as_ref().or(t.lends.as_ref()) {
                         self.push(
                             Problem::new(
                                 Code::MissingKey,
                                 n.span,
-                                format!("test `{}` does not say which function it `tries:`", id.value),
+                                format!(
+                                    "test `{}` does not say which function it `tries:`",
+                                    id.value
+                                ),
                             )
-                            .help("add `tries:` with the function that is looked at after the swap"),
+                            .help(
+                                "add `tries:` with the function that is looked at after the swap",
+                            ),
                         );
                     } else {
                         self.push(
@@ -989,16 +1263,7 @@ impl Validator<'_> {
             };
             let reliability = t.reliability.as_ref().map_or(RELIABILITY, |r| {
                 self.sourced(r.span, &sources);
-                if r.value <= 0.5 {
-                    self.push(
-                        Problem::new(
-                            Code::Range,
-                            r.span,
-                            format!("a reliability of {} is no better than a guess", r.value),
-                        )
-                        .help("it is the chance that the result is right: above 0.5, up to 1"),
-                    );
-                }
+                self.no_guess(r);
                 self.probability(r, "a reliability")
             });
             let step = self.step(
@@ -1027,6 +1292,20 @@ impl Validator<'_> {
         out
     }
 
+    /// A result that is right half the time or less tells nothing.
+    fn no_guess(&mut self, r: &At<f64>) {
+        if (0.0..=0.5).contains(&r.value) {
+            self.push(
+                Problem::new(
+                    Code::Range,
+                    r.span,
+                    format!("a reliability of {} is no better than a guess", r.value),
+                )
+                .help("it is the chance that the result is right: above 0.5, up to 1"),
+            );
+        }
+    }
+
     fn shows(
         &mut self,
         id: &At<String>,
@@ -1035,14 +1314,23 @@ impl Validator<'_> {
         sources: &[&Option<At<String>>],
     ) -> How {
         self.names("outcome", &t.shows);
-        if let Some(n) = t.swaps_in.as_ref().or(t.lends.as_ref()).or(t.without.first()) {
-            self.push(Problem::new(
-                Code::Mixed,
-                n.span,
-                "`swaps-in`, `lends` and `without` go with `tries`, not with `shows`",
-            ));
+        if let Some(n) = t
+            .swaps_in
+            .as_ref()
+            .or(t.lends.as_ref())
+            .or(t.without.first())
+        {
+            self.push(
+                Problem::new(
+                    Code::Mixed,
+                    n.span,
+                    "`swaps-in`, `lends` and `without` go with `tries`, not with `shows`",
+                )
+                .help("take it out, or try a function in place of `shows:`"),
+            );
         }
         let mut outcomes: Vec<Outcome> = Vec::new();
+        let mut unit_missed = false;
         for (k, (oid, o)) in t.shows.iter().enumerate() {
             let links = self.links(&o.links, scope, sources, "a probability");
             if k == 0 && !links.is_empty() {
@@ -1058,13 +1346,33 @@ impl Validator<'_> {
             let between = o.between.as_ref().map(|b| {
                 self.sourced(b.span, sources);
                 if b.value.0 > b.value.1 {
-                    self.push(Problem::new(
-                        Code::Range,
-                        b.span,
-                        format!("from {} to {} runs backwards", b.value.0, b.value.1),
-                    ));
+                    self.push(
+                        Problem::new(
+                            Code::Range,
+                            b.span,
+                            format!("from {} to {} runs backwards", b.value.0, b.value.1),
+                        )
+                        .help(format!("write [{}, {}]", b.value.1, b.value.0)),
+                    );
                 }
-                if t.unit.is_none() {
+                let shared = |(a, b): (f64, f64), (c, d): (f64, f64)| a.max(c) < b.min(d);
+                if let Some((other, _)) = t.shows[..k]
+                    .iter()
+                    .find(|(_, o)| o.between.as_ref().is_some_and(|o| shared(o.value, b.value)))
+                {
+                    self.push(
+                        Problem::new(
+                            Code::Range,
+                            b.span,
+                            format!("these values also count as `{}`", other.value),
+                        )
+                        .label("overlaps")
+                        .also(other.span, "with this outcome")
+                        .help("let one range end where the other begins"),
+                    );
+                }
+                if t.unit.is_none() && !unit_missed {
+                    unit_missed = true;
                     self.push(
                         Problem::new(Code::MissingKey, b.span, "measured values without a unit")
                             .help("add `unit: V` (or ohm, A, C) to the test"),
@@ -1082,7 +1390,8 @@ impl Validator<'_> {
                 between,
             });
         }
-        if outcomes.len() < 2 || outcomes.iter().all(|o| o.links.is_empty()) {
+        let some = t.shows.dropped().is_empty();
+        if some && (outcomes.len() < 2 || t.shows.iter().all(|(_, o)| o.links.is_empty())) {
             self.push(
                 Problem::new(
                     Code::NoOutcome,
@@ -1105,20 +1414,27 @@ impl Validator<'_> {
             .map(|(f, _)| *f)
             .collect();
         over.sort_unstable();
-        for f in over {
-            self.push(
+        let others = over.len().saturating_sub(1);
+        for (k, f) in over.into_iter().enumerate() {
+            if k == 0 {
+                self.push(
                 Problem::new(
                     Code::Range,
                     id.span,
                     format!(
-                        "in test `{}` the chances of `{}` over the outcomes add up to {:.2}",
+                        "in test `{}` the chances of `{}`{} over the outcomes add up to {:.2}",
                         id.value,
                         scope.pack.fault_id(f),
+                        match others {
+                            0 => String::new(),
+                            n => format!(" (and {n} more)"),
+                        },
                         total[&f]
                     ),
                 )
-                .help("they are the chances of one fault leading to one outcome each: at most 1 in all"),
-            );
+                .help("each is the chance of this fault leading to that outcome: at most 1 in all"),
+                );
+            }
             for o in &mut outcomes {
                 for l in &mut o.links {
                     if l.0 == f {
@@ -1135,12 +1451,12 @@ impl Validator<'_> {
     }
 
     fn observations(&mut self, raw: &RawPack, scope: &Scope) -> Vec<Test> {
-        self.names("observation", &raw.observations);
+        self.plain_names("observation", &raw.observations);
         let mut out = Vec::new();
         for (id, o) in &raw.observations {
             let sources = [&o.source, &raw.source];
             let links = self.links(&o.links, scope, &sources, "a strength");
-            if links.is_empty() {
+            if o.links.is_empty() && o.links.dropped().is_empty() {
                 self.push(
                     Problem::new(
                         Code::NoOutcome,
@@ -1158,6 +1474,13 @@ impl Validator<'_> {
             };
             let leak = p(&o.leak, "a leak", 0.0);
             let reliability = p(&o.reliability, "a reliability", 1.0);
+            if let Some(r) = &o.reliability {
+                self.no_guess(r);
+            }
+            let minutes = o.minutes.as_ref().map_or(1.0, |m| {
+                self.sourced(m.span, &sources);
+                self.range(m, 0.0, 1e5, "a time in minutes")
+            });
             let outcome = |id: &str, links| Outcome {
                 id: id.into(),
                 says: id.into(),
@@ -1178,10 +1501,10 @@ impl Validator<'_> {
                 unit: None,
                 reliability,
                 step: Step {
-                    minutes: o.minutes.as_ref().map_or(1.0, |m| m.value.max(0.0)),
-                    source: raw
-                        .source
-                        .as_ref()
+                    minutes,
+                    source: sources
+                        .iter()
+                        .find_map(|s| s.as_ref())
                         .map(|s| s.value.clone())
                         .unwrap_or_default(),
                     ..Step::default()
@@ -1204,7 +1527,7 @@ impl Validator<'_> {
         for (id, r) in &raw.remedies {
             let sources = [&r.source, &raw.source];
             let clears = self.links(&r.clears, scope, &sources, "a chance");
-            if clears.is_empty() {
+            if r.clears.is_empty() && r.clears.dropped().is_empty() {
                 self.push(
                     Problem::new(
                         Code::NoOutcome,
@@ -1276,19 +1599,20 @@ impl Validator<'_> {
             .map(|(id, i)| (id, i.faults.iter().map(|(n, _)| n).collect::<Vec<_>>()))
             .chain(raw.faults.iter().map(|(id, _)| (id, vec![id])));
         for (item, (id, spans)) in pack.items.iter().zip(items) {
-            if item.faults.clone().all(|f| !needed[f]) && !item.faults.is_empty() {
+            let unneeded = item.faults.clone().all(|f| !needed[f]) && !item.faults.is_empty();
+            if unneeded {
                 self.push(
                     Problem::new(
                         Code::Unneeded,
                         id.span,
                         format!("no function needs item `{}`", id.value),
                     )
-                    .help("add it to the `needs:` of a function, or remove it"),
+                    .help("add it to the `needs:` of a function that stops when it fails, or remove it"),
                 );
             }
             for (f, name) in item.faults.clone().zip(spans) {
                 let fault = pack.fault_id(f);
-                if !seen[f] {
+                if !seen[f] && !unneeded {
                     self.push(
                         Problem::new(
                             Code::Unseen,
@@ -1315,16 +1639,16 @@ impl Validator<'_> {
     /// Rates are shares of jobs; with the share of nothing found and of
     /// doubles they add up to a fixed sum.
     fn shares(&mut self, raw: &RawPack, pack: &Pack) {
-        if pack.minimal || pack.faults.is_empty() {
+        let sum: f64 = pack.faults.iter().map(|f| f.rate).sum();
+        if pack.minimal || sum <= 0.0 {
             return;
         }
-        let sum: f64 = pack.faults.iter().map(|f| f.rate).sum();
         let want = 1.0 - pack.nothing_found + pack.two_or_more;
         if (sum / want - 1.0).abs() > 0.01 {
             self.push(
                 Problem::new(
                     Code::Shares,
-                    raw.pack.span,
+                    raw.nothing_found.as_ref().map_or(raw.pack.span, |n| n.span),
                     format!(
                         "the rates add up to {:.0} of 1000 jobs; with {:.0} where nothing is found \
                          and {:.0} with two faults it should be {:.0}",
@@ -1341,6 +1665,36 @@ impl Validator<'_> {
             );
         }
     }
+}
+
+/// Two of the conditions that exclude each other.
+fn clash(bench: &Bench, conditions: &[usize]) -> Option<(usize, usize)> {
+    conditions.iter().find_map(|i| {
+        bench.conditions[*i]
+            .excludes
+            .iter()
+            .find(|j| conditions.contains(j))
+            .map(|j| (*i, *j))
+    })
+}
+
+/// What a name may be turned into to be an identifier.
+fn identifier(name: &str) -> Option<String> {
+    let made: String = name
+        .trim()
+        .to_lowercase()
+        .chars()
+        .map(|c| {
+            if c.is_ascii_alphanumeric() || c == '_' {
+                c
+            } else {
+                '-'
+            }
+        })
+        .collect();
+    let made = made.trim_matches('-');
+    made.starts_with(|c: char| c.is_ascii_lowercase())
+        .then(|| format!("`{made}`"))
 }
 
 /// The faults a name stands for: one, or all of an item. Empty if unknown.

@@ -47,15 +47,20 @@ pub(super) fn text_of(bytes: Vec<u8>) -> Result<String, Problem> {
         )
         .help("split it into packs of one function area each"));
     }
-    String::from_utf8(bytes).map_err(|e| {
-        let at = e.utf8_error().valid_up_to();
-        let line = e.as_bytes()[..at].iter().filter(|b| **b == b'\n').count() + 1;
-        Problem::of_file(
-            Code::File,
-            format!("not UTF-8 text (first bad byte {at}, in line {line})"),
-        )
-        .help("save the file as UTF-8")
-    })
+    String::from_utf8(bytes)
+        .map(|t| {
+            // A byte-order mark is no part of the text.
+            t.strip_prefix('\u{feff}').map(str::to_owned).unwrap_or(t)
+        })
+        .map_err(|e| {
+            let at = e.utf8_error().valid_up_to();
+            let line = e.as_bytes()[..at].iter().filter(|b| **b == b'\n').count() + 1;
+            Problem::of_file(
+                Code::File,
+                format!("not UTF-8 text (first bad byte {at}, in line {line})"),
+            )
+            .help("save the file as UTF-8")
+        })
 }
 
 /// Parses one file. `file` is its index, for the places.
@@ -103,7 +108,8 @@ fn tab_in_indentation(file: u32, text: &str) -> Option<Problem> {
                     },
                     "a tab in the indentation; YAML takes spaces only",
                 )
-                .label("tab"),
+                .label("tab")
+                .help("put two spaces in its place; most editors can do so for the whole file"),
             );
         }
         start += line.len();
@@ -115,14 +121,11 @@ fn tab_in_indentation(file: u32, text: &str) -> Option<Problem> {
 fn worded(file: u32, text: &str, e: &serde_yaml::Error) -> Problem {
     let e = e.without_snippet();
     let lines = Lines::new(text);
-    let span = e
-        .location()
-        .map(|l| lines.span(file, &l))
-        .unwrap_or(Span {
-            file,
-            start: 0,
-            end: text.len().min(1) as u32,
-        });
+    let span = e.location().map(|l| lines.span(file, &l)).unwrap_or(Span {
+        file,
+        start: 0,
+        end: text.len().min(1) as u32,
+    });
     use serde_yaml::Error as E;
     let plain = e.to_string();
     let plain = plain
@@ -131,6 +134,14 @@ fn worded(file: u32, text: &str, e: &serde_yaml::Error) -> Problem {
         .map_or(plain.as_str(), |(_, tail)| tail);
     let plain = plain.lines().next().unwrap_or(plain);
     let plain = strip_position(plain);
+    // The library also puts places at the end of its words.
+    let plain = plain.split(" at line ").next().unwrap_or(plain);
+    if ["budget breached", "recursion limit", "nesting"]
+        .iter()
+        .any(|w| plain.contains(w))
+    {
+        return exhausting(span);
+    }
     match e {
         E::DuplicateMappingKey { key, .. } => {
             let key = key.clone().unwrap_or_default();
@@ -143,16 +154,10 @@ fn worded(file: u32, text: &str, e: &serde_yaml::Error) -> Problem {
         | E::AliasExpansionLimitExceeded { .. }
         | E::AliasReplayStackDepthExceeded { .. }
         | E::AliasReplayCounterOverflow { .. }
-        | E::RecursiveReferencesRequireWeakTypes { .. } => Problem::new(
-            Code::Budget,
-            span,
-            "too deep, too many aliases or too many values for a rule file",
-        )
-        .help(format!(
-            "nest at most {MAX_DEPTH} deep and write values out instead of repeating aliases"
-        )),
+        | E::RecursiveReferencesRequireWeakTypes { .. } => exhausting(span),
         E::UnknownAnchor { .. } => {
-            Problem::new(Code::Syntax, span, "an alias of an anchor that is not there")
+            Problem::new(Code::Syntax, span, "a `*name` without an `&name` before it")
+                .help("put a text that begins with `*` in quotes, or write the value out")
         }
         E::Eof { .. } => Problem::new(Code::Syntax, span, "the file is empty")
             .help("a rule file starts with `pack:`, `device:` or `bench:`"),
@@ -160,11 +165,92 @@ fn worded(file: u32, text: &str, e: &serde_yaml::Error) -> Problem {
             Problem::new(Code::Syntax, span, "more than one document in the file")
                 .help("put each pack in a file of its own, without `---` between")
         }
-        _ => Problem::new(Code::Syntax, span, format!("not well-formed YAML: {plain}")).help(
-            "often the cause is an indentation that does not line up, a missing space \
-             after a colon, or a text with `: ` or `#` in it that wants quotes",
-        ),
+        _ => {
+            let (what, help) = plainly(plain);
+            let code = match plain.contains("float") {
+                true => Code::Type,
+                false => Code::Syntax,
+            };
+            Problem::new(code, span, what).help(help)
+        }
     }
+}
+
+fn exhausting(span: Span) -> Problem {
+    Problem::new(
+        Code::Budget,
+        span,
+        "too deep, too many aliases or too many values for a rule file",
+    )
+    .help(format!(
+        "nest at most {MAX_DEPTH} deep and write values out instead of repeating aliases"
+    ))
+}
+
+/// The words of the YAML library in those of a workshop, with what to do.
+fn plainly(words: &str) -> (String, &'static str) {
+    let known: &[(&str, &str, &str)] = &[
+        (
+            "mapping values are not allowed",
+            "a colon where no key can stand",
+            "put a text with `: ` in it in quotes; if it is a key, see whether the line above \
+             lacks the space after its colon",
+        ),
+        (
+            "',' or '}'",
+            "a `{` that is not closed before this place, or a comma is missing",
+            "close it with `}`, and put a comma between entries",
+        ),
+        (
+            "',' or ']'",
+            "a `[` that is not closed before this place, or a comma is missing",
+            "close it with `]`, and put a comma between entries",
+        ),
+        (
+            "did not find expected key",
+            "this does not belong to the block above it",
+            "line the keys of one block up with each other; put a text that begins with `{`, `[`, \
+             `*`, `&` or a quote in quotes as a whole",
+        ),
+        (
+            "'-' indicator",
+            "this does not belong to the list above it",
+            "line the hyphens of one list up with each other",
+        ),
+        (
+            "unclosed quote",
+            "a quote that is never closed",
+            "close it; inside single quotes a quote is written twice, as in 'it''s'",
+        ),
+        (
+            "non-finite",
+            "not a number that can be reckoned with",
+            "write an ordinary number such as 3 or 0.5",
+        ),
+        (
+            "floating point",
+            "not a number",
+            "write an ordinary number such as 3 or 0.5, without `!!float`",
+        ),
+        (
+            "unexpected character",
+            "a sign that cannot stand in a rule file",
+            "delete it; where none is seen, type the line anew",
+        ),
+    ];
+    known
+        .iter()
+        .find(|(part, ..)| words.contains(part))
+        .map_or_else(
+            || {
+                (
+                    format!("not well-formed YAML: {words}"),
+                    "often the cause is an indentation that does not line up, a missing space \
+                     after a colon, or a text with `: ` or `#` in it that wants quotes",
+                )
+            },
+            |(_, what, help)| ((*what).to_owned(), *help),
+        )
 }
 
 fn strip_position(s: &str) -> &str {
@@ -193,23 +279,44 @@ impl<'a> Lines<'a> {
         Lines { text, starts }
     }
 
+    /// One past the character at a place, or the place itself at the end of
+    /// its line.
+    fn after(&self, start: usize) -> usize {
+        self.text[start..]
+            .chars()
+            .next()
+            .filter(|c| !matches!(c, '\n' | '\r'))
+            .map_or(start, |c| start + c.len_utf8())
+    }
+
+    /// The nearest place at or before that is not inside a character.
+    fn boundary(&self, mut at: usize) -> usize {
+        at = at.min(self.text.len());
+        while !self.text.is_char_boundary(at) {
+            at -= 1;
+        }
+        at
+    }
+
     fn span(&self, file: u32, l: &serde_yaml::Location) -> Span {
         let span = l.span();
         if let (Some(start), Some(len)) = (span.byte_offset(), span.byte_len()) {
-            let end = self.text.len();
-            let start = (start as usize).min(end);
-            let stop = (start + len as usize).min(end);
+            let start = self.boundary(start as usize);
+            let stop = self.boundary(start + len as usize);
             // A block value spans to the next token; show its first line only.
             let stop = self.text[start..stop]
                 .find('\n')
                 .map_or(stop, |n| start + n);
+            let stop = start + self.text[start..stop].trim_end().len();
             return Span {
                 file,
                 start: start as u32,
-                end: stop.max((start + 1).min(end)) as u32,
+                end: stop.max(self.after(start)) as u32,
             };
         }
-        let line = (l.line() as usize).saturating_sub(1).min(self.starts.len() - 1);
+        let line = (l.line() as usize)
+            .saturating_sub(1)
+            .min(self.starts.len() - 1);
         let from = self.starts[line];
         let column = (l.column() as usize).saturating_sub(1);
         let rest = &self.text[from..];
@@ -222,7 +329,7 @@ impl<'a> Lines<'a> {
         Span {
             file,
             start: start as u32,
-            end: (start + usize::from(start < self.text.len())) as u32,
+            end: self.after(start) as u32,
         }
     }
 }

@@ -9,9 +9,9 @@
 mod migrations;
 
 use std::path::{Path, PathBuf};
-use std::time::Duration;
+use std::time::{Duration, Instant};
 
-use rusqlite::{Connection, OptionalExtension, TransactionBehavior, params};
+use rusqlite::{Connection, ErrorCode, OptionalExtension, TransactionBehavior, params};
 use serde::{Deserialize, Serialize};
 use thiserror::Error;
 
@@ -119,7 +119,7 @@ pub struct Listed {
     pub complaint: String,
     /// open, mended, not-mended, no-fault-found, not-worth-it.
     pub state: String,
-    /// The remedies done or the leading suspect.
+    /// Why it was closed; while it is open, the leading suspect.
     pub cause: String,
     /// When it was opened.
     pub opened: String,
@@ -133,6 +133,9 @@ pub struct Store {
     db: Connection,
     path: PathBuf,
 }
+
+/// How long to wait for another process that is writing.
+const PATIENCE: Duration = Duration::from_secs(10);
 
 /// Marks the file as ours (`PRAGMA application_id`): "hspl".
 const APPLICATION: i64 = 0x6873_706c;
@@ -171,13 +174,37 @@ impl Store {
             std::fs::create_dir_all(folder).map_err(|e| place(e.to_string()))?;
         }
         let mut db = Connection::open(path).map_err(|e| place(e.to_string()))?;
-        db.busy_timeout(Duration::from_secs(10))?;
-        let version: i64 = db
-            .query_row("PRAGMA user_version", [], |r| r.get(0))
-            .map_err(|e| place(e.to_string()))?;
-        let application: i64 = db.query_row("PRAGMA application_id", [], |r| r.get(0))?;
-        let tables: i64 =
-            db.query_row("SELECT count(*) FROM sqlite_master", [], |r| r.get(0))?;
+        db.busy_timeout(PATIENCE)?;
+        let until = Instant::now() + PATIENCE;
+        loop {
+            match Self::prepare(&mut db, path) {
+                // While the file is being made, SQLite does not wait by itself.
+                Err(StoreError::Sql(e))
+                    if e.sqlite_error_code() == Some(ErrorCode::DatabaseBusy)
+                        && Instant::now() < until =>
+                {
+                    std::thread::sleep(Duration::from_millis(10));
+                }
+                Err(StoreError::Sql(e)) => return Err(place(e.to_string())),
+                done => break done?,
+            }
+        }
+        Ok(Store {
+            db,
+            path: path.to_owned(),
+        })
+    }
+
+    /// Looks whose file it is, and brings it to the newest form.
+    fn prepare(db: &mut Connection, path: &Path) -> Result<(), StoreError> {
+        // One statement, so that another process that is just making the
+        // store is seen either before or after.
+        let (version, application, tables): (i64, i64, i64) = db.query_row(
+            "SELECT user_version, application_id, (SELECT count(*) FROM sqlite_master)
+             FROM pragma_user_version, pragma_application_id",
+            [],
+            |r| Ok((r.get(0)?, r.get(1)?, r.get(2)?)),
+        )?;
         if application != APPLICATION && (tables > 0 || application != 0) {
             return Err(StoreError::Foreign(path.to_owned()));
         }
@@ -192,11 +219,7 @@ impl Store {
         db.pragma_update(None, "journal_mode", "WAL")?;
         db.pragma_update(None, "synchronous", "FULL")?;
         db.pragma_update(None, "foreign_keys", "ON")?;
-        migrations::migrate(&mut db, APPLICATION)?;
-        Ok(Store {
-            db,
-            path: path.to_owned(),
-        })
+        Ok(migrations::migrate(db, APPLICATION)?)
     }
 
     /// The file.
@@ -229,7 +252,10 @@ impl Store {
             params![
                 ulid::Ulid::generate().to_string(),
                 file.case,
-                file.device.model.clone().unwrap_or_else(|| file.device.kind.clone()),
+                file.device
+                    .model
+                    .clone()
+                    .unwrap_or_else(|| file.device.kind.clone()),
                 file.device.serial.clone().unwrap_or_default(),
                 file.complaint,
                 now
@@ -254,11 +280,10 @@ impl Store {
         if let Some(c) = &file.closed {
             put(&Logged::Closed(c.clone()))?;
             tx.execute(
-                "UPDATE job SET state = ?2 WHERE id = ?1",
-                params![id, c.state.word()],
+                "UPDATE job SET state = ?2, cause = ?3 WHERE id = ?1",
+                params![id, c.state.word(), c.reason],
             )?;
-        }
-        if let Some((m, _)) = shown.last() {
+        } else if let Some((m, _)) = shown.last() {
             tx.execute(
                 "UPDATE job SET cause = ?2 WHERE id = ?1",
                 params![id, cause(m)],
@@ -303,10 +328,14 @@ impl Store {
             Logged::Reopened => Some("open"),
             _ => None,
         };
+        let cause = match event {
+            Logged::Closed(c) => Some(c.reason.clone()),
+            _ => shown.map(cause),
+        };
         tx.execute(
             "UPDATE job SET changed = ?2, state = coalesce(?3, state), cause = coalesce(?4, cause)
              WHERE id = ?1",
-            params![job, now, state, shown.map(cause)],
+            params![job, now, state, cause],
         )?;
         tx.commit()?;
         Ok(last + 1)
@@ -439,10 +468,7 @@ fn insert(
         why: e.to_string(),
     };
     let body = serde_json::to_string(event).map_err(json)?;
-    let shown = shown
-        .map(serde_json::to_string)
-        .transpose()
-        .map_err(json)?;
+    let shown = shown.map(serde_json::to_string).transpose().map_err(json)?;
     tx.execute(
         "INSERT INTO event (job, seq, at, body, shown, rules) VALUES (?1, ?2, ?3, ?4, ?5, ?6)",
         params![job, seq, at, body, shown, rules],

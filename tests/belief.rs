@@ -1,0 +1,1551 @@
+//! Outside checks of the inference: against reference libraries, against sums
+//! written out here, against published examples and against the laws that any
+//! belief has to obey.
+//!
+//! CONVENTION: a link's strength EXCLUDES the leak,
+//! `P(yes | faults) = 1 - (1 - leak) * prod(1 - strength of each present fault)`.
+//!
+//! | check | published source |
+//! | --- | --- |
+//! | noisy-OR and noisy-MAX | Pearl 1988, "Probabilistic Reasoning in Intelligent Systems"; Henrion 1989, "Some practical issues in constructing belief networks" |
+//! | medical networks | UAI 2014 inference competition, the Promedus set (file not part of this project) |
+//! | next probe | de Kleer and Williams 1987, "Diagnosing multiple faults" |
+//! | order of remedies | Heckerman, Breese and Rommelse 1995, "Decision-theoretic troubleshooting" |
+//! | conflict | Jensen, Chamberlain, Nordahl and Jensen 1990, "Analysis in HUGIN of data conflict" |
+//!
+//! Random cases are seeded; a failure names its seed.
+
+use std::collections::BTreeMap;
+use std::path::Path;
+use std::sync::Arc;
+
+use halfsplit::belief::candidates::{self, Candidate, Likelihood};
+use halfsplit::belief::{
+    Belief, Change, Event, Finding, Network, Prior, Seen, Size, conflict_bits, convert, exact,
+    leak_for, update,
+};
+use halfsplit::bench::{BenchState, Moves};
+use halfsplit::plan::{Act, Costs, PlanTest, Situation, advise, order_by_probability_over_cost};
+use proptest::prelude::*;
+use rand::rngs::StdRng;
+use rand::seq::SliceRandom;
+use rand::{Rng, SeedableRng};
+use serde::Deserialize;
+
+#[track_caller]
+fn near(got: f64, want: f64, within: f64, what: &str) {
+    // `!(..)` so that a NaN fails too.
+    assert!(
+        (got - want).abs() <= within,
+        "{what}: got {got:e}, want {want:e}, off by {:e}",
+        (got - want).abs()
+    );
+}
+
+#[track_caller]
+fn all_near(got: &[f64], want: &[f64], within: f64, what: &str) {
+    assert_eq!(got.len(), want.len(), "{what}");
+    for (i, (g, w)) in got.iter().zip(want).enumerate() {
+        near(*g, *w, within, &format!("{what} [{i}]"));
+    }
+}
+
+// ---- the sum written out ------------------------------------------------------
+
+/// A finding as this file understands it; shares no code with the crate's.
+#[derive(Clone, Debug)]
+struct Look {
+    outcomes: usize,
+    leak: f64,
+    /// Chance that a fault pushes to outcome 1, 2, ..
+    pushes: Vec<(usize, Vec<f64>)>,
+    misread: f64,
+}
+
+impl Look {
+    fn finding(&self) -> Finding {
+        if self.outcomes == 2 {
+            let links: Vec<(usize, f64)> = self.pushes.iter().map(|(f, c)| (*f, c[0])).collect();
+            Finding::yes_no(self.leak, &links, self.misread)
+        } else {
+            Finding::ordered(self.outcomes, self.leak, &self.pushes, self.misread)
+        }
+    }
+
+    /// Reads a compiled finding back into single chances.
+    fn of(finding: &Finding) -> Look {
+        Look {
+            outcomes: finding.outcomes(),
+            leak: 1.0 - finding.leak()[0],
+            pushes: finding
+                .links()
+                .iter()
+                .map(|(f, upto)| {
+                    let chance = |k: usize| match upto.get(k) {
+                        Some(u) => u - upto[k - 1],
+                        None => 1.0 - upto[k - 1],
+                    };
+                    (*f, (1..finding.outcomes()).map(chance).collect())
+                })
+                .collect(),
+            misread: finding.misread(),
+        }
+    }
+
+    /// Chance of each true outcome: the largest of independent pushes.
+    fn truly(&self, set: usize) -> Vec<f64> {
+        let mut now = vec![0.0; self.outcomes];
+        now[0] = 1.0 - self.leak;
+        now[1] = self.leak;
+        for (f, chances) in &self.pushes {
+            if set >> f & 1 == 0 {
+                continue;
+            }
+            let stays = 1.0 - chances.iter().sum::<f64>();
+            let mut next = vec![0.0; self.outcomes];
+            for (a, p) in now.iter().enumerate() {
+                next[a] += p * stays;
+                for (b, q) in chances.iter().enumerate() {
+                    next[a.max(b + 1)] += p * q;
+                }
+            }
+            now = next;
+        }
+        now
+    }
+
+    fn reads(&self, set: usize, outcome: usize) -> f64 {
+        (1.0 - self.misread) * self.truly(set)[outcome] + self.misread / self.outcomes as f64
+    }
+}
+
+#[derive(Clone, Debug)]
+enum Step {
+    Seen(Look, usize),
+    Changed(Change),
+}
+
+fn events(steps: &[Step]) -> Vec<Event> {
+    steps
+        .iter()
+        .map(|s| match s {
+            Step::Seen(l, k) => Event::seen(&l.finding(), *k),
+            Step::Changed(c) => Event::Changed(c.clone()),
+        })
+        .collect()
+}
+
+fn prior_weight(network: &Network, set: usize) -> f64 {
+    network
+        .faults()
+        .iter()
+        .enumerate()
+        .map(|(f, p)| {
+            if set >> f & 1 == 1 {
+                p.probability
+            } else {
+                1.0 - p.probability
+            }
+        })
+        .product()
+}
+
+/// What a change makes of the weights over all sets, one fault at a time.
+fn changed(weights: &[f64], change: &Change) -> Vec<f64> {
+    let mut now = weights.to_vec();
+    for (f, chance) in &change.clears {
+        let mut next = now.clone();
+        for set in (0..now.len()).filter(|s| s >> f & 1 == 1) {
+            next[set] -= now[set] * chance;
+            next[set & !(1 << f)] += now[set] * chance;
+        }
+        now = next;
+    }
+    for (f, chance) in &change.brings {
+        let mut next = now.clone();
+        for set in (0..now.len()).filter(|s| s >> f & 1 == 0) {
+            next[set] -= now[set] * chance;
+            next[set | 1 << f] += now[set] * chance;
+        }
+        now = next;
+    }
+    now
+}
+
+/// Joint weight of every set with what was seen; `alter` replaces the
+/// likelihood of one result.
+fn enumerate(
+    network: &Network,
+    steps: &[Step],
+    start: impl Fn(usize) -> bool,
+    alter: Option<(usize, &dyn Fn(&Look, usize, usize) -> f64)>,
+) -> Vec<f64> {
+    let mut weights: Vec<f64> = (0..1 << network.len())
+        .map(|set| {
+            if start(set) {
+                prior_weight(network, set)
+            } else {
+                0.0
+            }
+        })
+        .collect();
+    let mut result = 0;
+    for step in steps {
+        match step {
+            Step::Changed(c) => weights = changed(&weights, c),
+            Step::Seen(look, k) => {
+                for (set, w) in weights.iter_mut().enumerate() {
+                    *w *= match alter {
+                        Some((which, f)) if which == result => f(look, set, *k),
+                        _ => look.reads(set, *k),
+                    };
+                }
+                result += 1;
+            }
+        }
+    }
+    weights
+}
+
+struct Brute {
+    evidence: f64,
+    faults: Vec<f64>,
+    items: Vec<f64>,
+    places: Vec<f64>,
+    nothing: f64,
+    misread: Vec<f64>,
+    weights: Vec<f64>,
+}
+
+fn brute(network: &Network, steps: &[Step]) -> Brute {
+    let weights = enumerate(network, steps, |_| true, None);
+    let evidence: f64 = weights.iter().sum();
+    let share = |holds: &dyn Fn(usize) -> bool| -> f64 {
+        let sum: f64 = weights
+            .iter()
+            .enumerate()
+            .filter(|(s, _)| holds(*s))
+            .map(|(_, w)| w)
+            .sum();
+        sum / evidence
+    };
+    let any = |set: usize, of: &dyn Fn(&Prior) -> bool| {
+        network
+            .faults()
+            .iter()
+            .enumerate()
+            .any(|(f, p)| set >> f & 1 == 1 && of(p))
+    };
+    let results = steps.iter().filter(|s| matches!(s, Step::Seen(..))).count();
+    let misread = (0..results)
+        .map(|r| {
+            // Drawn at random, and not by luck what it truly was.
+            let wrong = |l: &Look, set: usize, k: usize| {
+                l.misread / l.outcomes as f64 * (1.0 - l.truly(set)[k])
+            };
+            let w: f64 = enumerate(network, steps, |_| true, Some((r, &wrong)))
+                .iter()
+                .sum();
+            w / evidence
+        })
+        .collect();
+    Brute {
+        evidence,
+        faults: (0..network.len())
+            .map(|f| share(&|s| s >> f & 1 == 1))
+            .collect(),
+        items: (0..network.items())
+            .map(|i| share(&|s| any(s, &|p| p.item == i)))
+            .collect(),
+        places: (0..network.places())
+            .map(|i| share(&|s| any(s, &|p| p.place == i)))
+            .collect(),
+        nothing: share(&|s| s == 0),
+        misread,
+        weights,
+    }
+}
+
+/// Two faults to an item, two places.
+fn random_network(rng: &mut StdRng, n: usize) -> Network {
+    Network::new(
+        (0..n)
+            .map(|f| {
+                let p = match rng.random_range(0..20) {
+                    0 => 0.0,
+                    1 => 1.0,
+                    _ => 0.005 * 60f64.powf(rng.random()),
+                };
+                Prior::new(p, f / 2, f / 2 % 2)
+            })
+            .collect(),
+    )
+}
+
+fn random_look(rng: &mut StdRng, n: usize) -> Look {
+    let outcomes = [2, 2, 3, 4][rng.random_range(0..4)];
+    let mut faults: Vec<usize> = (0..n).collect();
+    faults.shuffle(rng);
+    let many = rng.random_range(1..=n.min(5));
+    Look {
+        outcomes,
+        leak: if rng.random_bool(0.3) {
+            0.0
+        } else {
+            rng.random_range(0.0..0.2)
+        },
+        pushes: faults[..many]
+            .iter()
+            .map(|f| {
+                let parts: Vec<f64> = (0..outcomes).map(|_| rng.random::<f64>() + 1e-3).collect();
+                let sum: f64 = parts.iter().sum();
+                (*f, parts[1..].iter().map(|p| p / sum).collect())
+            })
+            .collect(),
+        misread: if rng.random_bool(0.3) {
+            0.0
+        } else {
+            rng.random_range(0.0..0.3)
+        },
+    }
+}
+
+fn random_change(rng: &mut StdRng, n: usize) -> Change {
+    let mut some = |most: f64| -> Vec<(usize, f64)> {
+        (0..n)
+            .filter_map(|f| {
+                rng.random_bool(0.4)
+                    .then(|| (f, rng.random_range(0.0..=most)))
+            })
+            .collect()
+    };
+    Change {
+        clears: some(1.0),
+        brings: some(0.2),
+    }
+}
+
+/// Results with remedies in between.
+fn random_steps(rng: &mut StdRng, n: usize, results: usize, changes: usize) -> Vec<Step> {
+    let mut steps: Vec<Step> = (0..results)
+        .map(|_| {
+            let look = random_look(rng, n);
+            let k = rng.random_range(0..look.outcomes);
+            Step::Seen(look, k)
+        })
+        .collect();
+    for _ in 0..changes {
+        let at = rng.random_range(0..=steps.len());
+        let c = random_change(rng, n);
+        steps.insert(at, Step::Changed(c));
+    }
+    steps
+}
+
+/// A case whose results can be, by seed.
+fn possible(seed: u64, n: usize, results: usize, changes: usize) -> (Network, Vec<Step>) {
+    let mut rng = StdRng::seed_from_u64(seed);
+    loop {
+        let network = random_network(&mut rng, n);
+        let steps = random_steps(&mut rng, n, results, changes);
+        if enumerate(&network, &steps, |_| true, None)
+            .iter()
+            .sum::<f64>()
+            > 1e-9
+        {
+            return (network, steps);
+        }
+    }
+}
+
+#[test]
+fn sum_over_all_sets_is_the_sum_written_out() {
+    let mut impossible = 0;
+    for seed in 0..300 {
+        let mut rng = StdRng::seed_from_u64(seed);
+        let n = rng.random_range(1..=8);
+        let network = random_network(&mut rng, n);
+        let results = rng.random_range(0..=6);
+        let changes = rng.random_range(0..=3);
+        let steps = random_steps(&mut rng, n, results, changes);
+        let events = events(&steps);
+        let want = brute(&network, &steps);
+        let what = format!("seed {seed}");
+        if want.evidence == 0.0 {
+            impossible += 1;
+            assert!(update(&network, &events, Size::All).impossible, "{what}");
+            continue;
+        }
+        let got = exact::sum(&network, &events).unwrap_or_else(|| panic!("{what}: no sum"));
+        near(got.evidence / want.evidence, 1.0, 1e-12, &what);
+        let only = exact::evidence(&network, &events).unwrap();
+        near(only / want.evidence, 1.0, 1e-12, &what);
+        all_near(&got.faults, &want.faults, 1e-12, &what);
+        all_near(&got.items, &want.items, 1e-12, &what);
+        all_near(&got.places, &want.places, 1e-12, &what);
+        near(got.nothing, want.nothing, 1e-12, &what);
+        all_near(&got.misread, &want.misread, 1e-12, &what);
+        for size in [Size::Auto, Size::All] {
+            let b = update(&network, &events, size);
+            assert!(!b.impossible, "{what}");
+            all_near(&b.faults, &want.faults, 1e-12, &what);
+            assert_eq!(b.left_out, 0.0, "{what}");
+        }
+    }
+    assert!(
+        (1..150).contains(&impossible),
+        "{impossible} impossible cases"
+    );
+}
+
+#[test]
+fn listed_sets_of_full_size_are_the_sum_written_out() {
+    for seed in 0..200 {
+        let n = 1 + seed as usize % 6;
+        let (network, steps) = possible(seed, n, 4, seed as usize % 3);
+        let want = brute(&network, &steps);
+        let b = update(&network, &events(&steps), Size::UpTo(6));
+        let what = format!("seed {seed}");
+        all_near(&b.faults, &want.faults, 1e-12, &what);
+        all_near(&b.items, &want.items, 1e-12, &what);
+        all_near(&b.places, &want.places, 1e-12, &what);
+        near(b.nothing, want.nothing, 1e-12, &what);
+        all_near(&b.misread, &want.misread, 1e-11, &what);
+        near(b.evidence_log2, want.evidence.log2(), 1e-11, &what);
+        near(b.left_out, 0.0, 1e-12, &what);
+        for (c, p) in &b.candidates {
+            let set = c.iter().fold(0, |s, f| s | 1 << f);
+            near(*p, want.weights[set] / want.evidence, 1e-12, &what);
+        }
+    }
+}
+
+/// The mass of sets that are not listed, and how far that can move a number.
+fn bound_holds(network: &Network, steps: &[Step], size: Size, what: &str) -> f64 {
+    let b = update(network, &events(steps), size);
+    let want = brute(network, steps);
+    let kept = b.evidence_log2.exp2();
+    let left = 1.0 - kept / want.evidence;
+    assert!(
+        left <= b.left_out + 1e-12,
+        "{what}: {left} left out, bound {}",
+        b.left_out
+    );
+    for (g, w) in b.faults.iter().zip(&want.faults) {
+        near(*g, *w, b.left_out + 1e-11, what);
+    }
+    if let Size::UpTo(k) = size {
+        let small = |set: usize| set.count_ones() as usize <= k;
+        let listed: f64 = enumerate(network, steps, small, None).iter().sum();
+        assert!(kept <= listed * (1.0 + 1e-11), "{what}");
+        // A remedy may bring more faults than a listed set can hold.
+        if steps.iter().all(|s| matches!(s, Step::Seen(..))) {
+            near(kept / listed, 1.0, 1e-11, what);
+        }
+    }
+    b.left_out
+}
+
+#[test]
+fn what_is_left_out_is_bounded() {
+    let mut most: f64 = 0.0;
+    for seed in 0..60 {
+        let (network, steps) = possible(1000 + seed, 8, 4, seed as usize % 3);
+        for k in 0..=3 {
+            let certain = network.faults().iter().filter(|f| f.probability == 1.0);
+            if certain.count() == 0 {
+                let b = update(&network, &events(&steps), Size::UpTo(k));
+                if !b.impossible {
+                    most = most.max(bound_holds(
+                        &network,
+                        &steps,
+                        Size::UpTo(k),
+                        &format!("seed {seed} size {k}"),
+                    ));
+                }
+            }
+        }
+    }
+    assert!(most > 0.1, "the cases leave something out: {most}");
+}
+
+#[test]
+fn what_is_left_out_is_bounded_where_the_sum_is_out_of_reach() {
+    let mut bounds = Vec::new();
+    for seed in 0..12 {
+        let mut rng = StdRng::seed_from_u64(2000 + seed);
+        let network = Network::new(
+            (0..8)
+                .map(|f| Prior::new(rng.random_range(0.01..0.2), f / 2, f / 2 % 2))
+                .collect(),
+        );
+        let mut steps: Vec<Step> = (0..16)
+            .map(|_| {
+                let mut look = random_look(&mut rng, 8);
+                look.outcomes = 2;
+                look.pushes.iter_mut().for_each(|p| p.1.truncate(1));
+                look.misread = 0.1;
+                let k = usize::from(rng.random_bool(0.3));
+                Step::Seen(look, k)
+            })
+            .collect();
+        if seed % 2 == 1 {
+            let c = random_change(&mut rng, 8);
+            steps.insert(8, Step::Changed(c));
+        }
+        assert!(!exact::within_reach(&network, &events(&steps)));
+        for size in [Size::UpTo(1), Size::UpTo(2), Size::UpTo(3), Size::Auto] {
+            let what = format!("seed {seed} {size:?}");
+            bounds.push(bound_holds(&network, &steps, size, &what));
+        }
+    }
+    assert!(bounds.iter().any(|b| *b > 0.01) && bounds.iter().all(|b| *b < 1.0));
+}
+
+#[test]
+fn more_certain_faults_than_a_set_can_hold_are_no_contradiction() {
+    let network = Network::new(
+        (0..9)
+            .map(|f| Prior::new(if f < 8 { 1.0 } else { 0.25 }, f, 0))
+            .collect(),
+    );
+    let b = update(&network, &[], Size::Auto);
+    assert!(!b.impossible);
+    near(b.faults[3], 1.0, 0.0, "certain");
+    near(b.faults[8], 0.25, 1e-15, "open");
+    near(b.candidates_left_out, 1.0, 0.0, "nothing can be listed");
+    assert!(b.candidates.is_empty());
+}
+
+#[test]
+fn results_that_need_many_faults_are_no_contradiction() {
+    // Each of n results can only come from a fault of its own.
+    for n in [6, 8] {
+        let network = Network::new((0..n + 2).map(|f| Prior::new(0.01, f, 0)).collect());
+        let seen: Vec<Event> = (0..n)
+            .map(|f| Event::seen(&Finding::yes_no(0.0, &[(f, 0.9)], 0.0), 1))
+            .collect();
+        for size in [Size::Auto, Size::All] {
+            let b = update(&network, &seen, size);
+            assert!(!b.impossible, "{n} faults, {size:?}");
+            near(b.faults[0], 1.0, 1e-12, "needed");
+            near(b.faults[n], 0.01, 1e-12, "untouched");
+        }
+    }
+}
+
+#[test]
+fn impossible_results_leave_the_priors() {
+    let network = Network::new(vec![Prior::new(0.3, 0, 0), Prior::new(0.2, 0, 0)]);
+    let never = Finding::yes_no(0.0, &[], 0.0);
+    let b = update(&network, &[Event::seen(&never, 1)], Size::Auto);
+    assert!(b.impossible);
+    assert_eq!(b.evidence_log2, f64::NEG_INFINITY);
+    all_near(&b.faults, &[0.3, 0.2], 1e-15, "priors");
+    near(b.nothing, 0.56, 1e-15, "nothing");
+    near(b.items[0], 0.44, 1e-15, "item");
+}
+
+// ---- reference libraries --------------------------------------------------------
+
+#[derive(Deserialize)]
+struct Networks {
+    format: String,
+    networks: Vec<Reference>,
+}
+
+#[derive(Deserialize)]
+struct Reference {
+    id: String,
+    faults: BTreeMap<String, f64>,
+    observations: BTreeMap<String, Observation>,
+    evidence: BTreeMap<String, bool>,
+    p_evidence: f64,
+    posterior: BTreeMap<String, f64>,
+}
+
+#[derive(Deserialize)]
+struct Observation {
+    leak: f64,
+    links: BTreeMap<String, f64>,
+}
+
+#[test]
+fn noisy_or_excludes_the_leak() {
+    let f = Finding::yes_no(0.1, &[(0, 0.8), (1, 0.5)], 0.0);
+    let by_hand: [(&[usize], f64); 4] = [(&[], 0.1), (&[0], 0.82), (&[1], 0.55), (&[0, 1], 0.91)];
+    for (present, yes) in by_hand {
+        near(f.likelihood(1, present), yes, 1e-15, "finding");
+        near(f.likelihood(0, present), 1.0 - yes, 1e-15, "finding");
+        let c = Candidate::new(present).unwrap();
+        let seen = Seen {
+            finding: Arc::new(f.clone()),
+            outcome: 1,
+        };
+        near(Likelihood::new(2, &seen).of(&c), yes, 1e-15, "look-up");
+        // The sum over sets, with exactly these faults certain.
+        let certain = |i: usize| f64::from(u8::from(present.contains(&i)));
+        let network = Network::new(vec![
+            Prior::new(certain(0), 0, 0),
+            Prior::new(certain(1), 1, 0),
+        ]);
+        let p = exact::evidence(&network, &[Event::seen(&f, 1)]).unwrap();
+        near(p, yes, 1e-15, "sum");
+    }
+}
+
+#[test]
+fn reference_networks() {
+    let path = Path::new(env!("CARGO_MANIFEST_DIR")).join("tests/reference/networks.json");
+    let file: Networks = serde_json::from_str(&std::fs::read_to_string(path).unwrap()).unwrap();
+    assert_eq!(file.format, "noisy-or-networks/1");
+    assert!(file.networks.len() >= 50);
+    for r in &file.networks {
+        let id = |f: &str| r.faults.keys().position(|k| k == f).unwrap();
+        let network = Network::new(
+            r.faults
+                .values()
+                .enumerate()
+                .map(|(i, p)| Prior::new(*p, i, 0))
+                .collect(),
+        );
+        let seen: Vec<Event> = r
+            .evidence
+            .iter()
+            .map(|(o, yes)| {
+                let o = &r.observations[o];
+                let links: Vec<(usize, f64)> = o.links.iter().map(|(f, s)| (id(f), *s)).collect();
+                Event::seen(&Finding::yes_no(o.leak, &links, 0.0), usize::from(*yes))
+            })
+            .collect();
+        for size in [Size::All, Size::Auto] {
+            let b = update(&network, &seen, size);
+            assert!(!b.impossible, "{}", r.id);
+            let what = format!("{} {size:?}", r.id);
+            let p = b.evidence_log2.exp2();
+            near(p, r.p_evidence, 1e-9, &what);
+            near(p / r.p_evidence, 1.0, 1e-9, &what);
+            for (f, want) in &r.posterior {
+                near(b.faults[id(f)], *want, 1e-9, &format!("{what} {f}"));
+            }
+        }
+    }
+}
+
+#[derive(Deserialize)]
+struct Medical {
+    instances: Vec<Instance>,
+}
+
+#[derive(Deserialize)]
+struct Instance {
+    id: String,
+    model: InstanceModel,
+    observed_faults: BTreeMap<String, bool>,
+    findings: BTreeMap<String, bool>,
+    exact_posterior: BTreeMap<String, f64>,
+    p_findings_given_observed_faults: f64,
+}
+
+#[derive(Deserialize)]
+struct InstanceModel {
+    faults: Vec<InstanceFault>,
+    findings: Vec<InstanceFinding>,
+}
+
+#[derive(Deserialize)]
+struct InstanceFault {
+    id: String,
+    prior: f64,
+}
+
+#[derive(Deserialize)]
+struct InstanceFinding {
+    id: String,
+    leak: f64,
+    links: Vec<InstanceLink>,
+}
+
+#[derive(Deserialize)]
+struct InstanceLink {
+    fault: String,
+    strength: f64,
+}
+
+/// Set `HALFSPLIT_PROMEDUS` to the file; it is not part of this project.
+#[test]
+#[allow(clippy::print_stderr)]
+fn published_medical_networks() {
+    let Some(path) = std::env::var_os("HALFSPLIT_PROMEDUS") else {
+        eprintln!("HALFSPLIT_PROMEDUS is not set: the published medical networks are not checked");
+        return;
+    };
+    let text = std::fs::read_to_string(&path).expect("the file that HALFSPLIT_PROMEDUS names");
+    let file: Medical = serde_json::from_str(&text).unwrap();
+    let mut worst: f64 = 0.0;
+    for i in &file.instances {
+        let ids: BTreeMap<&str, usize> = i
+            .model
+            .faults
+            .iter()
+            .enumerate()
+            .map(|(n, f)| (f.id.as_str(), n))
+            .collect();
+        let network = Network::new(
+            i.model
+                .faults
+                .iter()
+                .enumerate()
+                .map(|(n, f)| {
+                    let p = match i.observed_faults.get(&f.id) {
+                        Some(true) => 1.0,
+                        Some(false) => 0.0,
+                        None => f.prior,
+                    };
+                    Prior::new(p, n, 0)
+                })
+                .collect(),
+        );
+        let seen: Vec<Event> = i
+            .findings
+            .iter()
+            .map(|(id, yes)| {
+                let f = i.model.findings.iter().find(|f| f.id == *id).unwrap();
+                let links: Vec<(usize, f64)> = f
+                    .links
+                    .iter()
+                    .map(|l| (ids[l.fault.as_str()], l.strength))
+                    .collect();
+                Event::seen(&Finding::yes_no(f.leak, &links, 0.0), usize::from(*yes))
+            })
+            .collect();
+        let got = exact::sum(&network, &seen).expect("within reach");
+        near(
+            got.evidence / i.p_findings_given_observed_faults,
+            1.0,
+            1e-9,
+            &i.id,
+        );
+        let b = update(&network, &seen, Size::Auto);
+        assert!(!b.impossible, "{}", i.id);
+        for (f, want) in &i.exact_posterior {
+            let n = ids[f.as_str()];
+            near(got.faults[n], *want, 1e-9, &format!("{} {f}", i.id));
+            near(b.faults[n], *want, 1e-9, &format!("{} {f} by update", i.id));
+            worst = worst.max((got.faults[n] - want).abs());
+        }
+    }
+    eprintln!(
+        "{} published medical networks, largest difference {worst:e}",
+        file.instances.len()
+    );
+}
+
+// ---- three multipliers and two adders -------------------------------------------
+
+/// The circuit of de Kleer and Williams 1987: X = A*C, Y = B*D, Z = C*E,
+/// F = X+Y, G = Y+Z, with A=3, B=2, C=2, D=3, E=3 put in and F=10, G=12 seen.
+/// A wrong component yields every value of `0..range` equally often.
+///
+/// The faults do not act as a noisy-OR here (a wrong multiplier may cancel
+/// another), so the likelihoods are enumerated in this file. On the minimal
+/// candidates alone each probe is decided by one component, and there the
+/// planner's own gain is compared with the enumeration.
+struct Circuit {
+    /// By set of wrong components (M1, M2, M3, A1, A2), the joint weight of
+    /// each (X, Y, Z) with what was seen.
+    joint: Vec<BTreeMap<[usize; 3], f64>>,
+}
+
+const WIRES: [&str; 3] = ["X", "Y", "Z"];
+
+impl Circuit {
+    fn new(prior: f64, range: usize) -> Self {
+        let joint = (0..32usize)
+            .map(|set| {
+                let wrong = |c: usize| set >> c & 1 == 1;
+                let out = |c: usize, right: usize, value: usize| -> f64 {
+                    if wrong(c) {
+                        1.0 / range as f64
+                    } else {
+                        f64::from(u8::from(value == right))
+                    }
+                };
+                let bad = set.count_ones() as i32;
+                let prior = prior.powi(bad) * (1.0 - prior).powi(5 - bad);
+                let mut rows = BTreeMap::new();
+                for x in 0..range {
+                    for y in 0..range {
+                        for z in 0..range {
+                            let w = prior
+                                * out(0, 3 * 2, x)
+                                * out(1, 2 * 3, y)
+                                * out(2, 2 * 3, z)
+                                * out(3, x + y, 10)
+                                * out(4, y + z, 12);
+                            if w > 0.0 {
+                                rows.insert([x, y, z], w);
+                            }
+                        }
+                    }
+                }
+                rows
+            })
+            .collect();
+        Circuit { joint }
+    }
+
+    fn minimal(&self) -> Vec<usize> {
+        let explains = |s: usize| !self.joint[s].is_empty();
+        (0..32)
+            .filter(|s| explains(*s) && !(0..*s).any(|t| t & s == t && explains(t)))
+            .collect()
+    }
+
+    /// Entropy of the candidates in `among`, and what is expected to be left
+    /// of it after each probe.
+    fn entropies(&self, among: &[usize]) -> (f64, [f64; 3]) {
+        let weight = |s: usize| -> f64 { self.joint[s].values().sum() };
+        let total: f64 = among.iter().map(|s| weight(*s)).sum();
+        let h = |p: f64| if p > 0.0 { -p * p.log2() } else { 0.0 };
+        let before = among.iter().map(|s| h(weight(*s) / total)).sum();
+        let after = [0, 1, 2].map(|wire| {
+            let mut by_value: BTreeMap<usize, BTreeMap<usize, f64>> = BTreeMap::new();
+            for s in among {
+                for (values, w) in &self.joint[*s] {
+                    *by_value
+                        .entry(values[wire])
+                        .or_default()
+                        .entry(*s)
+                        .or_default() += w / total;
+                }
+            }
+            by_value
+                .values()
+                .map(|sets| {
+                    let p: f64 = sets.values().sum();
+                    p * sets.values().map(|w| h(w / p)).sum::<f64>()
+                })
+                .sum()
+        });
+        (before, after)
+    }
+}
+
+#[test]
+fn three_multipliers_and_two_adders() {
+    let [m1, m2, m3, a1, a2] = [1usize, 2, 4, 8, 16];
+    for (prior, range) in [(0.01, 16), (0.001, 16), (0.05, 24)] {
+        let circuit = Circuit::new(prior, range);
+        let mut minimal = circuit.minimal();
+        let mut want = vec![m1, a1, m2 | m3, m2 | a2];
+        minimal.sort_unstable();
+        want.sort_unstable();
+        assert_eq!(minimal, want);
+
+        // Over all sets that explain what was seen, X leaves the least.
+        let all: Vec<usize> = (0..32).collect();
+        let (before, after) = circuit.entropies(&all);
+        assert!(after.iter().all(|a| *a <= before + 1e-12));
+        assert!(after[0] < after[1] && after[1] < after[2], "{after:?}");
+
+        // Over the minimal ones the wires are what single components decide:
+        // M1 wrong shows at X, M2 at Y, M3 at Z.
+        let (before, after) = circuit.entropies(&minimal);
+        let total: f64 = minimal
+            .iter()
+            .flat_map(|s| circuit.joint[*s].values())
+            .sum();
+        let mut listed: Vec<(Candidate, f64)> = minimal
+            .iter()
+            .map(|s| {
+                let faults: Vec<usize> = (0..5).filter(|c| s >> c & 1 == 1).collect();
+                let w: f64 = circuit.joint[*s].values().sum();
+                (Candidate::new(&faults).unwrap(), w / total)
+            })
+            .collect();
+        listed.sort_by(|a, b| b.1.total_cmp(&a.1));
+        let gains = gains(
+            5,
+            &listed,
+            &[0, 1, 2].map(|m| Finding::yes_no(0.0, &[(m, 1.0)], 0.0)),
+        );
+        for wire in 0..3 {
+            // Gains too small to count as telling are not proposed.
+            match gains[wire] {
+                Some(g) => near(g, before - after[wire], 1e-12, WIRES[wire]),
+                None => assert!(before - after[wire] <= 1e-3, "{}", WIRES[wire]),
+            }
+        }
+        assert!(gains[0] > gains[1] && gains[0] > gains[2], "{gains:?}");
+    }
+}
+
+/// The gain the planner sees in each finding, in bits.
+fn gains(faults: usize, listed: &[(Candidate, f64)], findings: &[Finding]) -> Vec<Option<f64>> {
+    let tests: Vec<Option<PlanTest>> = findings
+        .iter()
+        .map(|f| {
+            Some(PlanTest {
+                finding: Arc::new(f.clone()),
+                minutes: 1.0,
+                conditions: BenchState::default(),
+            })
+        })
+        .collect();
+    let advice = advise(
+        &Situation {
+            faults,
+            candidates: listed,
+            tests: &tests,
+            remedies: &[],
+            retest: None,
+            moves: &Moves::default(),
+            state: BenchState::default(),
+            costs: Costs::default(),
+        },
+        findings.len(),
+    );
+    (0..findings.len())
+        .map(|i| {
+            advice
+                .steps
+                .iter()
+                .find(|s| s.act == Act::Test(i))
+                .map(|s| s.gain)
+        })
+        .collect()
+}
+
+// ---- order of remedies ------------------------------------------------------------
+
+/// Heckerman, Breese and Rommelse 1995: with a single fault and independent
+/// remedies, probability over cost is the order of least expected cost.
+#[test]
+fn probability_over_cost_is_the_best_order() {
+    fn orders(n: usize) -> Vec<Vec<usize>> {
+        if n == 0 {
+            return vec![Vec::new()];
+        }
+        orders(n - 1)
+            .into_iter()
+            .flat_map(|o| {
+                (0..n).map(move |at| {
+                    let mut o = o.clone();
+                    o.insert(at, n - 1);
+                    o
+                })
+            })
+            .collect()
+    }
+    let all: Vec<Vec<Vec<usize>>> = (0..=6).map(orders).collect();
+    assert_eq!(all[6].len(), 720);
+    let mut rng = StdRng::seed_from_u64(7);
+    for _ in 0..1500 {
+        let n = rng.random_range(1..=6);
+        let parts: Vec<f64> = (0..n).map(|_| rng.random::<f64>() + 1e-6).collect();
+        // Some probability that none of them mends it.
+        let sum: f64 = parts.iter().sum::<f64>() + rng.random::<f64>();
+        let remedies: Vec<(f64, f64)> = parts
+            .iter()
+            .map(|p| (p / sum, rng.random_range(0.5..200.0)))
+            .collect();
+        let cost = |order: &[usize]| -> f64 {
+            let mut open = 1.0;
+            let mut cost = 0.0;
+            for r in order {
+                cost += open * remedies[*r].1;
+                open -= remedies[*r].0;
+            }
+            cost
+        };
+        let got = order_by_probability_over_cost(&remedies);
+        let best = all[n].iter().map(|o| cost(o)).fold(f64::INFINITY, f64::min);
+        near(cost(&got) / best, 1.0, 1e-12, &format!("{remedies:?}"));
+    }
+}
+
+// ---- base rates ---------------------------------------------------------------------
+
+/// Given the complaint alone (a noisy-OR of these strengths): each fault, the
+/// share with nothing, the share with two or more. By going through the faults
+/// and counting, once for all jobs and once for those that do not complain.
+fn given_complaint(priors: &[f64], strengths: &[f64], leak: f64) -> (Vec<f64>, f64, f64) {
+    // Weight of none, one, more among the faults but one.
+    let count = |silent: bool, but: Option<usize>| -> [f64; 3] {
+        let mut c = [1.0, 0.0, 0.0];
+        for (i, (p, s)) in priors.iter().zip(strengths).enumerate() {
+            if Some(i) == but {
+                continue;
+            }
+            let there = if silent { p * (1.0 - s) } else { *p };
+            c = [
+                c[0] * (1.0 - p),
+                c[1] * (1.0 - p) + c[0] * there,
+                c[2] * (1.0 - p + there) + c[1] * there,
+            ];
+        }
+        if silent {
+            c = c.map(|x| x * (1.0 - leak));
+        }
+        c
+    };
+    let (all, silent) = (count(false, None), count(true, None));
+    let total: f64 = all.iter().sum::<f64>() - silent.iter().sum::<f64>();
+    let faults = (0..priors.len())
+        .map(|i| {
+            let a: f64 = count(false, Some(i)).iter().sum();
+            let b: f64 = count(true, Some(i)).iter().sum();
+            (a * priors[i] - b * priors[i] * (1.0 - strengths[i])) / total
+        })
+        .collect();
+    (
+        faults,
+        (all[0] - silent[0]) / total,
+        (all[2] - silent[2]) / total,
+    )
+}
+
+#[test]
+fn rates_come_back_for_random_packs() {
+    for seed in 0..60 {
+        let mut rng = StdRng::seed_from_u64(seed);
+        let n = rng.random_range(3..=120);
+        let nothing = rng.random_range(0.01..0.25);
+        let double = rng.random_range(0.01..0.08);
+        let parts: Vec<f64> = (0..n).map(|_| 30f64.powf(rng.random())).collect();
+        let sum: f64 = parts.iter().sum();
+        let faults: Vec<(f64, f64)> = parts
+            .iter()
+            .map(|p| {
+                (
+                    p / sum * (1.0 - nothing + double),
+                    rng.random_range(0.4..=1.0),
+                )
+            })
+            .collect();
+        let what = format!("seed {seed}, {n} faults");
+        let c = convert(&faults, nothing, double).unwrap_or_else(|e| panic!("{what}: {e}"));
+        let strengths: Vec<f64> = faults.iter().map(|f| f.1).collect();
+        let (back, none, two) = given_complaint(&c.priors, &strengths, c.leak);
+        near(c.scale, 1.0, 0.01, &what);
+        for (b, (rate, _)) in back.iter().zip(&faults) {
+            near(b / rate, 1.0, 0.01, &what);
+        }
+        near(none / nothing, 1.0, 0.01, &what);
+        near(two / double, 1.0, 0.01, &what);
+        // The same through the sum over all sets.
+        let network = Network::new(c.priors.iter().map(|p| Prior::new(*p, 0, 0)).collect());
+        let links: Vec<(usize, f64)> = strengths.iter().copied().enumerate().collect();
+        let complaint = Finding::yes_no(c.leak, &links, 0.0);
+        let got = exact::sum(&network, &[Event::seen(&complaint, 1)]).unwrap();
+        all_near(&got.faults, &back, 1e-9, &what);
+        near(got.nothing, none, 1e-9, &what);
+    }
+}
+
+#[test]
+fn rates_come_back_for_the_shipped_packs() {
+    use halfsplit::model::{Unit, compile};
+    use halfsplit::rulebase::{Rules, slug};
+    let loaded = Rules::default().load();
+    assert!(loaded.problems.is_empty(), "{}", loaded.report(false));
+    let rules = loaded.rulebase;
+    let mut checked = 0;
+    for pack in rules.packs.iter().filter(|p| !p.minimal) {
+        let mut strongest = vec![0.0f64; pack.faults.len()];
+        for links in pack
+            .functions
+            .iter()
+            .map(|f| &f.links)
+            .chain(pack.symptoms.iter().map(|s| &s.links))
+        {
+            for (f, s) in links {
+                strongest[*f] = strongest[*f].max(*s);
+            }
+        }
+        let stated: Vec<(f64, f64)> = pack
+            .faults
+            .iter()
+            .zip(&strongest)
+            .map(|(f, s)| (f.rate, *s))
+            .collect();
+        let c = convert(&stated, pack.nothing_found, pack.two_or_more).unwrap();
+        near(c.scale, 1.0, 0.01, &pack.id);
+
+        for device in rules.devices.iter().filter(|d| d.model.is_none()) {
+            let Some((_, copies)) = device.carries.iter().find(|c| c.0 == pack.id) else {
+                continue;
+            };
+            let unit = Unit {
+                kind: device.kind.clone(),
+                ..Unit::default()
+            };
+            let only = [pack.id.clone()];
+            let model = compile(&rules, &unit, &[], Some(&only)).unwrap();
+            for copy in copies {
+                let what = format!("{} on {}, {copy}", pack.id, device.id);
+                // The faults of this copy, with their rates on this kind.
+                let (mut priors, mut strengths, mut rates) = (vec![], vec![], vec![]);
+                for (f, fault) in pack.faults.iter().enumerate() {
+                    let item = &pack.items[fault.item];
+                    let on_kind = item
+                        .kinds
+                        .iter()
+                        .find(|k| k.0 == device.kind)
+                        .map_or(1.0, |k| k.1);
+                    let head = if item.shared {
+                        pack.id.clone()
+                    } else {
+                        slug(copy)
+                    };
+                    let id = format!("{head}/{}", pack.fault_id(f));
+                    let at = model.faults.iter().position(|m| m.id == id);
+                    assert_eq!(at.is_some(), on_kind > 0.0, "{what}: {id}");
+                    if let Some(at) = at {
+                        priors.push(model.network.faults()[at].probability);
+                        strengths.push(strongest[f]);
+                        rates.push(fault.rate * on_kind);
+                    }
+                }
+                let leak = leak_for(pack.nothing_found, &priors, &strengths);
+                let (back, none, two) = given_complaint(&priors, &strengths, leak);
+                near(none / pack.nothing_found, 1.0, 0.01, &what);
+                near(two / pack.two_or_more, 1.0, 0.01, &what);
+                // A kind of device shifts the shares; together they are what
+                // is left of the jobs, as stated.
+                let sum: f64 = rates.iter().sum();
+                let want = 1.0 - pack.nothing_found + pack.two_or_more;
+                for (b, rate) in back.iter().zip(&rates) {
+                    near(b / (rate * want / sum), 1.0, 0.01, &what);
+                }
+                checked += 1;
+            }
+        }
+    }
+    assert!(checked >= 10, "only {checked} copies checked");
+}
+
+// ---- laws of any belief ---------------------------------------------------------------
+
+fn same_belief(a: &Belief, b: &Belief, within: f64) {
+    all_near(&a.faults, &b.faults, within, "faults");
+    all_near(&a.items, &b.items, within, "items");
+    all_near(&a.places, &b.places, within, "places");
+    near(a.nothing, b.nothing, within, "nothing");
+}
+
+fn bits(b: &Belief) -> Vec<u64> {
+    [&b.faults, &b.items, &b.places, &b.misread]
+        .into_iter()
+        .flatten()
+        .chain(b.candidates.iter().map(|c| &c.1))
+        .chain([
+            &b.nothing,
+            &b.left_out,
+            &b.candidates_left_out,
+            &b.evidence_log2,
+        ])
+        .map(|x| x.to_bits())
+        .collect()
+}
+
+#[track_caller]
+fn bit_equal(a: &Belief, b: &Belief) {
+    assert_eq!(bits(a), bits(b));
+    let sets = |b: &Belief| b.candidates.iter().map(|c| c.0).collect::<Vec<_>>();
+    assert_eq!(sets(a), sets(b));
+    assert_eq!((a.size, a.impossible), (b.size, b.impossible));
+}
+
+proptest! {
+    #![proptest_config(ProptestConfig { cases: 96, failure_persistence: None, ..ProptestConfig::default() })]
+
+    #[test]
+    fn candidates_sum_to_one(seed: u64, n in 2usize..9, changes in 0usize..3) {
+        let (network, steps) = possible(seed, n, 4, changes);
+        for size in [Size::Auto, Size::All] {
+            let b = update(&network, &events(&steps), size);
+            let sum: f64 = b.candidates.iter().map(|c| c.1).sum();
+            near(sum, 1.0, 1e-12, "sum");
+            prop_assert!(b.candidates.windows(2).all(|w| w[0].1 >= w[1].1));
+        }
+    }
+
+    #[test]
+    fn order_within_an_epoch_does_not_matter(seed: u64, n in 2usize..9) {
+        let (network, steps) = possible(seed, n, 6, 2);
+        let mut rng = StdRng::seed_from_u64(seed);
+        let mut other = steps.clone();
+        for epoch in other.split_mut(|s| matches!(s, Step::Changed(_))) {
+            epoch.shuffle(&mut rng);
+        }
+        let a = update(&network, &events(&steps), Size::All);
+        let b = update(&network, &events(&other), Size::All);
+        same_belief(&a, &b, 1e-12);
+        near(a.evidence_log2, b.evidence_log2, 1e-11, "evidence");
+    }
+
+    #[test]
+    fn results_that_say_nothing_change_nothing(seed: u64, n in 2usize..9) {
+        let (network, steps) = possible(seed, n, 4, 1);
+        let mut rng = StdRng::seed_from_u64(seed);
+        let before = update(&network, &events(&steps), Size::Auto);
+        // Read at random: the likelihood is flat.
+        let mut random = random_look(&mut rng, n);
+        random.misread = 1.0;
+        // Linked to no fault, and linked only to one that this device cannot have.
+        let alone = Look { outcomes: 2, leak: 0.1, pushes: vec![], misread: 0.05 };
+        for (look, k) in [(random.clone(), 0), (random, 1), (alone.clone(), 0), (alone, 1)] {
+            let mut more = steps.clone();
+            more.push(Step::Seen(look, k));
+            same_belief(&before, &update(&network, &events(&more), Size::Auto), 1e-12);
+        }
+    }
+
+    #[test]
+    fn an_unrelated_test_changes_no_other_suspect(seed: u64, n in 2usize..8) {
+        let (network, steps) = possible(seed, n, 4, 1);
+        let mut faults = network.faults().to_vec();
+        faults.push(Prior::new(0.1, network.items(), network.places()));
+        let network = Network::new(faults);
+        let before = update(&network, &events(&steps), Size::All);
+        let mut more = steps;
+        more.push(Step::Seen(
+            Look { outcomes: 2, leak: 0.02, pushes: vec![(n, vec![0.9])], misread: 0.04 }, 0));
+        let after = update(&network, &events(&more), Size::All);
+        all_near(&before.faults[..n], &after.faults[..n], 1e-12, "others");
+        prop_assert!(after.faults[n] < before.faults[n]);
+    }
+
+    #[test]
+    fn information_is_never_negative(seed: u64, n in 2usize..7) {
+        let (network, steps) = possible(seed, n, 3, 1);
+        let b = update(&network, &events(&steps), Size::UpTo(6));
+        let mut rng = StdRng::seed_from_u64(!seed);
+        let looks: Vec<Look> = (0..8).map(|_| random_look(&mut rng, n)).collect();
+        let findings: Vec<Finding> = looks.iter().map(Look::finding).collect();
+        let h = |p: f64| if p > 0.0 { -p * p.log2() } else { 0.0 };
+        for (look, gain) in looks.iter().zip(gains(n, &b.candidates, &findings)) {
+            // Written out: entropy of the candidates less what is expected to be left.
+            let before: f64 = b.candidates.iter().map(|c| h(c.1)).sum();
+            let left: f64 = (0..look.outcomes).map(|k| {
+                let joint: Vec<f64> = b.candidates.iter()
+                    .map(|(c, w)| w * look.reads(c.iter().fold(0, |s, f| s | 1 << f), k))
+                    .collect();
+                let p: f64 = joint.iter().sum();
+                if p > 0.0 { p * joint.iter().map(|j| h(j / p)).sum::<f64>() } else { 0.0 }
+            }).sum();
+            match gain {
+                Some(g) => { prop_assert!(g >= 0.0); near(g, before - left, 1e-10, "bits"); }
+                None => prop_assert!(before - left <= 1e-3 + 1e-10),
+            }
+        }
+    }
+
+    #[test]
+    fn listed_weights_are_joint_probabilities(seed: u64, n in 2usize..7) {
+        let (network, steps) = possible(seed, n, 4, 2);
+        let all: Vec<usize> = (0..n).collect();
+        let sets = candidates::filter(&network, candidates::list(&network, n, &all), &events(&steps));
+        let want = enumerate(&network, &steps, |_| true, None);
+        for (c, w) in sets {
+            near(w, want[c.iter().fold(0, |s, f| s | 1 << f)], 1e-13, "joint");
+        }
+    }
+}
+
+// ---- whole jobs -----------------------------------------------------------------------
+
+mod jobs {
+    use super::*;
+    use halfsplit::job::{Case, CaseFile, Did, Entry, Settings, Shown};
+    use halfsplit::model::Found;
+    use halfsplit::rulebase::{Rulebase, Rules};
+    use std::sync::LazyLock;
+
+    const PACK: &str = "
+pack: lamp
+about: An invented lamp, small enough to be summed over by hand.
+source: common practice, no source
+nothing-found: 50
+two-or-more: 50
+items:
+  cell: {name: cell, where: part, faults: {flat: 300, leaking: 100}}
+  contact: {name: contact, where: interconnect, faults: {open: 250, loose: {rate: 100, breaks: 0.5}}}
+  switch: {name: switch, where: board, faults: {stuck: 150}}
+  bulb: {name: bulb, where: part, mates: [contact], faults: {dead: 100}}
+functions:
+  light: {name: it lights, needs: [cell, contact, switch, bulb]}
+  click: {name: the switch clicks, needs: [switch]}
+symptoms:
+  dark: {name: it stays dark, loses: light, hear: [dark]}
+tests:
+  light-try: {ask: 'Does it light?', kind: try, tries: light, minutes: 1}
+  click-try: {ask: 'Does the switch click?', kind: try, tries: click, minutes: 1}
+  other-bulb: {ask: 'Does it light with a good bulb?', kind: swap, tries: light, swaps-in: bulb, minutes: 3}
+  cell-look:
+    ask: How does the cell look?
+    kind: look
+    minutes: 1
+    shows:
+      clean: {says: clean}
+      bulging: {says: bulging, links: {cell.flat: 0.1, cell.leaking: 0.3}}
+      wet: {says: wet, links: {cell.leaking: 0.6}}
+remedies:
+  reseat: {name: Seat the contact, clears: {contact: 0.7}, may-break: {switch.stuck: 0.03}, seating: true, minutes: 3}
+  new-cell: {name: Fit a new cell, clears: {cell: 0.98}, minutes: 2, parts: 3}
+  new-bulb: {name: Fit a new bulb, clears: {bulb: 0.98}, minutes: 2, parts: 2}
+  new-switch: {name: Fit a new switch, clears: {switch: 0.95}, may-break: {contact.loose: 0.02}, minutes: 20, parts: 4}
+";
+
+    static RULES: LazyLock<Rulebase> = LazyLock::new(|| {
+        let folder = tempfile::tempdir().unwrap();
+        let path = folder.path().join("lamp.yaml");
+        std::fs::write(&path, PACK).unwrap();
+        let loaded = Rules {
+            paths: vec![path],
+            only_these: true,
+        }
+        .load();
+        assert!(loaded.problems.is_empty(), "{}", loaded.report(false));
+        loaded.rulebase
+    });
+
+    fn shows(test: &str, shows: &str) -> Entry {
+        Entry::Result(Shown {
+            test: test.into(),
+            shows: shows.into(),
+            note: None,
+        })
+    }
+
+    fn did(remedy: &str) -> Entry {
+        Entry::Remedy(Did {
+            did: remedy.into(),
+            note: None,
+        })
+    }
+
+    fn case(steps: &[Entry]) -> Case {
+        let file = CaseFile {
+            case: "a lamp".into(),
+            symptoms: vec!["dark".into()],
+            steps: steps.to_vec(),
+            ..CaseFile::default()
+        };
+        Case::new(&RULES, &file, Settings::default()).unwrap()
+    }
+
+    fn entry(rng: &mut StdRng) -> Entry {
+        match rng.random_range(0..10) {
+            0 => did("reseat"),
+            1 => did("new-cell"),
+            2 => did("new-switch"),
+            3 | 4 => shows("light-try", ["yes", "no"][rng.random_range(0..2)]),
+            5 => shows("click-try", ["yes", "no"][rng.random_range(0..2)]),
+            6 => shows("other-bulb", ["yes", "no"][rng.random_range(0..2)]),
+            _ => shows(
+                "cell-look",
+                ["clean", "bulging", "wet"][rng.random_range(0..3)],
+            ),
+        }
+    }
+
+    /// The entries as steps of this file; every result counts, so no test may
+    /// be repeated within an epoch.
+    fn written_out(case: &Case, entries: &[Entry]) -> Vec<Step> {
+        let m = &case.model;
+        let mut steps = vec![Step::Seen(
+            Look::of(&m.symptoms[case.symptoms[0]].finding),
+            1,
+        )];
+        for e in entries {
+            match e {
+                Entry::Remedy(d) => {
+                    let Found::One(i) = m.remedy(&d.did) else {
+                        panic!("{}", d.did)
+                    };
+                    steps.push(Step::Changed(m.remedies[i].change.clone()));
+                }
+                Entry::Result(r) => {
+                    let Found::One(i) = m.test(&r.test) else {
+                        panic!("{}", r.test)
+                    };
+                    let t = &m.tests[i];
+                    let k = match r.shows.as_str() {
+                        "yes" => 0,
+                        "no" => 1,
+                        word => t.outcomes.iter().position(|o| o.id == word).unwrap(),
+                    };
+                    steps.extend(t.before.clone().map(Step::Changed));
+                    steps.push(Step::Seen(Look::of(&t.finding), k));
+                    steps.extend(t.after.clone().map(Step::Changed));
+                }
+                _ => {}
+            }
+        }
+        steps
+    }
+
+    fn is_the_sum(entries: &[Entry]) -> Case {
+        let case = case(entries);
+        let want = brute(&case.model.network, &written_out(&case, entries));
+        let b = &case.belief;
+        all_near(&b.faults, &want.faults, 1e-12, "faults");
+        all_near(&b.items, &want.items, 1e-12, "items");
+        all_near(&b.places, &want.places, 1e-12, "places");
+        near(b.nothing, want.nothing, 1e-12, "nothing");
+        all_near(&b.misread, &want.misread, 1e-12, "misread");
+        near(b.evidence_log2, want.evidence.log2(), 1e-11, "evidence");
+        case
+    }
+
+    #[test]
+    fn after_a_failed_remedy_the_belief_is_right_not_reset() {
+        let seen = [shows("cell-look", "bulging")];
+        let before = is_the_sum(&seen);
+        let Found::One(flat) = before.model.fault("cell.flat") else {
+            panic!("no such fault")
+        };
+        let mended = [seen[0].clone(), did("new-cell")];
+        is_the_sum(&mended);
+        let failed = [seen[0].clone(), did("new-cell"), shows("light-try", "no")];
+        let after = is_the_sum(&failed);
+        let fresh = is_the_sum(&[]);
+        // The cell is out, but for the chance that the new one did not take.
+        assert!(after.belief.faults[flat] < 0.1 * before.belief.faults[flat]);
+        assert!(after.belief.faults[flat] > 0.0);
+        // What was known is not forgotten.
+        let far = after
+            .belief
+            .faults
+            .iter()
+            .zip(&fresh.belief.faults)
+            .map(|(a, b)| (a - b).abs())
+            .fold(0.0, f64::max);
+        assert!(far > 0.1, "{far}");
+        is_the_sum(&[
+            seen[0].clone(),
+            shows("light-try", "no"),
+            did("new-cell"),
+            shows("light-try", "no"),
+            shows("other-bulb", "no"),
+            did("reseat"),
+            shows("light-try", "no"),
+            shows("click-try", "yes"),
+            did("reseat"),
+            did("new-switch"),
+            shows("light-try", "yes"),
+        ]);
+    }
+
+    #[test]
+    fn a_repeat_counts_once() {
+        for (test, words) in [
+            ("light-try", vec!["yes", "no"]),
+            ("cell-look", vec!["clean", "bulging", "wet"]),
+            ("other-bulb", vec!["yes", "no"]),
+        ] {
+            for word in words {
+                let once = case(&[shows(test, word)]);
+                let twice = case(&[shows(test, word), shows(test, word)]);
+                bit_equal(&once.belief, &twice.belief);
+                let other = case(&[shows("click-try", "no"), shows(test, word)]);
+                let around = case(&[
+                    shows(test, word),
+                    shows("click-try", "no"),
+                    shows(test, word),
+                ]);
+                if test != "other-bulb" {
+                    bit_equal(&other.belief, &around.belief);
+                }
+            }
+        }
+        // After a remedy it is a new result, and both count.
+        let both = [
+            shows("light-try", "no"),
+            did("new-cell"),
+            shows("light-try", "no"),
+        ];
+        is_the_sum(&both);
+        assert_eq!(case(&both).belief.misread.len(), 3);
+    }
+
+    proptest! {
+        #![proptest_config(ProptestConfig { cases: 64, failure_persistence: None, ..ProptestConfig::default() })]
+
+        #[test]
+        fn undo_restores_exactly(seed: u64, many in 0usize..7) {
+            let mut rng = StdRng::seed_from_u64(seed);
+            let mut steps: Vec<Entry> = (0..many).map(|_| entry(&mut rng)).collect();
+            let before = case(&steps);
+            steps.push(entry(&mut rng));
+            let _ = case(&steps);
+            steps.pop();
+            let after = case(&steps);
+            bit_equal(&before.belief, &after.belief);
+            prop_assert_eq!(&before.entered, &after.entered);
+            prop_assert_eq!(before.state, after.state);
+            let acts = |c: &Case| c.advice(5).steps.iter().map(|s| s.act).collect::<Vec<_>>();
+            prop_assert_eq!(acts(&before), acts(&after));
+        }
+
+        #[test]
+        fn random_jobs_are_the_sum_written_out(seed: u64, many in 0usize..7) {
+            let mut rng = StdRng::seed_from_u64(seed);
+            // No test twice between two changes.
+            let mut tried: Vec<String> = Vec::new();
+            let mut steps: Vec<Entry> = Vec::new();
+            for _ in 0..many {
+                let e = entry(&mut rng);
+                match &e {
+                    Entry::Result(r) if tried.contains(&r.test) => continue,
+                    Entry::Result(r) => tried.push(r.test.clone()),
+                    _ => tried.clear(),
+                }
+                steps.push(e);
+            }
+            is_the_sum(&steps);
+        }
+    }
+}
+
+// ---- conflict ---------------------------------------------------------------------------
+
+/// The measure of Jensen, Chamberlain, Nordahl and Jensen 1990, given the
+/// complaint: positive where results speak for different single faults.
+#[test]
+fn results_that_contradict_each_other_conflict() {
+    let network = Network::new((0..5).map(|f| Prior::new(0.01, f, 0)).collect());
+    let any: Vec<(usize, f64)> = (0..5).map(|f| (f, 0.95)).collect();
+    let complaint = Event::seen(&Finding::yes_no(0.001, &any, 0.0), 1);
+    let shows = |f: usize| Finding::yes_no(0.01, &[(f, 0.95)], 0.04);
+    let bits = |results: &[Event]| {
+        let all: Vec<Event> = std::iter::once(&complaint)
+            .chain(results)
+            .cloned()
+            .collect();
+        // The same number from evidence alone, by its definition.
+        let log = |e: &[Event]| exact::evidence(&network, e).unwrap().log2();
+        let base = log(&all[..1]);
+        let single: f64 = results
+            .iter()
+            .map(|r| log(&[complaint.clone(), r.clone()]) - base)
+            .sum();
+        let got = conflict_bits(&network, &all, 1);
+        near(got, single - (log(&all) - base), 1e-9, "definition");
+        got
+    };
+    let contradict = bits(&[Event::seen(&shows(0), 1), Event::seen(&shows(1), 1)]);
+    assert!(contradict > 1.0, "{contradict}");
+    let agree = bits(&[Event::seen(&shows(0), 1), Event::seen(&shows(0), 1)]);
+    assert!(agree < -1.0, "{agree}");
+    let apart = bits(&[Event::seen(&shows(0), 1), Event::seen(&shows(1), 0)]);
+    assert!(apart < 0.0, "{apart}");
+    let alone = Finding::yes_no(0.1, &[], 0.0);
+    let unrelated = bits(&[Event::seen(&shows(0), 1), Event::seen(&alone, 1)]);
+    near(unrelated, 0.0, 1e-9, "unrelated");
+    // One result alone cannot disagree.
+    assert_eq!(bits(&[Event::seen(&shows(0), 1)]), 0.0);
+}

@@ -1,0 +1,386 @@
+//! The demo cases and the shipped patterns, through the library and the
+//! program: the cases come out as their truth says, and a customer's words are
+//! understood.
+
+use std::collections::BTreeSet;
+use std::path::{Path, PathBuf};
+use std::process::Command;
+
+use assert_cmd::prelude::*;
+use halfsplit::job::{Case, CaseFile, Closed, ClosingState, Entered, Entry, Settings};
+use halfsplit::model::{Found, Unit, compile, recognise};
+use halfsplit::rulebase::{Rulebase, Rules, read_yaml};
+
+/// The built-in rules.
+fn rules() -> Rulebase {
+    let loaded = Rules::default().load();
+    assert!(loaded.problems.is_empty(), "{}", loaded.report(false));
+    loaded.rulebase
+}
+
+/// The demo cases with their names, in order.
+fn demos() -> Vec<(String, CaseFile)> {
+    let folder = Path::new(env!("CARGO_MANIFEST_DIR")).join("demo-cases");
+    let mut paths: Vec<PathBuf> = std::fs::read_dir(folder)
+        .unwrap()
+        .map(|e| e.unwrap().path())
+        .filter(|p| p.extension().is_some_and(|e| e == "yaml"))
+        .collect();
+    paths.sort();
+    paths
+        .iter()
+        .map(|p| {
+            let name = p.file_stem().unwrap().to_str().unwrap().to_owned();
+            let text = std::fs::read_to_string(p).unwrap();
+            let file = read_yaml(&name, text).unwrap_or_else(|(files, problems)| {
+                let all: Vec<String> = problems.iter().map(|p| p.render(&files, false)).collect();
+                panic!("{}", all.join("\n"))
+            });
+            (name, file)
+        })
+        .collect()
+}
+
+/// The case after its first `n` steps. Every step has to be accepted.
+fn after(rules: &Rulebase, name: &str, file: &CaseFile, n: usize) -> Case {
+    let part = CaseFile {
+        steps: file.steps[..n].to_vec(),
+        ..file.clone()
+    };
+    Case::new(rules, &part, Settings::default()).unwrap_or_else(|e| panic!("{name}: step {n}: {e}"))
+}
+
+/// A fault by name.
+fn fault(case: &Case, name: &str) -> usize {
+    match case.model.fault(name) {
+        Found::One(i) => i,
+        other => panic!("`{name}` is no fault: {other:?}"),
+    }
+}
+
+/// Faults, likeliest first.
+fn ranked(case: &Case) -> Vec<usize> {
+    let p = &case.belief.faults;
+    let mut all: Vec<usize> = (0..p.len()).collect();
+    all.sort_by(|a, b| p[*b].total_cmp(&p[*a]));
+    all
+}
+
+fn is_remedy(e: &Entry) -> bool {
+    matches!(e, Entry::Remedy(_))
+}
+
+/// Where the finishing repair begins: the number of steps before its first
+/// remedy. A remedy after which a later one still has to mend the same fault
+/// has failed and belongs to no finishing repair.
+fn repair_begins(rules: &Rulebase, name: &str, file: &CaseFile) -> usize {
+    let remedies: Vec<usize> = (0..file.steps.len())
+        .filter(|n| is_remedy(&file.steps[*n]))
+        .collect();
+    let case = after(rules, name, file, file.steps.len());
+    let mends = |n: usize| -> Vec<usize> {
+        let Entered::Remedy(r) = case.entered[n] else {
+            unreachable!("a remedy")
+        };
+        let clears = &case.model.remedies[r].change.clears;
+        file.truth
+            .iter()
+            .map(|t| fault(&case, t))
+            .filter(|f| clears.iter().any(|(c, _)| c == f))
+            .collect()
+    };
+    for (i, n) in remedies.iter().enumerate() {
+        let now = mends(*n);
+        let failed = remedies[i + 1..]
+            .iter()
+            .any(|later| mends(*later).iter().any(|f| now.contains(f)));
+        if !now.is_empty() && !failed {
+            return *n;
+        }
+    }
+    panic!("{name}: no remedy mends the true fault")
+}
+
+#[test]
+fn the_demos_cover_every_place_and_a_double_fault() {
+    let rules = rules();
+    let demos = demos();
+    assert!(demos.len() >= 6, "{}", demos.len());
+    let mut places = BTreeSet::new();
+    let mut doubles = 0;
+    for (name, file) in &demos {
+        let case = after(&rules, name, file, 0);
+        assert!(!file.truth.is_empty(), "{name}");
+        doubles += usize::from(file.truth.len() == 2);
+        if let [one] = file.truth.as_slice() {
+            let item = case.model.faults[fault(&case, one)].item;
+            places.insert(case.model.items[item].r#where.word());
+        }
+    }
+    assert_eq!(
+        places.into_iter().collect::<Vec<_>>(),
+        ["board", "interconnect", "part", "setting", "software"]
+    );
+    assert!(doubles >= 1);
+}
+
+#[test]
+fn no_demo_is_of_a_front_camera_of_a_tablet() {
+    let rules = rules();
+    for (name, file) in demos() {
+        let case = after(&rules, &name, &file, 0);
+        let told = format!("{name} {} {}", file.case, file.complaint).to_lowercase();
+        let tablet = file.device.kind == "tablet" || told.contains("tablet");
+        let front = told.contains("front cam")
+            || told.contains("selfie")
+            || file.truth.iter().any(|t| t.starts_with("front-camera"))
+            || case
+                .symptoms
+                .iter()
+                .any(|s| case.model.symptoms[*s].id.starts_with("front-camera"));
+        assert!(!(tablet && front), "{name}");
+    }
+}
+
+#[test]
+fn complaints_are_understood_and_every_step_is_taken() {
+    let rules = rules();
+    for (name, file) in demos() {
+        assert!(
+            file.symptoms.is_empty(),
+            "{name}: the complaint is to be read"
+        );
+        for n in 0..=file.steps.len() {
+            let case = after(&rules, &name, &file, n);
+            assert!(!case.symptoms.is_empty(), "{name}: not understood");
+            assert!(
+                case.symptoms
+                    .iter()
+                    .all(|s| !case.model.symptoms[*s].general)
+            );
+            assert_eq!(case.entered.len(), n);
+        }
+    }
+}
+
+#[test]
+fn the_true_fault_leads_before_the_repair() {
+    let rules = rules();
+    for (name, file) in demos() {
+        let mut n = repair_begins(&rules, &name, &file);
+        let tests = file.steps[..n].iter().filter(|s| !is_remedy(s)).count();
+        assert!((4..=10).contains(&tests), "{name}: {tests} tests");
+        // A part fitted to try it may have mended the device by its seating:
+        // then the repair only makes that last, and the last moment at which
+        // something was wrong counts.
+        while after(&rules, &name, &file, n).belief.nothing > 0.5 {
+            n -= 1;
+        }
+        let case = after(&rules, &name, &file, n);
+        let truth: Vec<usize> = file.truth.iter().map(|t| fault(&case, t)).collect();
+        let led = ranked(&case);
+        let named: Vec<&str> = led[..3]
+            .iter()
+            .map(|f| case.model.faults[*f].id.as_str())
+            .collect();
+        match truth.as_slice() {
+            [one] => assert_eq!(led[0], *one, "{name}: {named:?}"),
+            both => assert!(
+                case.belief.candidates[..3]
+                    .iter()
+                    .any(|(c, _)| both.iter().all(|f| c.iter().any(|g| g == *f))),
+                "{name}: {named:?}"
+            ),
+        }
+    }
+}
+
+#[test]
+fn a_failed_remedy_leaves_the_true_fault_in_the_lead() {
+    let rules = rules();
+    let mut failed = 0;
+    for (name, file) in demos() {
+        let begins = repair_begins(&rules, &name, &file);
+        for n in (0..begins).filter(|n| is_remedy(&file.steps[*n])) {
+            let case = after(&rules, &name, &file, n + 2);
+            let truth = fault(&case, &file.truth[0]);
+            assert_eq!(ranked(&case)[0], truth, "{name}: after step {}", n + 2);
+            assert!(case.belief.nothing < 0.1, "{name}");
+            failed += 1;
+        }
+    }
+    assert!(failed >= 1, "no demo has a remedy that failed");
+}
+
+#[test]
+fn one_demo_repeats_a_misreading_and_one_is_mended_by_the_seating_of_a_swap() {
+    let rules = rules();
+    let mut repeated = 0;
+    let mut seated = 0;
+    for (name, file) in demos() {
+        let begins = repair_begins(&rules, &name, &file);
+        let case = after(&rules, &name, &file, begins);
+        let seen: Vec<(usize, usize)> = case
+            .entered
+            .iter()
+            .filter_map(|e| match e {
+                Entered::Result { test, outcome } => Some((*test, *outcome)),
+                _ => None,
+            })
+            .collect();
+        // Only one of two results of the same test is in force, so there are
+        // fewer results than were entered.
+        let changed_mind = seen
+            .iter()
+            .enumerate()
+            .any(|(i, (t, o))| seen[..i].iter().any(|(u, p)| t == u && o != p));
+        let in_force = case.results().iter().flatten().count();
+        repeated += usize::from(changed_mind && in_force < seen.len());
+        seated += usize::from(case.belief.nothing > 0.5);
+    }
+    assert!(repeated >= 1, "no misreading is repeated and superseded");
+    assert!(seated >= 1, "no swap mends by its seating");
+}
+
+#[test]
+fn demos_closed_as_mended_may_be_closed_as_mended() {
+    let rules = rules();
+    for (name, file) in demos() {
+        let closed = file
+            .closed
+            .as_ref()
+            .unwrap_or_else(|| panic!("{name} is open"));
+        assert!(!closed.reason.is_empty(), "{name}");
+        let case = after(&rules, &name, &file, file.steps.len());
+        if closed.state == ClosingState::Mended {
+            assert_eq!(case.may_close_as_mended(), Closed::Ready, "{name}");
+            assert!(case.belief.nothing > 0.8, "{name}: {}", case.belief.nothing);
+        }
+    }
+}
+
+#[test]
+fn the_program_lists_and_plays_every_demo() {
+    let store = tempfile::tempdir().unwrap();
+    let program = || {
+        let mut c = Command::cargo_bin("halfsplit").expect("the program is built");
+        c.env_clear()
+            .env("HALFSPLIT_STORE", store.path().join("jobs.sqlite"));
+        c
+    };
+    let list = program().arg("demo").assert().success();
+    let list = String::from_utf8(list.get_output().stdout.clone()).unwrap();
+    let page = Path::new(env!("CARGO_MANIFEST_DIR")).join("docs/demos.md");
+    let page = std::fs::read_to_string(page).unwrap();
+    for (name, file) in demos() {
+        assert!(list.contains(&name), "{name} is not listed");
+        assert!(
+            page.contains(&format!("`{name}`")),
+            "{name} is not in docs/demos.md"
+        );
+        let out = program().args(["demo", &name]).assert().success();
+        let out = String::from_utf8(out.get_output().stdout.clone()).unwrap();
+        assert!(out.starts_with(&file.case), "{name}: {out}");
+        for t in &file.truth {
+            assert!(out.contains(&format!("true fault: {t}")), "{name}: {out}");
+        }
+    }
+}
+
+/// Kind of device, a customer's words, and all that is to be heard in them.
+#[rustfmt::skip]
+const PHRASES: &[(&str, &str, &[&str])] = &[
+    ("phone", "The rear camera only shows black", &["rear-camera/black-picture"]),
+    ("phone", "rear camera won't focus on anything near", &["rear-camera/blurry"]),
+    ("phone", "Everything I photograph with the rear lens is blurry", &["rear-camera/blurry"]),
+    ("phone", "selfies with the front camera have a pink tint", &["front-camera/bad-picture"]),
+    ("phone", "There are lines across the picture of the rear camera", &["rear-camera/bad-picture"]),
+    ("phone", "The camera app closes as soon as I open the rear camera", &["rear-camera/app-closes"]),
+    ("phone", "It says the camera is already in use by something", &["imaging/in-use-message"]),
+    ("phone", "the flash won't come on, rear side", &["rear-camera/lamp-out"]),
+    ("phone", "Both cameras are gone since the update", &["imaging/all-cameras"]),
+    ("phone", "The picture of the rear camera flickers and then it drops out", &["rear-camera/flickers"]),
+    ("phone", "When I squeeze the frame the rear picture comes back", &["rear-camera/when-pressed"]),
+    ("phone", "The rear camera buzzes and the image shakes", &["rear-camera/shakes"]),
+    ("phone", "the glass over the rear camera is smashed and there is glare", &["rear-camera/haze"]),
+    ("phone", "It doesn't charge any more", &["charging-port/charging-trouble"]),
+    ("phone", "Nothing happens when I plug it in", &["charging-port/no-reaction"]),
+    ("phone", "It charges really slowly, takes all night", &["charging-port/slow-charge"]),
+    ("phone", "I have to hold the plug at a certain angle", &["charging-port/only-at-an-angle"]),
+    ("phone", "The cable falls out of the socket by itself", &["charging-port/plug-loose"]),
+    ("phone", "battery is flat by noon", &["charging/drains-fast"]),
+    ("phone", "The battery drains overnight", &["charging/drains-fast"]),
+    ("phone", "It jumps from 40 to 12 percent", &["charging/level-jumps"]),
+    ("phone", "It dies at 30 %", &["charging/level-jumps"]),
+    ("phone", "It only stays on while plugged in", &["charging/dead-off-cable"]),
+    ("phone", "The screen is lifting and the back is bulging", &["charging/bulging"]),
+    ("phone", "It says liquid was detected in the port", &["charging-port/moisture-message"]),
+    ("phone", "It gets burning hot on the charger", &["charging-port/gets-hot"]),
+    ("phone", "Charging stops at 80 percent every time", &["charging/stops-at-level"]),
+    ("phone", "says charging but the percentage goes down", &["charging-port/falls-while-charging"]),
+    ("phone", "My computer does not see the phone", &["charging-port/no-data"]),
+    ("phone", "It works only one way round, I have to flip the plug", &["charging-port/one-way-only"]),
+    ("phone", "It said this accessory is not supported", &["charging-port/not-supported-message"]),
+    ("phone", "It charges fine with my wife's cable", &["charging-port/helps-elsewhere"]),
+    ("phone", "It won't turn on at all", &["charging-port/dead-device"]),
+    ("phone", "battery temperature too low to charge, in a warm room", &["charging/temperature-message"]),
+    ("phone", "There was a burnt smell and a spark at the plug", &["charging-port/burnt"]),
+    ("phone", "charging keeps cutting out, on and off", &["charging-port/drops-out"]),
+    ("phone", "It is completely dead", &["charging-port/dead-device"]),
+    ("phone", "It keeps falling out", &["charging-port/plug-loose"]),
+    ("phone", "The phone is dead and shows no sign of life", &["charging-port/dead-device"]),
+    ("phone", "The rear camera works only for a minute", &["rear-camera/flickers"]),
+    ("phone", "It gets really hot while it charges", &["charging-port/gets-hot"]),
+    ("phone", "I must wiggle the cable to make it charge", &["charging-port/only-at-an-angle"]),
+    ("phone", "The picture of the rear camera is fine but it won't read a QR code", &["rear-camera/camera-trouble"]),
+    ("phone", "the front camera has gone", &["front-camera/not-found"]),
+    ("phone", "the plug has to be pressed down", &["charging-port/only-at-an-angle"]),
+    ("handheld", "It won't scan our labels", &["scan-engine/no-scan"]),
+    ("handheld", "The scanner does not read anything since Monday", &["scan-engine/no-scan"]),
+    ("handheld", "I need many tries and must hold it very close", &["scan-engine/slow-scan"]),
+    ("handheld", "There is no red light when I pull the trigger", &["scan-engine/aim-out"]),
+    ("handheld", "scanner not found, says the screen", &["scan-engine/scanner-not-found"]),
+    ("handheld", "beeps but nothing shows up in the field", &["scan-engine/no-scan"]),
+    ("handheld", "The laser is dead", &["scan-engine/aim-out"]),
+    ("handheld", "rear camera is blurred", &["rear-camera/blurry"]),
+    ("handheld", "The terminal won't charge in the car", &["charging-port/charging-trouble"]),
+    ("handheld", "it won't wake up any more", &["charging-port/dead-device"]),
+    ("handheld", "the battery needs replacing, it barely lasts a shift", &["charging/drains-fast"]),
+    ("handheld", "An administrator has blocked the scanner", &["imaging/permission-message"]),
+    ("laptop", "The webcam is not found by any program", &["webcam/not-found"]),
+    ("laptop", "The webcam stays black in calls", &["webcam/black-picture"]),
+    ("laptop", "The webcam picture is grainy and noisy", &["webcam/bad-picture"]),
+    ("laptop", "Webcam flickers when I move the lid", &["webcam/flickers", "webcam/when-pressed"]),
+    ("laptop", "no permission for the camera, it says", &["imaging/permission-message"]),
+    ("laptop", "The left port does nothing when I plug the charger in", &["left-port/no-reaction"]),
+    ("laptop", "It charges slowly on the right port only", &["right-port/slow-charge"]),
+    ("laptop", "The left socket is loose and the plug falls out", &["left-port/plug-loose"]),
+    ("laptop", "plugged in, not charging, on the left", &["left-port/falls-while-charging"]),
+    ("laptop", "It doesn't charge on the right", &["right-port/charging-trouble"]),
+    ("laptop", "the battery has a red cross on it and service battery", &["charging/battery-unknown"]),
+    ("laptop", "It switches off the moment I pull the charger", &["charging/dead-off-cable"]),
+    ("laptop", "a stick in the right port is not recognised", &["right-port/no-data"]),
+    ("laptop", "The trackpad is pushed up by something", &["charging/bulging"]),
+];
+
+#[test]
+fn a_customers_words_are_understood() {
+    let rules = rules();
+    let mut wrong = String::new();
+    for (kind, words, expected) in PHRASES {
+        let unit = Unit {
+            kind: (*kind).to_owned(),
+            ..Unit::default()
+        };
+        let model = compile(&rules, &unit, &[], None).unwrap();
+        let heard: BTreeSet<String> = recognise(&model, words)
+            .iter()
+            .map(|h| model.symptoms[h.symptom].id.clone())
+            .collect();
+        let expected: BTreeSet<String> = expected.iter().map(|e| (*e).to_owned()).collect();
+        if heard != expected {
+            wrong += &format!("{kind}: {words}\n  heard {heard:?}\n  not   {expected:?}\n");
+        }
+    }
+    assert!(wrong.is_empty(), "{wrong}");
+}
