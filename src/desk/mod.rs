@@ -271,10 +271,10 @@ impl<'r> Desk<'r> {
         for (n, step) in t.steps.iter_mut().enumerate() {
             step.at = self.record.shown.get(n).map(|s| s.0.clone());
         }
-        if let Some(moved) = self.moved() {
-            if let Some(last) = t.steps.last_mut() {
-                last.moved = Some(moved);
-            }
+        if let Some(moved) = self.moved()
+            && let Some(last) = t.steps.last_mut()
+        {
+            last.moved = Some(moved);
         }
         t
     }
