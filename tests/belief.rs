@@ -15,6 +15,8 @@
 //!
 //! Random cases are seeded; a failure names its seed.
 
+#![allow(clippy::type_complexity, clippy::filter_map_bool_then)]
+
 use std::collections::BTreeMap;
 use std::path::Path;
 use std::sync::Arc;
