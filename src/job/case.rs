@@ -308,19 +308,22 @@ impl Case {
         (!changed).then_some(at)
     }
 
+    /// Whether each event stays when a test is repeated: all but its standing
+    /// result and what that did to the device.
+    fn kept(&self, test: usize) -> Vec<bool> {
+        let superseded = self.in_force(test).map(|at| self.origins[at].entry);
+        self.origins
+            .iter()
+            .map(|o| !(o.test == Some(test) && Some(o.entry) == superseded))
+            .collect()
+    }
+
     fn supersede(&mut self, test: usize) {
-        if let Some(at) = self.in_force(test) {
-            let entry = self.origins[at].entry;
-            let keep: Vec<bool> = self
-                .origins
-                .iter()
-                .map(|o| !(o.test == Some(test) && o.entry == entry))
-                .collect();
-            let mut k = keep.iter();
-            self.events.retain(|_| *k.next().unwrap_or(&true));
-            let mut k = keep.iter();
-            self.origins.retain(|_| *k.next().unwrap_or(&true));
-        }
+        let kept = self.kept(test);
+        let mut k = kept.iter();
+        self.events.retain(|_| *k.next().unwrap_or(&true));
+        let mut k = kept.iter();
+        self.origins.retain(|_| *k.next().unwrap_or(&true));
     }
 
     fn work_out(&mut self) {
@@ -437,17 +440,19 @@ impl Case {
     /// The belief if a test came out in some way.
     pub fn what_if(&self, test: usize, outcome: usize) -> Belief {
         let t = &self.model.tests[test];
-        let mut events = self.events.clone();
-        if let Some(at) = self.in_force(test) {
-            events.remove(at);
-        }
-        if let Some(c) = &t.before {
-            events.push(Event::Changed(c.clone()));
-        }
+        let mut events: Vec<Event> = self
+            .events
+            .iter()
+            .zip(self.kept(test))
+            .filter(|(_, kept)| *kept)
+            .map(|(e, _)| e.clone())
+            .collect();
+        events.extend(t.before.clone().map(Event::Changed));
         events.push(Event::Seen(Seen {
             finding: t.finding.clone(),
             outcome,
         }));
+        events.extend(t.after.clone().map(Event::Changed));
         update(&self.model.network, &events, self.settings.size)
     }
 
