@@ -295,10 +295,18 @@ impl Plan {
         }
     }
 
-    /// Moves weight up as a present fault does.
-    fn push(&self, v: &mut [f64], fault: FaultId, present: u64) -> f64 {
+    /// Goes over `pushes` of a fault where it is present, each on its own digit: `two` and `three` move the weights of one run of levels.
+    /// Gives the chance that what was folded in stays possible.
+    fn sweep<'p>(
+        &self,
+        v: &mut [f64],
+        pushes: impl Iterator<Item = &'p Push>,
+        present: u64,
+        two: impl Fn(&mut f64, &mut f64, f64),
+        three: impl Fn([f64; 3], (f64, f64, f64)) -> [f64; 3],
+    ) -> f64 {
         let mut keep = 1.0;
-        for p in &self.pushes[fault] {
+        for p in pushes {
             if present >> p.epoch & 1 == 0 {
                 continue;
             }
@@ -307,21 +315,21 @@ impl Plan {
                 continue;
             }
             let d = &self.digits[p.digit];
-            let (up, far, on) = self.moves(p);
+            let moves = self.moves(p);
             let step = d.stride;
             for block in v.chunks_exact_mut(step * d.levels) {
                 if d.levels == 2 {
                     let (low, high) = block.split_at_mut(step);
                     for (l, h) in low.iter_mut().zip(high) {
-                        *h += *l * up;
-                        *l *= 1.0 - up;
+                        two(l, h, moves.0);
                     }
                 } else {
                     for i in 0..step {
-                        let (a, b, c) = (block[i], block[i + step], block[i + 2 * step]);
-                        block[i] = a * (1.0 - up - far);
-                        block[i + step] = a * up + b * (1.0 - on);
-                        block[i + 2 * step] = a * far + b * on + c;
+                        let was = [block[i], block[i + step], block[i + 2 * step]];
+                        let [a, b, c] = three(was, moves);
+                        block[i] = a;
+                        block[i + step] = b;
+                        block[i + 2 * step] = c;
                     }
                 }
             }
@@ -329,36 +337,41 @@ impl Plan {
         keep
     }
 
+    /// Moves weight up as a present fault does.
+    fn push(&self, v: &mut [f64], fault: FaultId, present: u64) -> f64 {
+        self.sweep(
+            v,
+            self.pushes[fault].iter(),
+            present,
+            |l, h, up| {
+                *h += *l * up;
+                *l *= 1.0 - up;
+            },
+            |[a, b, c], (up, far, on)| {
+                [
+                    a * (1.0 - up - far),
+                    a * up + b * (1.0 - on),
+                    a * far + b * on + c,
+                ]
+            },
+        )
+    }
+
     /// The transpose of [`Self::push`].
     fn pull(&self, v: &mut [f64], fault: FaultId, present: u64) -> f64 {
-        let mut keep = 1.0;
-        for p in self.pushes[fault].iter().rev() {
-            if present >> p.epoch & 1 == 0 {
-                continue;
-            }
-            keep *= p.keep;
-            if p.digit == usize::MAX {
-                continue;
-            }
-            let d = &self.digits[p.digit];
-            let (up, far, on) = self.moves(p);
-            let step = d.stride;
-            for block in v.chunks_exact_mut(step * d.levels) {
-                if d.levels == 2 {
-                    let (low, high) = block.split_at_mut(step);
-                    for (l, h) in low.iter_mut().zip(high) {
-                        *l = *l * (1.0 - up) + *h * up;
-                    }
-                } else {
-                    for i in 0..step {
-                        let (a, b, c) = (block[i], block[i + step], block[i + 2 * step]);
-                        block[i] = a * (1.0 - up - far) + b * up + c * far;
-                        block[i + step] = b * (1.0 - on) + c * on;
-                    }
-                }
-            }
-        }
-        keep
+        self.sweep(
+            v,
+            self.pushes[fault].iter().rev(),
+            present,
+            |l, h, up| *l = *l * (1.0 - up) + *h * up,
+            |[a, b, c], (up, far, on)| {
+                [
+                    a * (1.0 - up - far) + b * up + c * far,
+                    b * (1.0 - on) + c * on,
+                    c,
+                ]
+            },
+        )
     }
 
     /// `v` after a fault: its absent weight plus those of its lives.
