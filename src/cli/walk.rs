@@ -7,7 +7,7 @@ use super::error::{Failure, Result};
 use super::intake::Intake;
 use super::show;
 use super::terminal::Terminal;
-use crate::desk::{Desk, DeskError};
+use crate::desk::Desk;
 use crate::job::view::{StateView, StepView, percent};
 use crate::job::{Cannot, ClosingState, Did, Entry, Shown, Unclear};
 use crate::model::Found;
@@ -412,14 +412,7 @@ impl Walk<'_> {
     }
 
     fn enter(&mut self, entry: Entry) -> Result {
-        self.desk
-            .enter(&mut self.store, entry)
-            .map_err(|e| match e {
-                DeskError::Store(crate::store::StoreError::Changed(_)) => {
-                    Failure::no(e.to_string())
-                }
-                e => Failure::no(e.to_string()),
-            })
+        Ok(self.desk.enter(&mut self.store, entry)?)
     }
 
     fn question(&mut self, prompt: &str) -> Result<Option<String>> {
