@@ -7,7 +7,7 @@ use thiserror::Error;
 
 use super::*;
 use crate::belief::{ConversionError, Prior, convert, leak_for};
-use crate::rulebase::{Device, How, Pack, PackFault, Rulebase, Step, slug};
+use crate::rulebase::{Device, How, Pack, PackFault, Rulebase, slug};
 
 /// Why a device cannot be compiled.
 #[derive(Debug, Error)]
@@ -553,15 +553,10 @@ impl Copy<'_> {
         }
     }
 
-    fn step(&self, s: &Step) -> StepInfo {
-        StepInfo {
-            minutes: s.minutes,
-            parts: s.parts,
-            conditions: s.conditions.clone(),
-            tools: s.tools.clone(),
-            cautions: s.cautions.clone(),
+    fn step(&self, s: &Step) -> Step {
+        Step {
             explain: s.explain.as_deref().map(|e| self.words(e)),
-            source: s.source.clone(),
+            ..s.clone()
         }
     }
 }

@@ -13,7 +13,7 @@ use serde::{Deserialize, Serialize};
 
 use crate::belief::{Change, Finding, Network};
 use crate::bench::Bench;
-use crate::rulebase::{Kind, Where};
+use crate::rulebase::{Kind, Step, Where};
 
 pub use compile::{CompileError, compile};
 pub use recognise::{Heard, recognise};
@@ -166,26 +166,7 @@ pub struct TestInfo {
     /// Chance that the result is right.
     pub reliability: f64,
     /// What it takes.
-    pub step: StepInfo,
-}
-
-/// What a test or a remedy takes.
-#[derive(Clone, Debug, Default)]
-pub struct StepInfo {
-    /// Minutes, bench conditions not counted.
-    pub minutes: f64,
-    /// Cost of parts.
-    pub parts: f64,
-    /// Bench conditions, by index.
-    pub conditions: Vec<usize>,
-    /// Tools.
-    pub tools: Vec<String>,
-    /// Cautions, by index.
-    pub cautions: Vec<usize>,
-    /// For a junior.
-    pub explain: Option<String>,
-    /// Where the numbers come from.
-    pub source: String,
+    pub step: Step,
 }
 
 /// A remedy as people see it.
@@ -198,7 +179,7 @@ pub struct RemedyInfo {
     /// What it does to the device.
     pub change: Change,
     /// What it takes.
-    pub step: StepInfo,
+    pub step: Step,
 }
 
 /// What a name typed by a person leads to.
