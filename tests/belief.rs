@@ -902,6 +902,7 @@ fn gains(faults: usize, listed: &[(Candidate, f64)], findings: &[Finding]) -> Ve
             tests: &tests,
             remedies: &[],
             retest: None,
+            due: &[],
             moves: &Moves::default(),
             state: BenchState::default(),
             costs: Costs::default(),

@@ -110,8 +110,8 @@ fn a_short_walk_typed_in_a_narrow_window() {
         ("Where:|(or ?) >", "?"),
         ("are enough.|(or ?) >", "n"),
         ("Where:|(or ?) >", "note seen on a terminal"),
-        ("Where:|(or ?) >", "why"),
-        ("Before any of this|(or ?) >", "close"),
+        ("Noted.|(or ?) >", "why"),
+        ("The rules count it|(or ?) >", "close"),
         ("not yet) >", "3"),
         ("or why?", "it beeps on the bench"),
     ]);
@@ -156,7 +156,7 @@ fn both_keys_end_a_walk_with_the_job_kept() {
         let bench = Bench::new();
         let mut w = Window::open(&bench, 80);
         w.talk(INTAKE);
-        w.talk(&[("Where:|(or ?) >", "note kept"), ("Where:|(or ?) >", "y")]);
+        w.talk(&[("Where:|(or ?) >", "note kept"), ("Noted.|(or ?) >", "y")]);
         w.wait("Where:");
         w.wait("(or ?) >");
         w.press(key);
@@ -179,7 +179,7 @@ fn both_keys_at_a_question_within_a_step_enter_nothing() {
         let mut w = Window::open(&bench, 80);
         w.talk(INTAKE);
         w.talk(&[("Where:|(or ?) >", "note")]);
-        w.wait("Remark:");
+        w.wait("Remark");
         w.press(key);
         w.talk(&[("(or ?) >", "close not-mended")]);
         w.wait("or why?");

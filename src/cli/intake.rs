@@ -3,7 +3,6 @@
 use super::ask::{Ask, Reply};
 use super::error::{Failure, Result};
 use super::terminal::{Terminal, fill};
-use super::walk::HELP;
 use crate::desk::Desk;
 use crate::job::{CaseFile, Settings};
 use crate::model::{Model, Unit, compile, recognise};
@@ -47,8 +46,11 @@ impl<'r> Intake<'r> {
                 if line.is_empty() || "new".starts_with(&line.to_lowercase()) {
                     break;
                 }
-                if line == "?" {
-                    terminal.say(HELP)?;
+                if matches!(line.as_str(), "?" | "help") {
+                    terminal.say(
+                        "The number at the head of a job takes it up again, Enter opens a new one, \
+                         `pause` leaves. `halfsplit jobs` lists every job.",
+                    )?;
                     continue;
                 }
                 if matches!(line.as_str(), "pause" | "quit") {

@@ -238,6 +238,9 @@ fn show_job(args: &Args, desk: &Desk, terminal: &mut Terminal) -> Result {
     if let Some(moved) = desk.moved() {
         terminal.say(&moved)?;
     }
+    for line in show::not_counted(&state) {
+        terminal.say(&line)?;
+    }
     terminal.line(&show::places(&state, width))?;
     terminal.line(&show::suspects(&state, width, 5))?;
     for d in show::doubts(&state) {
@@ -245,6 +248,9 @@ fn show_job(args: &Args, desk: &Desk, terminal: &mut Terminal) -> Result {
     }
     if let Some(s) = &state.next.says {
         terminal.say(s)?;
+    }
+    if let Some(due) = show::retests(&state) {
+        terminal.say(&due)?;
     }
     for (i, s) in state.next.steps.iter().enumerate() {
         terminal.line(&show::step(s, &format!("  {} ", i + 1), width, i == 0))?;

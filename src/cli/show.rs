@@ -4,9 +4,8 @@ use super::error::{Failure, Result};
 use super::terminal::fill;
 use crate::desk::Desk;
 use crate::job::Case;
-use crate::job::view::{self, StateView, StepView, percent, result_words};
+use crate::job::view::{StateView, StepView, percent, result_words};
 use crate::model::Found;
-use crate::plan::{Act, Proposal};
 
 /// Columns of a bar.
 const BAR: usize = 12;
@@ -108,7 +107,11 @@ pub(super) fn doubts(state: &StateView) -> Vec<String> {
 pub(super) fn step(s: &StepView, head: &str, width: usize, whole: bool) -> String {
     let indent = " ".repeat(head.chars().count());
     let fill = |first: &str, text: &str| fill(text, width, first, &indent);
-    let word = if s.act == "remedy" { "MEND: " } else { "" };
+    let word = match (s.act == "remedy", s.retest) {
+        (true, _) => "MEND: ",
+        (_, true) => "RETEST: ",
+        _ => "",
+    };
     let mut out = fill(head, &format!("{word}{}", s.text));
     let mut cost = format!("{:.0} min", s.minutes.max(1.0));
     if s.moving_minutes >= 0.5 {
@@ -139,44 +142,6 @@ pub(super) fn step(s: &StepView, head: &str, width: usize, whole: bool) -> Strin
     out
 }
 
-/// A step outside the advice, with what it takes but no forecast of the whole.
-pub(super) fn plain_step(case: &Case, act: Act) -> StepView {
-    let advised = case
-        .advice(usize::MAX)
-        .steps
-        .into_iter()
-        .find(|p| p.act == act);
-    if let Some(p) = advised {
-        return view::step(case, &p);
-    }
-    let (info, outcomes) = match act {
-        Act::Test(i) => (
-            &case.model.tests[i].step,
-            vec![0.0; case.model.tests[i].outcomes.len()],
-        ),
-        Act::Remedy(i) => (&case.model.remedies[i].step, vec![0.0]),
-    };
-    let moving = case.model.bench.reach(case.state, &info.conditions).minutes;
-    let mut s = view::step(
-        case,
-        &Proposal {
-            act,
-            minutes: info.minutes + moving,
-            moving,
-            parts: info.parts,
-            expected: 0.0,
-            spent: 0.0,
-            gain: 0.0,
-            outcomes,
-        },
-    );
-    s.why = match act {
-        Act::Test(_) => "tells nothing new now".to_owned(),
-        Act::Remedy(_) => "unlikely to help now".to_owned(),
-    };
-    s
-}
-
 /// A factor on the odds in plain words.
 fn factor_words(f: f64) -> String {
     let times = |x: f64| {
@@ -205,6 +170,32 @@ fn factor_words(f: f64) -> String {
     };
     let less = if f >= 1.0 { "as likely" } else { "less likely" };
     format!("{how}{side}: {times} times {less}")
+}
+
+/// A rate with the digits that mean something.
+fn per_thousand(rate: f64) -> String {
+    if rate >= 10.0 {
+        format!("{rate:.0}")
+    } else {
+        format!("{rate:.1}").trim_end_matches(".0").to_owned()
+    }
+}
+
+/// What the last remedy still owes, in a line; nothing if it owes nothing.
+pub(super) fn retests(state: &StateView) -> Option<String> {
+    let due: Vec<&str> = state.retests_due.iter().map(String::as_str).collect();
+    (!due.is_empty()).then(|| {
+        format!(
+            "To be seen to work before it counts as mended: {}.",
+            due.join(", ")
+        )
+    })
+}
+
+/// What no longer fits the rules, a line each.
+pub(super) fn not_counted(state: &StateView) -> Vec<String> {
+    let line = |n| format!("Kept, but not counted: {n}.");
+    state.not_counted.iter().map(line).collect()
 }
 
 /// What speaks for and against a suspect.
@@ -238,11 +229,24 @@ pub(super) fn why(desk: &Desk, state: &StateView, typed: &str) -> Result<String>
             super::walk::doubt(misread)
         );
     }
-    out += &format!(
-        "Before any of this: {} of jobs; source: {}\n",
-        percent(case.model.network.faults()[fault].probability),
-        case.model.faults[fault].source
-    );
+    let info = &case.model.faults[fault];
+    out += &match info.rate {
+        Some(rate) => format!(
+            "The rules count it in {} of 1000 jobs with a complaint about this area",
+            per_thousand(rate)
+        ),
+        None => format!(
+            "Before any of this: {}",
+            percent(case.model.network.faults()[fault].probability)
+        ),
+    };
+    if info.history != 1.0 {
+        out += &format!(
+            "; what this one has been through makes that {:.1} times as likely",
+            info.history
+        );
+    }
+    out += &format!(" (source: {}).\n", info.source);
     if let Some(t) = case.turn() {
         let test = &case.model.tests[t.test];
         out += &format!(

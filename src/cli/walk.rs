@@ -8,7 +8,7 @@ use super::intake::Intake;
 use super::show;
 use super::terminal::Terminal;
 use crate::desk::Desk;
-use crate::job::view::{StateView, StepView, percent};
+use crate::job::view::{self, StateView, StepView, percent};
 use crate::job::{Cannot, ClosingState, Did, Entry, Shown, Unclear};
 use crate::model::Found;
 use crate::report;
@@ -22,10 +22,10 @@ pub(super) enum Flow {
     Pause,
 }
 
-pub(super) const HELP: &str = "\
+const HELP: &str = "\
 Answer the step marked with an arrow: yes or no, its number, or the value you read.
   b, c          take the second or third step instead
-  others        every other test and remedy, to choose from
+  others [WORD] every other test and remedy, or those with the word in them
   done [NAME]   a remedy was done
   cannot [WHY]  this step cannot be done here
   unclear       it was done, but the result is unclear
@@ -67,6 +67,7 @@ pub(super) fn walk(args: &Args, terminal: &mut Terminal) -> Result {
         terminal,
         at: 0,
         chosen: None,
+        leaving: false,
     }
     .run()
 }
@@ -90,6 +91,19 @@ struct Walk<'a> {
     at: usize,
     /// A step chosen from all, in place of those advised.
     chosen: Option<StepView>,
+    /// Whether a question within a step was answered with `pause`.
+    leaving: bool,
+}
+
+/// How much is shown anew after an entry.
+#[derive(Clone, Copy, PartialEq, Eq)]
+enum Anew {
+    /// The belief has changed.
+    All,
+    /// Only what to do next has.
+    Steps,
+    /// Nothing has.
+    Nothing,
 }
 
 impl Walk<'_> {
@@ -97,9 +111,17 @@ impl Walk<'_> {
         if let Some(moved) = self.desk.moved() {
             self.say(&moved)?;
         }
+        for line in show::not_counted(&self.desk.state()) {
+            self.say(&line)?;
+        }
+        let mut anew = Anew::All;
         loop {
             let state = self.desk.state();
-            self.picture(&state)?;
+            match anew {
+                Anew::All => self.picture(&state)?,
+                Anew::Steps => self.next(&state)?,
+                Anew::Nothing => {}
+            }
             loop {
                 let step = self.step(&state);
                 let prompt = self.prompt(step.as_ref());
@@ -108,6 +130,7 @@ impl Walk<'_> {
                     Reply::Ended | Reply::Interrupted => return self.leave(),
                 };
                 let before = self.desk.record.last;
+                let steps = self.desk.record.file.steps.len();
                 match self.take(&line, step.as_ref(), &state) {
                     Ok(Flow::Pause) => return self.leave(),
                     Ok(Flow::On) => {}
@@ -119,15 +142,32 @@ impl Walk<'_> {
                     }
                     Err(e) => return Err(e),
                 }
+                if self.leaving {
+                    return self.leave();
+                }
                 if self.desk.record.file.closed.is_some() {
                     return self.farewell();
                 }
                 if self.desk.record.last != before {
-                    self.at = 0;
-                    self.chosen = None;
+                    anew = self.anew(steps);
+                    if anew != Anew::Nothing {
+                        self.at = 0;
+                        self.chosen = None;
+                    }
                     break;
                 }
             }
+        }
+    }
+
+    /// What an entry has changed, given how many there were before it.
+    fn anew(&self, before: usize) -> Anew {
+        let steps = &self.desk.record.file.steps;
+        match steps.last() {
+            _ if steps.len() <= before => Anew::All,
+            Some(Entry::Note(_)) => Anew::Nothing,
+            Some(Entry::Cannot(_) | Entry::Unclear(_)) => Anew::Steps,
+            _ => Anew::All,
         }
     }
 
@@ -166,21 +206,17 @@ impl Walk<'_> {
         for line in show::doubts(state) {
             self.say(&line)?;
         }
+        self.next(state)
+    }
+
+    /// What to do next.
+    fn next(&mut self, state: &StateView) -> Result {
         self.terminal.line("")?;
         if let Some(s) = &state.next.says {
             self.say(s)?;
         }
-        if !state.retests_due.is_empty()
-            && self
-                .desk
-                .record
-                .file
-                .steps
-                .iter()
-                .any(|e| matches!(e, Entry::Remedy(_)))
-        {
-            let due = state.retests_due.join(", ");
-            self.say(&format!("Retests due before it counts as mended: {due}"))?;
+        if let Some(due) = show::retests(state) {
+            self.say(&due)?;
         }
         self.steps(state)
     }
@@ -348,14 +384,15 @@ impl Walk<'_> {
             "suppose" | "what" => self.suppose(need(step)?, rest)?,
             "note" => {
                 let text = if rest.is_empty() {
-                    match self.question("Remark: ")? {
-                        Some(t) if !t.is_empty() => t,
-                        _ => return Ok(Flow::On),
+                    match self.question("Remark (Enter: none) > ", "A remark for the trail.")? {
+                        Some(t) => t,
+                        None => return Ok(Flow::On),
                     }
                 } else {
                     rest.to_owned()
                 };
                 self.enter(Entry::Note(text))?;
+                self.say("Noted.")?;
             }
             "undo" => {
                 let entry = self
@@ -415,41 +452,77 @@ impl Walk<'_> {
         Ok(self.desk.enter(&mut self.store, entry)?)
     }
 
-    fn question(&mut self, prompt: &str) -> Result<Option<String>> {
-        Ok(match self.ask.ask(self.terminal, prompt)? {
-            Reply::Line(l) => Some(l),
-            Reply::Ended | Reply::Interrupted => None,
-        })
+    /// Asks for a line within a step; `None` if the user went back.
+    fn question(&mut self, prompt: &str, help: &str) -> Result<Option<String>> {
+        loop {
+            let line = match self.ask.ask(self.terminal, prompt)? {
+                Reply::Line(l) => l,
+                Reply::Ended | Reply::Interrupted => return Ok(None),
+            };
+            match line.to_lowercase().as_str() {
+                "" | "undo" | "back" => return Ok(None),
+                "pause" | "quit" => {
+                    self.leaving = true;
+                    return Ok(None);
+                }
+                "?" | "help" => {
+                    self.say(&format!("{help} Enter goes back, `pause` leaves."))?;
+                }
+                _ => return Ok(Some(line)),
+            }
+        }
     }
 
-    /// All tests and remedies, to choose one from.
+    /// All tests and remedies, to choose one from; or those that have what was
+    /// typed in their words.
     fn others(&mut self, typed: &str) -> Result {
-        let advice = self.desk.case.advice(usize::MAX);
-        let all: Vec<StepView> = advice
-            .steps
+        let all = view::all_steps(&self.desk.case);
+        if typed.is_empty() {
+            return self.list(&all, &all);
+        }
+        let word = typed.to_lowercase();
+        let fits: Vec<StepView> = all
             .iter()
-            .map(|p| crate::job::view::step(&self.desk.case, p))
+            .filter(|s| s.id.contains(&word) || s.text.to_lowercase().contains(&word))
+            .cloned()
             .collect();
-        if !typed.is_empty() {
+        let named = self.desk.case.model.test(typed).is_one()
+            || self.desk.case.model.remedy(typed).is_one()
+            || typed.parse::<usize>().is_ok();
+        if named || fits.is_empty() {
             return self.choose(typed, &all);
         }
-        self.say("The best of the rest, and all else by name:")?;
-        for (i, s) in all.iter().enumerate() {
-            let bench = if s.prepare.is_empty() {
-                String::new()
-            } else {
-                format!(" [first: {}]", s.prepare.join("; "))
+        self.list(&fits, &all)
+    }
+
+    /// Lists steps under their own numbers and lets one be chosen.
+    fn list(&mut self, some: &[StepView], all: &[StepView]) -> Result {
+        let mut plain = false;
+        for s in some {
+            let n = all.iter().position(|a| a.id == s.id).unwrap_or(0) + 1;
+            // Those that the planner did not look at come last.
+            if !plain && s.outcomes.is_empty() && s.mends.is_none() {
+                plain = true;
+                self.say("Of little use now:")?;
+            }
+            let mend = if s.act == "remedy" { "MEND: " } else { "" };
+            let after = match (plain, s.prepare.is_empty()) {
+                (true, _) => format!("; {}", s.why),
+                (false, true) => String::new(),
+                (false, false) => format!("; first: {}", s.prepare.join("; ")),
             };
             self.say(&format!(
-                "{:>3} {} ({:.0} min){bench}",
-                i + 1,
+                "{n:>3} {mend}{} ({:.0} min{after})",
                 s.text,
-                s.minutes
+                s.minutes.max(1.0)
             ))?;
         }
-        match self.question("Number or name (Enter: back) > ")? {
-            Some(t) if !t.is_empty() => self.choose(&t, &all),
-            _ => Ok(()),
+        match self.question(
+            "Number or name (Enter: back) > ",
+            "The number of a step, or a word of it.",
+        )? {
+            Some(t) => self.choose(&t, all),
+            None => Ok(()),
         }
     }
 
@@ -486,7 +559,11 @@ impl Walk<'_> {
                     }
                 },
             };
-            self.chosen = Some(show::plain_step(&self.desk.case, act));
+            let id = match act {
+                crate::plan::Act::Test(i) => &m.tests[i].id,
+                crate::plan::Act::Remedy(i) => &m.remedies[i].id,
+            };
+            self.chosen = all.iter().find(|s| s.id == *id).cloned();
         }
         if let Some(c) = &self.chosen {
             let text = show::step(c, "-> ", self.terminal.width, true);
@@ -527,13 +604,16 @@ impl Walk<'_> {
                 .collect();
             let ids: Vec<String> = order.iter().map(|r| m.remedies[*r].id.clone()).collect();
             self.say(&lines.join("\n"))?;
-            match self.question("Which was done? Number or name (Enter: none) > ")? {
-                Some(t) if !t.is_empty() => t
+            match self.question(
+                "Which was done? Number or name (Enter: none) > ",
+                "The number of a remedy, or its name; `others` lists more.",
+            )? {
+                Some(t) => t
                     .parse::<usize>()
                     .ok()
                     .and_then(|n| ids.get(n.wrapping_sub(1)).cloned())
                     .unwrap_or(t),
-                _ => return Ok(()),
+                None => return Ok(()),
             }
         };
         self.enter(Entry::Remedy(Did { did, note: None }))
@@ -570,15 +650,22 @@ impl Walk<'_> {
                 .enumerate()
                 .map(|(i, (w, _))| format!("{} {}", i + 1, w.replace('-', " ")))
                 .collect();
-            match self.question(&format!("{} (Enter: not yet) > ", list.join(", ")))? {
-                Some(t) if !t.is_empty() => t,
-                _ => return Ok(()),
+            let prompt = format!("{} (Enter: not yet) > ", list.join(", "));
+            match self.question(&prompt, "How the job ends: its number or first letters.")? {
+                Some(t) => t,
+                None => return Ok(()),
             }
         } else {
             typed.to_owned()
         };
         let state = closing_state(&state)?;
-        let Some(reason) = self.question("In a sentence, what was it, or why? ")? else {
+        // Asked before the sentence, so that it is not typed for nothing.
+        self.desk.may_close(state)?;
+        let Some(reason) = self.question(
+            "In a sentence, what was it, or why? (Enter: not yet) > ",
+            "What the next one at this bench should know.",
+        )?
+        else {
             return Ok(());
         };
         self.desk

@@ -89,7 +89,7 @@ impl<'r> Desk<'r> {
     /// Takes a job up again.
     ///
     /// # Errors
-    /// If there is no such job, or an entry does not fit the rules of today.
+    /// If there is no such job, or the rules no longer know its kind of device.
     pub fn resume(
         rules: &'r Rulebase,
         store: &Store,
@@ -97,7 +97,7 @@ impl<'r> Desk<'r> {
         id: i64,
     ) -> Result<Self, DeskError> {
         let record = store.load(id)?;
-        let case = Case::new(rules, &record.file, settings)?;
+        let case = Case::of_today(rules, &record.file, settings)?;
         Ok(Desk {
             rules,
             settings,
@@ -126,7 +126,10 @@ impl<'r> Desk<'r> {
         }
         let mut file = self.record.file.clone();
         file.steps.push(entry.clone());
-        let case = Case::new(self.rules, &file, self.settings)?;
+        let mut case = Case::of_today(self.rules, &file, self.settings)?;
+        if let Some(why) = case.refused(file.steps.len() - 1) {
+            return Err(why.into());
+        }
         let moment = Moment::from(&view::state(&case, &file.steps, NEXT));
         self.append(store, &Logged::Entered(entry), Some(&moment))?;
         self.case = case;
@@ -145,7 +148,7 @@ impl<'r> Desk<'r> {
         let Some(last) = file.steps.pop() else {
             return Err(DeskError::NothingEntered);
         };
-        let case = Case::new(self.rules, &file, self.settings)?;
+        let case = Case::of_today(self.rules, &file, self.settings)?;
         let moment = Moment::from(&view::state(&case, &file.steps, NEXT));
         self.append(store, &Logged::TakenBack, Some(&moment))?;
         self.case = case;
@@ -162,6 +165,25 @@ impl<'r> Desk<'r> {
         state: ClosingState,
         reason: &str,
     ) -> Result<(), DeskError> {
+        self.may_close(state)?;
+        if reason.trim().is_empty() {
+            return Err(DeskError::NoReason);
+        }
+        self.append(
+            store,
+            &Logged::Closed(Closing {
+                state,
+                reason: reason.trim().to_owned(),
+            }),
+            None,
+        )
+    }
+
+    /// Whether the job can be closed in this way as it stands.
+    ///
+    /// # Errors
+    /// If it is closed already, or not proved.
+    pub fn may_close(&self, state: ClosingState) -> Result<(), DeskError> {
         if self.record.file.closed.is_some() {
             return Err(DeskError::IsClosed(self.id()));
         }
@@ -193,17 +215,7 @@ impl<'r> Desk<'r> {
                 }
             }
         }
-        if reason.trim().is_empty() {
-            return Err(DeskError::NoReason);
-        }
-        self.append(
-            store,
-            &Logged::Closed(Closing {
-                state,
-                reason: reason.trim().to_owned(),
-            }),
-            None,
-        )
+        Ok(())
     }
 
     /// Opens a closed job again.

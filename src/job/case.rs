@@ -96,6 +96,8 @@ pub enum Entered {
     Remedy(usize),
     /// Something that does not change the belief.
     Other,
+    /// Does not fit the rules of today, and does not count.
+    Unfit,
 }
 
 /// Why a job cannot be closed as mended yet.
@@ -142,7 +144,9 @@ pub struct Case {
     plan_tests: Vec<Option<PlanTest>>,
     plan_remedies: Vec<Option<PlanRemedy>>,
     retest: Option<PlanTest>,
+    due: Vec<usize>,
     moves: Moves,
+    unfit: Vec<(Option<usize>, CaseError)>,
     /// Position among the entries of the last remedy.
     last_remedy: Option<usize>,
 }
@@ -169,20 +173,60 @@ impl Case {
     /// # Errors
     /// If an entry does not fit the rules; nothing of the job is lost.
     pub fn new(rules: &Rulebase, file: &CaseFile, settings: Settings) -> Result<Case, CaseError> {
-        let whole = compile(rules, &file.device, &file.history, None)?;
+        let mut case = Case::of_today(rules, file, settings)?;
+        match case.unfit.is_empty() {
+            true => Ok(case),
+            false => Err(case.unfit.swap_remove(0).1),
+        }
+    }
+
+    /// Works out a job of earlier days: what no longer fits the rules is told
+    /// by [`Case::unfit`] and does not count.
+    ///
+    /// # Errors
+    /// If the rules no longer know this kind of device, or what still fits
+    /// cannot all be.
+    pub fn of_today(
+        rules: &Rulebase,
+        file: &CaseFile,
+        settings: Settings,
+    ) -> Result<Case, CaseError> {
+        let mut unfit = Vec::new();
+        let mut history = file.history.clone();
+        let whole = loop {
+            match compile(rules, &file.device, &history, None) {
+                Err(e @ CompileError::NoHistory(..)) => {
+                    let CompileError::NoHistory(gone, _) = &e else {
+                        continue;
+                    };
+                    history.retain(|h| h != gone);
+                    unfit.push((None, CaseError::Compile(e)));
+                }
+                compiled => break compiled?,
+            }
+        };
         let symptom_ids: Vec<String> = if file.symptoms.is_empty() {
             recognise(&whole, &file.complaint)
                 .into_iter()
                 .map(|h| whole.symptoms[h.symptom].id.clone())
                 .collect()
         } else {
-            file.symptoms.clone()
+            let fits = |s: &String| match one(whole.symptom(s), "symptom", s) {
+                Ok(_) => true,
+                Err(e) => {
+                    unfit.push((None, e));
+                    false
+                }
+            };
+            let mut all = file.symptoms.clone();
+            all.retain(fits);
+            all
         };
         let packs = packs_in_play(&whole, rules, &symptom_ids, &file.steps)?;
         let model = if packs.len() == whole.packs.len() {
             whole
         } else {
-            compile(rules, &file.device, &file.history, Some(&packs))?
+            compile(rules, &file.device, &history, Some(&packs))?
         };
         let mut case = Case {
             symptoms: Vec::new(),
@@ -197,6 +241,8 @@ impl Case {
             plan_tests: Vec::new(),
             plan_remedies: Vec::new(),
             retest: None,
+            due: Vec::new(),
+            unfit,
             moves: Moves::new(&model.bench),
             last_remedy: None,
             model,
@@ -217,7 +263,10 @@ impl Case {
             });
         }
         for (n, entry) in file.steps.iter().enumerate() {
-            let entered = case.enter(n, entry)?;
+            let entered = case.enter(n, entry).unwrap_or_else(|e| {
+                case.unfit.push((Some(n), e));
+                Entered::Unfit
+            });
             case.entered.push(entered);
         }
         case.work_out();
@@ -354,6 +403,28 @@ impl Case {
             .filter_map(|f| self.proof_of(*f))
             .next()
             .map(|t| plan_test(&self.model.bench, &self.model.tests[t]));
+        self.due = match self.may_close_as_mended() {
+            Closed::Retests(due) => due,
+            _ => Vec::new(),
+        };
+    }
+
+    /// What does not fit the rules of today: the entry, from 0 (`None` for
+    /// what was taken in at intake), and why.
+    pub fn unfit(&self) -> &[(Option<usize>, CaseError)] {
+        &self.unfit
+    }
+
+    /// Why an entry, from 0, does not fit; takes it out of [`Case::unfit`].
+    pub(crate) fn refused(&mut self, entry: usize) -> Option<CaseError> {
+        let at = self.unfit.iter().position(|u| u.0 == Some(entry))?;
+        Some(self.unfit.remove(at).1)
+    }
+
+    /// Tests that have to pass before the job counts as mended and have not
+    /// been done since the last remedy, by index; those of the complaint first.
+    pub fn retests_due(&self) -> &[usize] {
+        &self.due
     }
 
     /// The functions whose loss is complained of, by index.
@@ -367,13 +438,17 @@ impl Case {
         out
     }
 
-    /// The cheapest test that tries a function as the device stands.
+    /// The cheapest test that tries a function as the device stands; one that
+    /// cannot be done only if there is no other.
     fn proof_of(&self, function: usize) -> Option<usize> {
         (0..self.model.tests.len())
             .filter(|t| self.model.tests[*t].proves == Some(function))
             .min_by(|a, b| {
                 let m = |t: usize| self.model.tests[t].step.minutes;
-                m(*a).total_cmp(&m(*b)).then(a.cmp(b))
+                let blocked = |t: usize| self.blocked_tests[t];
+                (blocked(*a).cmp(&blocked(*b)))
+                    .then(m(*a).total_cmp(&m(*b)))
+                    .then(a.cmp(b))
             })
     }
 
@@ -385,6 +460,7 @@ impl Case {
             tests: &self.plan_tests,
             remedies: &self.plan_remedies,
             retest: self.retest.as_ref(),
+            due: &self.due,
             moves: &self.moves,
             state: self.state,
             costs: self.settings.costs,
@@ -437,6 +513,11 @@ impl Case {
         self.blocked_tests[test]
     }
 
+    /// Whether a remedy has been ruled out.
+    pub fn ruled_out(&self, remedy: usize) -> bool {
+        self.blocked_remedies[remedy]
+    }
+
     /// The belief if a test came out in some way.
     pub fn what_if(&self, test: usize, outcome: usize) -> Belief {
         let t = &self.model.tests[test];
@@ -478,14 +559,16 @@ impl Case {
         let all: Vec<usize> = (0..self.model.functions.len())
             .filter(|f| (complained.contains(f) || touches(*f)) && self.proof_of(*f).is_some())
             .collect();
+        // What breaks the small one breaks the big one at least as surely.
         let contains = |big: usize, small: usize| {
             let links = &self.model.functions[big].links;
             self.model.functions[small]
                 .links
                 .iter()
-                .all(|(l, _)| links.iter().any(|(b, _)| b == l))
+                .all(|(l, s)| links.iter().any(|(b, t)| b == l && *t >= s - 1e-9))
         };
-        all.iter()
+        let (mut first, mut rest) = all
+            .iter()
             .copied()
             .filter(|f| {
                 complained.contains(f)
@@ -493,7 +576,9 @@ impl Case {
                         .iter()
                         .any(|g| g != f && contains(*g, *f) && (!contains(*f, *g) || g < f))
             })
-            .collect()
+            .partition::<Vec<usize>, _>(|f| complained.contains(f));
+        first.append(&mut rest);
+        first
     }
 
     /// The last try of a function after an entry: the test, and whether it passed.
@@ -534,6 +619,7 @@ impl Case {
                 None => due.extend(self.proof_of(f)),
             }
         }
+        due.dedup();
         if due.is_empty() {
             Closed::Ready
         } else {

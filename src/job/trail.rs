@@ -174,6 +174,7 @@ impl Trail {
                 Entry::Remedy(d) => {
                     step.kind = "remedy".into();
                     step.note = d.note.clone();
+                    step.text = d.did.clone();
                     if let super::Entered::Remedy(i) = case.entered[n] {
                         step.id = Some(m.remedies[i].id.clone());
                         step.text = m.remedies[i].name.clone();

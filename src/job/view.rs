@@ -130,6 +130,9 @@ pub struct StepView {
     pub cautions: Vec<String>,
     /// Why this step, in a sentence.
     pub why: String,
+    /// Whether the last remedy owes it: it proves the mend, or disproves it.
+    #[serde(default)]
+    pub retest: bool,
 }
 
 /// The advice at one moment.
@@ -158,6 +161,9 @@ pub struct StateView {
     pub bench: Vec<String>,
     /// Tests that have to pass before the job counts as mended.
     pub retests_due: Vec<String>,
+    /// What does not fit the rules of today and does not count, in words.
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    pub not_counted: Vec<String>,
 }
 
 /// What is shown of a case now.
@@ -175,6 +181,14 @@ pub fn state(case: &Case, steps: &[Entry], many: usize) -> StateView {
             Closed::StillFails(t) => vec![case.model.tests[t].id.clone()],
             _ => Vec::new(),
         },
+        not_counted: case
+            .unfit()
+            .iter()
+            .map(|(entry, why)| match entry {
+                Some(n) => format!("entry {}: {why}", n + 1),
+                None => format!("intake: {why}"),
+            })
+            .collect(),
     }
 }
 
@@ -265,6 +279,7 @@ pub fn result_words(
             }
             (t.id.clone(), says)
         }
+        Some((Entered::Unfit, Entry::Result(r))) => (r.test.clone(), r.shows.trim().to_owned()),
         _ => {
             let s = &case.model.symptoms[case.symptoms[n.min(case.symptoms.len() - 1)]];
             (s.id.clone(), s.name.clone())
@@ -369,13 +384,66 @@ pub fn step(case: &Case, p: &Proposal) -> StepView {
             .map(|c| m.bench.cautions[*c].1.clone())
             .collect(),
         why,
+        retest: matches!(p.act, Act::Test(i) if case.retests_due().contains(&i)),
+    }
+}
+
+/// Every step there is: those that the planner has looked at, the best first,
+/// then the other tests and remedies in the order of the rules.
+pub fn all_steps(case: &Case) -> Vec<StepView> {
+    let m = &case.model;
+    let looked_at = case.advice(usize::MAX).steps;
+    let acts = (0..m.tests.len())
+        .map(Act::Test)
+        .chain((0..m.remedies.len()).map(Act::Remedy));
+    let rest = acts.filter(|a| !looked_at.iter().any(|p| p.act == *a));
+    let rest = rest.map(|a| not_looked_at(case, a));
+    let looked_at = looked_at.iter().map(|p| step(case, p));
+    looked_at.chain(rest).collect()
+}
+
+/// A step that the planner did not look at, with what it takes and why it was
+/// left out.
+fn not_looked_at(case: &Case, act: Act) -> StepView {
+    let (info, outcomes) = match act {
+        Act::Test(i) => {
+            let t = &case.model.tests[i];
+            (&t.step, vec![0.0; t.outcomes.len()])
+        }
+        Act::Remedy(i) => (&case.model.remedies[i].step, vec![0.0]),
+    };
+    let moving = case.model.bench.reach(case.state, &info.conditions).minutes;
+    let proposal = Proposal {
+        act,
+        minutes: info.minutes + moving,
+        moving,
+        parts: info.parts,
+        expected: 0.0,
+        spent: 0.0,
+        gain: 0.0,
+        outcomes,
+    };
+    StepView {
+        why: match act {
+            Act::Test(i) if case.done(i) => "done already; a repeat takes its place",
+            Act::Test(i) if case.blocked(i) => "cannot be done here, or was unclear",
+            Act::Test(_) => "tells nothing new now",
+            Act::Remedy(i) if case.ruled_out(i) => "cannot be done here",
+            Act::Remedy(_) => "not likely to help now",
+        }
+        .to_owned(),
+        outcomes: Vec::new(),
+        mends: None,
+        ..step(case, &proposal)
     }
 }
 
 /// How a test splits the suspects, in plain words.
 fn why_test(case: &Case, i: usize, p: &Proposal) -> String {
     let far: f64 = 1.0 - p.outcomes.first().copied().unwrap_or(1.0);
-    let how = if p.gain > 0.75 {
+    let how = if case.retests_due().contains(&i) {
+        "shows whether it is mended"
+    } else if p.gain > 0.75 {
         "halves the suspects"
     } else if p.gain > 0.35 {
         "splits the suspects well"

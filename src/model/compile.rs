@@ -272,12 +272,13 @@ impl Builder<'_> {
             let mut own = Vec::new();
             for f in item.faults.clone() {
                 let fault = &pack.faults[f];
-                let mut odds = copy.base[f] / (1.0 - copy.base[f]).max(1e-12);
-                for (h, m) in &fault.history {
-                    if self.history.contains(h) {
-                        odds *= m;
-                    }
-                }
+                let history: f64 = fault
+                    .history
+                    .iter()
+                    .filter(|(h, _)| self.history.contains(h))
+                    .map(|(_, m)| m)
+                    .product();
+                let odds = history * copy.base[f] / (1.0 - copy.base[f]).max(1e-12);
                 let p = if copy.base[f] >= 1.0 {
                     1.0
                 } else {
@@ -306,6 +307,8 @@ impl Builder<'_> {
                         format!("{name}: {}", copy.words(&fault.name))
                     },
                     item: at,
+                    rate: (!pack.minimal).then(|| 1000.0 * fault.rate * self.on_kind(pack, i)),
+                    history,
                     explain: fault.explain.as_deref().map(|e| copy.words(e)),
                     source: fault.source.clone(),
                 });

@@ -69,6 +69,12 @@ pub struct FaultInfo {
     pub name: String,
     /// Its item, by index.
     pub item: usize,
+    /// In how many of 1000 jobs with a complaint about its area it is found,
+    /// before this device's history counts; `None` if the rules give a plain
+    /// prior instead.
+    pub rate: Option<f64>,
+    /// Factor on the odds from what the device has been through.
+    pub history: f64,
     /// For a junior.
     pub explain: Option<String>,
     /// Where its numbers come from.
@@ -191,6 +197,13 @@ pub enum Found<T> {
     Several(Vec<String>),
     /// None; the nearest identifier, if any is near.
     None(Option<String>),
+}
+
+impl<T> Found<T> {
+    /// Whether it is exactly one.
+    pub fn is_one(&self) -> bool {
+        matches!(self, Found::One(_))
+    }
 }
 
 impl Model {

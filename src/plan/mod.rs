@@ -89,6 +89,8 @@ pub struct Situation<'a> {
     pub remedies: &'a [Option<PlanRemedy>],
     /// The test that shows whether a remedy mended the complaint.
     pub retest: Option<&'a PlanTest>,
+    /// Tests that the last remedy still owes, by index: they come first.
+    pub due: &'a [usize],
     /// What changing bench conditions takes.
     pub moves: &'a Moves,
     /// What state the device is in.
@@ -213,7 +215,7 @@ pub fn advise(s: &Situation, many: usize) -> Advice {
         .take(LOOKED_AT.max(many))
         .map(|(i, _)| look_ahead(s, *i, gains[*i].as_ref()))
         .collect();
-    for r in ahead.order.iter().take(3) {
+    for r in ahead.order.iter().take(many.max(3)) {
         let Some(remedy) = &s.remedies[*r] else {
             continue;
         };
@@ -235,6 +237,11 @@ pub fn advise(s: &Situation, many: usize) -> Advice {
             .total_cmp(&b.expected)
             .then(rank(a).cmp(&rank(b)))
     });
+    // A mend that is not proved is no mend: what it owes goes before all else.
+    for t in s.due.iter().rev().filter(|t| s.tests[**t].is_some()) {
+        steps.retain(|p| p.act != Act::Test(*t));
+        steps.insert(0, look_ahead(s, *t, gains[*t].as_ref()));
+    }
     let expected = steps
         .first()
         .map_or(ahead.cost, |p| p.expected.min(ahead.cost));

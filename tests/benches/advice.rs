@@ -159,6 +159,7 @@ impl Device {
                 tests: &self.tests,
                 remedies: &self.remedies,
                 retest: None,
+                due: &[],
                 moves: &self.moves,
                 state: BenchState::default(),
                 costs: Costs::default(),
