@@ -1047,6 +1047,34 @@ fn rates_come_back_for_random_packs() {
     }
 }
 
+/// A symptom alone leaves the stated share of jobs in which nothing is found.
+#[test]
+fn a_shipped_symptom_alone_leaves_the_share_of_nothing_found() {
+    use halfsplit::job::{Case, CaseFile, Settings};
+    use halfsplit::model::{Unit, compile};
+    use halfsplit::rulebase::Rules;
+    let rules = Rules::default().load().rulebase;
+    let unit = Unit {
+        kind: "phone".into(),
+        ..Unit::default()
+    };
+    let model = compile(&rules, &unit, &[], None).unwrap();
+    assert!(model.symptoms.len() >= 24);
+    for s in &model.symptoms {
+        let pack = rules.packs.iter().find(|p| p.id == s.pack).unwrap();
+        let id = s.id.rsplit('/').next().unwrap();
+        let stated = pack.symptoms.iter().find(|s| s.id == id).unwrap();
+        let file = CaseFile {
+            device: unit.clone(),
+            symptoms: vec![s.id.clone()],
+            ..CaseFile::default()
+        };
+        let case = Case::new(&rules, &file, Settings::default()).unwrap();
+        let share = stated.nothing_found;
+        near(case.belief.nothing, share, 0.1 * share, &s.id);
+    }
+}
+
 #[test]
 fn rates_come_back_for_the_shipped_packs() {
     use halfsplit::model::{Unit, compile};

@@ -359,9 +359,7 @@ impl Builder<'_> {
             for (f, p) in &s.links {
                 strengths[*f] = *p;
             }
-            let leak = s
-                .leak
-                .unwrap_or_else(|| leak_for(pack.nothing_found, &copy.base, &strengths));
+            let leak = leak_for(s.nothing_found, &copy.base, &strengths);
             self.model.symptoms.push(SymptomInfo {
                 id: copy.id(&s.id, once),
                 name: copy.words(&s.name),

@@ -146,8 +146,9 @@ pub struct RawSymptom {
     /// How likely each fault shows this symptom (noisy-OR).
     #[serde(default)]
     pub links: Entries<At<f64>>,
-    /// Chance of the symptom with none of the linked faults.
-    pub leak: Option<At<f64>>,
+    /// Of 1000 jobs with this symptom, in how many nothing is found; without
+    /// it, as many as in the whole area.
+    pub nothing_found: Option<At<f64>>,
     /// Patterns that recognise it in free text (regular expressions, any case).
     #[serde(default)]
     pub hear: Vec<At<String>>,

@@ -186,8 +186,8 @@ pub struct Symptom {
     pub loses: Option<usize>,
     /// Faults that show it.
     pub links: Vec<Link>,
-    /// Chance with no fault; `None` where the stated share of nothing found gives it.
-    pub leak: Option<f64>,
+    /// Share of jobs with this symptom in which nothing is found (0..1).
+    pub nothing_found: f64,
     /// Patterns for free text.
     pub hear: Vec<std::sync::Arc<Pattern>>,
     /// Names of the copies it is for; empty: all.

@@ -964,10 +964,13 @@ impl Validator<'_> {
                     .help("say which function it `loses:`, or give `links:`"),
                 );
             }
-            let leak = s.leak.as_ref().map(|l| {
-                self.sourced(l.span, &sources);
-                self.probability(l, "a leak")
-            });
+            let nothing_found = match &s.nothing_found {
+                None => scope.pack.nothing_found,
+                Some(n) => {
+                    self.sourced(n.span, &sources);
+                    self.range(n, 0.0, 999.0, "a share") / 1000.0
+                }
+            };
             let mut hear = Vec::new();
             for p in &s.hear {
                 match regex_syntax::Parser::new().parse(p) {
@@ -992,7 +995,7 @@ impl Validator<'_> {
                 name: s.name.value.clone(),
                 loses,
                 links,
-                leak,
+                nothing_found,
                 hear,
                 only_on: texts(&s.only_on),
             });
