@@ -281,26 +281,35 @@ pub(super) fn explain(desk: &Desk, s: &StepView) -> String {
         }
         (_, Found::One(i)) => {
             let r = &m.remedies[i];
-            let more = r
-                .change
-                .clears
+            // Those it is most likely done for first; the rest by number.
+            let now = |f: usize| desk.case.belief.faults[f];
+            let mut clears = r.change.clears.clone();
+            clears.sort_by(|a, b| now(b.0).total_cmp(&now(a.0)));
+            let likely = clears.iter().filter(|c| now(c.0) >= 0.005).count().max(1);
+            let mut more: Vec<String> = clears[..likely]
                 .iter()
                 .map(|(f, take)| {
                     format!(
                         "  clears {} ({} now), takes in {:.0} of 100",
                         m.faults[*f].name,
-                        percent(desk.case.belief.faults[*f]),
+                        percent(now(*f)),
                         take * 100.0
                     )
                 })
-                .chain(r.change.brings.iter().map(|(f, p)| {
-                    format!(
-                        "  may break {} (in {:.1} of 100)",
-                        m.faults[*f].name,
-                        p * 100.0
-                    )
-                }))
                 .collect();
+            if clears.len() > likely {
+                more.push(format!(
+                    "  and {} more that are not likely now",
+                    clears.len() - likely
+                ));
+            }
+            more.extend(r.change.brings.iter().map(|(f, p)| {
+                format!(
+                    "  may break {} (in {:.1} of 100)",
+                    m.faults[*f].name,
+                    p * 100.0
+                )
+            }));
             (&r.step, more)
         }
         _ => return String::new(),

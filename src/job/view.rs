@@ -304,6 +304,9 @@ fn advice(case: &Case, many: usize) -> AdviceView {
             Stop::EnoughKnown => {
                 "Enough is known: no further test pays for itself before this repair.".to_owned()
             }
+            Stop::NothingWrong if case.may_close_as_mended() == Closed::Ready => {
+                "Mended, and proved by its retests: close the job.".to_owned()
+            }
             Stop::NothingWrong if case.entered.iter().any(|e| matches!(e, Entered::Remedy(_))) => {
                 "Most likely it is mended: do the retests and close the job.".to_owned()
             }
