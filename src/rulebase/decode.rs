@@ -2,6 +2,7 @@
 //! the way: an unknown key or a wrong type in one entry does not hide the
 //! mistakes in the next.
 
+use std::borrow::Cow;
 use std::cell::RefCell;
 use std::fmt;
 
@@ -18,7 +19,7 @@ const SHORT_FORMS: &[&str] = &["RawFault", "RawPrior", "RawCaution", "RawHistory
 /// Decodes a tree. `None` when so much is wrong that nothing can be said of
 /// the rest; the reasons are in `problems` either way.
 pub(super) fn decode<'de, T: Deserialize<'de>>(
-    node: &At<Node>,
+    node: &At<Node<'_>>,
     files: &[SourceFile],
     problems: &mut Vec<Problem>,
 ) -> Option<T> {
@@ -213,15 +214,15 @@ impl de::Error for Stop {
 
 #[derive(Clone, Copy)]
 struct Decoder<'a> {
-    node: &'a At<Node>,
+    node: &'a At<Node<'a>>,
     /// The key that this node is the value of.
-    owner: Option<&'a At<String>>,
+    owner: Option<&'a At<Cow<'a, str>>>,
     files: &'a [SourceFile],
     found: &'a RefCell<Vec<Problem>>,
 }
 
 impl<'a> Decoder<'a> {
-    fn on(self, node: &'a At<Node>) -> Self {
+    fn on(self, node: &'a At<Node<'a>>) -> Self {
         Decoder {
             node,
             owner: None,
@@ -530,7 +531,7 @@ impl<'de> de::Deserializer<'de> for Decoder<'_> {
             _ if SHORT_FORMS.contains(&name) => {
                 let short = [(
                     At {
-                        value: fields[0].to_owned(),
+                        value: fields[0].into(),
                         span: self.node.span,
                     },
                     self.node.clone(),
@@ -555,7 +556,7 @@ impl<'de> de::Deserializer<'de> for Decoder<'_> {
         match &self.node.value {
             Node::Map(m) if m.len() == 1 => {
                 let (key, value) = &m[0];
-                if !variants.contains(&key.as_str()) {
+                if !variants.contains(&&*key.value) {
                     let mut e: Stop = de::Error::custom("");
                     e.recorded = true;
                     self.found.borrow_mut().push(
@@ -573,7 +574,7 @@ impl<'de> de::Deserializer<'de> for Decoder<'_> {
                     of: self.on(value),
                 }))
             }
-            Node::Text(t) => self.located(v.visit_enum(t.as_str().into_deserializer())),
+            Node::Text(t) => self.located(v.visit_enum((&**t).into_deserializer())),
             _ => self.wrong(&format!("one of {}", variants.join(", "))),
         }
     }
@@ -653,7 +654,7 @@ impl<'de> de::SeqAccess<'de> for Placed<'_> {
 
 struct List<'a> {
     of: Decoder<'a>,
-    rest: std::slice::Iter<'a, At<Node>>,
+    rest: std::slice::Iter<'a, At<Node<'a>>>,
 }
 
 impl<'de> de::SeqAccess<'de> for List<'_> {
@@ -671,8 +672,8 @@ impl<'de> de::SeqAccess<'de> for List<'_> {
 
 struct Map<'a> {
     of: Decoder<'a>,
-    rest: std::slice::Iter<'a, (At<String>, At<Node>)>,
-    value: Option<(&'a At<String>, &'a At<Node>)>,
+    rest: std::slice::Iter<'a, (At<Cow<'a, str>>, At<Node<'a>>)>,
+    value: Option<(&'a At<Cow<'a, str>>, &'a At<Node<'a>>)>,
     fields: Option<&'static [&'static str]>,
 }
 
@@ -684,7 +685,7 @@ impl<'de> de::MapAccess<'de> for Map<'_> {
     ) -> Result<Option<S::Value>, Stop> {
         for (key, value) in self.rest.by_ref() {
             if let Some(fields) = self.fields
-                && !fields.contains(&key.as_str())
+                && !fields.contains(&&*key.value)
             {
                 self.of.found.borrow_mut().push(
                     Problem::new(
@@ -720,7 +721,7 @@ impl<'de> de::MapAccess<'de> for Map<'_> {
 
 impl<'a> Decoder<'a> {
     /// The decoder on a key, which lives only as long as the call.
-    fn on_key<'b>(self, node: &'b At<Node>) -> Decoder<'b>
+    fn on_key<'b>(self, node: &'b At<Node<'b>>) -> Decoder<'b>
     where
         'a: 'b,
     {

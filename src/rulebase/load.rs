@@ -64,8 +64,8 @@ impl Rules {
         }
         let mut raw: Vec<AnyFile> = Vec::new();
         let mut replaced = 0;
-        for (i, parsed) in parse_all(&files).into_iter().enumerate() {
-            match parsed {
+        for (i, file) in files.iter().enumerate() {
+            match yaml::parse(i as u32, &file.text) {
                 Err(p) => problems.push(p),
                 Ok(node) => {
                     if let Some(any) = any_file(&node, &files, &mut problems) {
@@ -105,33 +105,6 @@ impl Rules {
             problems,
         }
     }
-}
-
-/// Parses every file, on as many cores as there are.
-fn parse_all(files: &[SourceFile]) -> Vec<Result<At<yaml::Node>, Problem>> {
-    std::thread::scope(|s| {
-        let threads: Vec<_> = files
-            .iter()
-            .enumerate()
-            .map(|(i, f)| {
-                // A thread pays for a large file only.
-                if f.text.len() > 20_000 {
-                    Err(s.spawn(move || yaml::parse(i as u32, &f.text)))
-                } else {
-                    Ok(yaml::parse(i as u32, &f.text))
-                }
-            })
-            .collect();
-        threads
-            .into_iter()
-            .map(|t| match t {
-                Ok(done) => done,
-                Err(handle) => handle.join().unwrap_or_else(|_| {
-                    Err(Problem::of_file(Code::Syntax, "the YAML reader gave up"))
-                }),
-            })
-            .collect()
-    })
 }
 
 fn embedded(dir: &Dir, out: &mut Vec<SourceFile>) {
@@ -225,7 +198,7 @@ pub(crate) fn read_text(path: &Path) -> Result<String, Problem> {
 
 /// Decodes a file by its first key.
 fn any_file(
-    node: &At<yaml::Node>,
+    node: &At<yaml::Node<'_>>,
     files: &[SourceFile],
     problems: &mut Vec<Problem>,
 ) -> Option<AnyFile> {
@@ -256,7 +229,7 @@ fn any_file(
         decode::<RawBench>(node, files, problems).map(AnyFile::Bench)
     } else {
         let span = entries.first().map_or(node.span, |(k, _)| k.span);
-        let typed = entries.first().map_or("", |(k, _)| k.as_str());
+        let typed = entries.first().map_or("", |(k, _)| &*k.value);
         problems.push(
             Problem::new(
                 Code::MissingKey,

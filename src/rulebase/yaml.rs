@@ -1,24 +1,29 @@
 //! YAML text to a tree of values with their places. The only module that
-//! knows the YAML library.
+//! knows the YAML parser.
 //!
 //! Refuses, with a clear word, what is not text, what is too large and what is
 //! built to exhaust the reader.
 
-use serde::Deserialize;
-use serde::de::{Deserializer, MapAccess, SeqAccess, Visitor};
-use serde_yaml::Spanned;
+use std::borrow::Cow;
+use std::collections::{HashMap, HashSet};
+
+use granit_parser::{ErrorKind, Event, Parser, ScalarStyle, ScanError, StrInput, Tag};
 
 use super::problem::{Code, Problem};
 use super::source::{At, Span};
 
 /// The largest rule or case file that is read, in bytes.
 pub(super) const MAX_BYTES: usize = 4 << 20;
-/// The deepest nesting that is read.
+/// The deepest nesting that is read, of blocks and of brackets each.
 const MAX_DEPTH: usize = 64;
+/// The most values that are read, counting those that aliases repeat.
+const MAX_VALUES: usize = 250_000;
+/// A long text counts as one value more for each so many bytes.
+const BYTES_PER_VALUE: usize = 256;
 
 /// A value of a YAML file.
 #[derive(Clone, Debug, Default)]
-pub(super) enum Node {
+pub(super) enum Node<'a> {
     /// Nothing, or `~`.
     #[default]
     Null,
@@ -27,11 +32,11 @@ pub(super) enum Node {
     /// A number.
     Number(f64),
     /// A text.
-    Text(String),
+    Text(Cow<'a, str>),
     /// A list.
-    List(Vec<At<Node>>),
+    List(Vec<At<Node<'a>>>),
     /// A mapping, in the order of the file.
-    Map(Vec<(At<String>, At<Node>)>),
+    Map(Vec<(At<Cow<'a, str>>, At<Node<'a>>)>),
 }
 
 /// Reads bytes as text or says why not.
@@ -64,30 +69,282 @@ pub(super) fn text_of(bytes: Vec<u8>) -> Result<String, Problem> {
 }
 
 /// Parses one file. `file` is its index, for the places.
-pub(super) fn parse(file: u32, text: &str) -> Result<At<Node>, Problem> {
-    let whole = Span {
-        file,
-        start: 0,
-        end: text.len().min(1) as u32,
-    };
+pub(super) fn parse(file: u32, text: &str) -> Result<At<Node<'_>>, Problem> {
     if let Some(p) = tab_in_indentation(file, text) {
         return Err(p);
     }
-    let options = serde_yaml::options! {
-        with_snippet: false,
-        budget: serde_yaml::budget! {
-            max_depth: MAX_DEPTH,
-            max_nodes: 250_000,
-        },
+    let options = granit_parser::options! {
+        emit_comments: false,
+        flow_nesting_limit: MAX_DEPTH,
+        block_nesting_limit: MAX_DEPTH,
     };
-    let root: Spanned<Raw> =
-        serde_yaml::from_str_with_options(text, options).map_err(|e| worded(file, text, &e))?;
-    let lines = Lines::new(text);
-    let mut node = root.value.place(file, &lines, &root.referenced);
-    if node.span == Span::default() {
-        node.span = whole;
+    let mut reader = Reader {
+        file,
+        text,
+        parser: Parser::new_from_str_with_options(text, options),
+        anchors: HashMap::new(),
+        left: MAX_VALUES,
+    };
+    let (event, span) = reader.next()?;
+    let root = reader.node(event, span)?;
+    match reader.next()? {
+        (Event::StreamEnd, _) => Ok(root),
+        (_, span) => Err(
+            Problem::new(Code::Syntax, span, "more than one document in the file")
+                .help("put each pack in a file of its own, without `---` between"),
+        ),
     }
-    Ok(node)
+}
+
+/// What the parser says, on its way to becoming a tree.
+struct Reader<'a> {
+    file: u32,
+    text: &'a str,
+    parser: Parser<'a, StrInput<'a>>,
+    /// What an alias stands for.
+    anchors: HashMap<usize, At<Node<'a>>>,
+    /// How many more values may come.
+    left: usize,
+}
+
+impl<'a> Reader<'a> {
+    /// The next thing that matters, with its place.
+    fn next(&mut self) -> Result<(Event<'a>, Span), Problem> {
+        loop {
+            let (event, at) = match self.parser.next_event() {
+                None => return Ok((Event::StreamEnd, self.span(0..0))),
+                Some(Err(e)) => return Err(self.worded(&e)),
+                Some(Ok(next)) => next,
+            };
+            if !matches!(
+                event,
+                Event::StreamStart | Event::DocumentStart(..) | Event::DocumentEnd
+            ) {
+                return Ok((event, self.span(at.byte_range().unwrap_or_default())));
+            }
+        }
+    }
+
+    /// The value that begins with an event.
+    fn node(&mut self, event: Event<'a>, span: Span) -> Result<At<Node<'a>>, Problem> {
+        let (anchor, value) = match event {
+            Event::Scalar(text, style, anchor, tag) => {
+                (anchor, scalar(text, style, tag.as_deref(), span)?)
+            }
+            Event::SequenceStart(_, anchor, _) => {
+                let mut list = Vec::new();
+                loop {
+                    match self.next()? {
+                        (Event::SequenceEnd, _) => break (anchor, Node::List(list)),
+                        (event, span) => list.push(self.node(event, span)?),
+                    }
+                }
+            }
+            Event::MappingStart(_, anchor, _) => (anchor, self.map()?),
+            Event::Alias(anchor) => {
+                // What is not known yet would stand within itself.
+                let known = self.anchors.get(&anchor);
+                return known
+                    .and_then(|known| repeated(known, span, &mut self.left))
+                    .ok_or_else(|| exhausting(span));
+            }
+            _ => (0, Node::Null),
+        };
+        let node = At { value, span };
+        self.left = self
+            .left
+            .checked_sub(cost(&node.value))
+            .ok_or_else(|| exhausting(span))?;
+        if anchor != 0 {
+            let known = repeated(&node, span, &mut self.left).ok_or_else(|| exhausting(span))?;
+            self.anchors.insert(anchor, known);
+        }
+        Ok(node)
+    }
+
+    fn map(&mut self) -> Result<Node<'a>, Problem> {
+        let mut map = Vec::new();
+        let mut seen = HashSet::new();
+        let mut merged = Vec::new();
+        loop {
+            let (event, span) = self.next()?;
+            let written = match &event {
+                Event::MappingEnd => break,
+                Event::Scalar(text, ..) => Some(text.clone()),
+                _ => None,
+            };
+            let value = match (written, self.node(event, span)?.value) {
+                (None, Node::Text(text)) => text,
+                (Some(text), value) if !matches!(value, Node::Null) => text,
+                _ => {
+                    return Err(Problem::new(Code::Syntax, span, "this cannot be a key")
+                        .help("write a name and a colon; put a text that begins with `{`, `[` or `*` in quotes"));
+                }
+            };
+            if !seen.insert(value.clone()) {
+                return Err(Problem::new(
+                    Code::Duplicate,
+                    span,
+                    format!("`{value}` is given twice"),
+                )
+                .label("the second one")
+                .help("remove one of the two, or give it another name"));
+            }
+            let key = At { value, span };
+            let (event, span) = self.next()?;
+            match self.node(event, span)? {
+                At {
+                    value: Node::Map(m),
+                    ..
+                } if key.value == "<<" => merged = m,
+                value => map.push((key, value)),
+            }
+        }
+        // What is written here goes before what is merged in.
+        merged.retain(|(key, _)| !seen.contains(&key.value));
+        map.append(&mut merged);
+        Ok(Node::Map(map))
+    }
+
+    /// A place to show: what a block spans to the next token, cut to its first
+    /// line, and at least one character unless the line is at its end.
+    fn span(&self, bytes: std::ops::Range<usize>) -> Span {
+        let start = bytes.start.min(self.text.len());
+        let rest = &self.text[start..];
+        let line = self.text[start..bytes.end.clamp(start, self.text.len())]
+            .split('\n')
+            .next()
+            .unwrap_or("");
+        let one = rest.chars().next().filter(|c| !matches!(c, '\n' | '\r'));
+        let len = line.trim_end().len().max(one.map_or(0, char::len_utf8));
+        Span {
+            file: self.file,
+            start: start as u32,
+            end: (start + len) as u32,
+        }
+    }
+
+    /// Words an error of the parser for people who write rules, with its place.
+    fn worded(&self, e: &ScanError) -> Problem {
+        let at = e.marker().byte_offset().unwrap_or(0);
+        let span = self.span(at..at);
+        let (what, help) = match e.kind() {
+            ErrorKind::RecursionLimitExceeded => return exhausting(span),
+            ErrorKind::UnknownAnchor => (
+                "a `*name` without an `&name` before it",
+                "put a text that begins with `*` in quotes, or write the value out",
+            ),
+            ErrorKind::MappingValueNotAllowed => (
+                "a colon where no key can stand",
+                "put a text with `: ` in it in quotes; if it is a key, see whether the line above \
+                 lacks the space after its colon",
+            ),
+            ErrorKind::ExpectedFlowMappingSeparator => (
+                "a `{` that is not closed before this place, or a comma is missing",
+                "close it with `}`, and put a comma between entries",
+            ),
+            ErrorKind::ExpectedFlowSequenceSeparator => (
+                "a `[` that is not closed before this place, or a comma is missing",
+                "close it with `]`, and put a comma between entries",
+            ),
+            ErrorKind::ExpectedBlockMappingKey => (
+                "this does not belong to the block above it",
+                "line the keys of one block up with each other; put a text that begins with `{`, \
+                 `[`, `*`, `&` or a quote in quotes as a whole",
+            ),
+            ErrorKind::ExpectedBlockSequenceEntry => (
+                "this does not belong to the list above it",
+                "line the hyphens of one list up with each other",
+            ),
+            ErrorKind::UnclosedQuotedScalar => (
+                "a quote that is never closed",
+                "close it; inside single quotes a quote is written twice, as in 'it''s'",
+            ),
+            ErrorKind::UnexpectedCharacter { .. } => (
+                "a sign that cannot stand in a rule file",
+                "delete it; where none is seen, type the line anew",
+            ),
+            other => {
+                return Problem::new(Code::Syntax, span, format!("not well-formed YAML: {other}"))
+                    .help(
+                        "often the cause is an indentation that does not line up, a missing space \
+                         after a colon, or a text with `: ` or `#` in it that wants quotes",
+                    );
+            }
+        };
+        Problem::new(Code::Syntax, span, what).help(help)
+    }
+}
+
+/// A word or number as YAML reads it, unless its tag says what it is.
+fn scalar<'a>(
+    text: Cow<'a, str>,
+    style: ScalarStyle,
+    tag: Option<&Tag>,
+    span: Span,
+) -> Result<Node<'a>, Problem> {
+    let tag = tag.and_then(Tag::core_suffix);
+    let wanted = matches!(tag, Some("int" | "float"));
+    if tag == Some("str") || style != ScalarStyle::Plain && !wanted {
+        return Ok(Node::Text(text));
+    }
+    let is = |words: &[&str]| words.iter().any(|w| text.eq_ignore_ascii_case(w));
+    let number = text
+        .contains(|c: char| c.is_ascii_digit())
+        .then(|| text.parse::<f64>().ok())
+        .flatten();
+    Ok(match number {
+        Some(n) if n.is_finite() => Node::Number(n),
+        None if wanted => {
+            return Err(Problem::new(Code::Type, span, "not a number").help(format!(
+                "write an ordinary number such as 3 or 0.5, without `!!{}`",
+                tag.unwrap_or_default()
+            )));
+        }
+        None if matches!(&*text, "" | "~" | "null" | "Null" | "NULL") => Node::Null,
+        None if is(&["true", "yes", "y", "on"]) => Node::Bool(true),
+        None if is(&["false", "no", "n", "off"]) => Node::Bool(false),
+        None if !is(&[".inf", "+.inf", "-.inf", ".nan"]) => Node::Text(text),
+        _ => {
+            return Err(
+                Problem::new(Code::Type, span, "not a number that can be reckoned with")
+                    .help("write an ordinary number such as 3 or 0.5"),
+            );
+        }
+    })
+}
+
+fn cost(value: &Node) -> usize {
+    match value {
+        Node::Text(t) => 1 + t.len() / BYTES_PER_VALUE,
+        _ => 1,
+    }
+}
+
+/// A value once more, all of it at another place; `None` if too many values
+/// would come of it.
+fn repeated<'a>(node: &Node<'a>, span: Span, left: &mut usize) -> Option<At<Node<'a>>> {
+    *left = left.checked_sub(cost(node))?;
+    let value = match node {
+        Node::List(list) => Node::List(
+            list.iter()
+                .map(|n| repeated(n, span, left))
+                .collect::<Option<_>>()?,
+        ),
+        Node::Map(map) => Node::Map(
+            map.iter()
+                .map(|(k, v)| {
+                    let key = At {
+                        value: k.value.clone(),
+                        span,
+                    };
+                    Some((key, repeated(v, span, left)?))
+                })
+                .collect::<Option<_>>()?,
+        ),
+        other => other.clone(),
+    };
+    Some(At { value, span })
 }
 
 fn tab_in_indentation(file: u32, text: &str) -> Option<Problem> {
@@ -117,65 +374,6 @@ fn tab_in_indentation(file: u32, text: &str) -> Option<Problem> {
     None
 }
 
-/// Words a parser error for people who write rules, with its place.
-fn worded(file: u32, text: &str, e: &serde_yaml::Error) -> Problem {
-    let e = e.without_snippet();
-    let lines = Lines::new(text);
-    let span = e.location().map(|l| lines.span(file, &l)).unwrap_or(Span {
-        file,
-        start: 0,
-        end: text.len().min(1) as u32,
-    });
-    use serde_yaml::Error as E;
-    let plain = e.to_string();
-    let plain = plain
-        .split_once(": ")
-        .filter(|(head, _)| head.starts_with("error: line"))
-        .map_or(plain.as_str(), |(_, tail)| tail);
-    let plain = plain.lines().next().unwrap_or(plain);
-    let plain = strip_position(plain);
-    // The library also puts places at the end of its words.
-    let plain = plain.split(" at line ").next().unwrap_or(plain);
-    if ["budget breached", "recursion limit", "nesting"]
-        .iter()
-        .any(|w| plain.contains(w))
-    {
-        return exhausting(span);
-    }
-    match e {
-        E::DuplicateMappingKey { key, .. } => {
-            let key = key.clone().unwrap_or_default();
-            Problem::new(Code::Duplicate, span, format!("`{key}` is given twice"))
-                .label("the second one")
-                .help("remove one of the two, or give it another name")
-        }
-        E::Budget { .. }
-        | E::AliasReplayLimitExceeded { .. }
-        | E::AliasExpansionLimitExceeded { .. }
-        | E::AliasReplayStackDepthExceeded { .. }
-        | E::AliasReplayCounterOverflow { .. }
-        | E::RecursiveReferencesRequireWeakTypes { .. } => exhausting(span),
-        E::UnknownAnchor { .. } => {
-            Problem::new(Code::Syntax, span, "a `*name` without an `&name` before it")
-                .help("put a text that begins with `*` in quotes, or write the value out")
-        }
-        E::Eof { .. } => Problem::new(Code::Syntax, span, "the file is empty")
-            .help("a rule file starts with `pack:`, `device:` or `bench:`"),
-        E::MultipleDocuments { .. } => {
-            Problem::new(Code::Syntax, span, "more than one document in the file")
-                .help("put each pack in a file of its own, without `---` between")
-        }
-        _ => {
-            let (what, help) = plainly(plain);
-            let code = match plain.contains("float") {
-                true => Code::Type,
-                false => Code::Syntax,
-            };
-            Problem::new(code, span, what).help(help)
-        }
-    }
-}
-
 fn exhausting(span: Span) -> Problem {
     Problem::new(
         Code::Budget,
@@ -185,246 +383,4 @@ fn exhausting(span: Span) -> Problem {
     .help(format!(
         "nest at most {MAX_DEPTH} deep and write values out instead of repeating aliases"
     ))
-}
-
-/// The words of the YAML library in those of a workshop, with what to do.
-fn plainly(words: &str) -> (String, &'static str) {
-    let known: &[(&str, &str, &str)] = &[
-        (
-            "mapping values are not allowed",
-            "a colon where no key can stand",
-            "put a text with `: ` in it in quotes; if it is a key, see whether the line above \
-             lacks the space after its colon",
-        ),
-        (
-            "',' or '}'",
-            "a `{` that is not closed before this place, or a comma is missing",
-            "close it with `}`, and put a comma between entries",
-        ),
-        (
-            "',' or ']'",
-            "a `[` that is not closed before this place, or a comma is missing",
-            "close it with `]`, and put a comma between entries",
-        ),
-        (
-            "did not find expected key",
-            "this does not belong to the block above it",
-            "line the keys of one block up with each other; put a text that begins with `{`, `[`, \
-             `*`, `&` or a quote in quotes as a whole",
-        ),
-        (
-            "'-' indicator",
-            "this does not belong to the list above it",
-            "line the hyphens of one list up with each other",
-        ),
-        (
-            "unclosed quote",
-            "a quote that is never closed",
-            "close it; inside single quotes a quote is written twice, as in 'it''s'",
-        ),
-        (
-            "non-finite",
-            "not a number that can be reckoned with",
-            "write an ordinary number such as 3 or 0.5",
-        ),
-        (
-            "floating point",
-            "not a number",
-            "write an ordinary number such as 3 or 0.5, without `!!float`",
-        ),
-        (
-            "unexpected character",
-            "a sign that cannot stand in a rule file",
-            "delete it; where none is seen, type the line anew",
-        ),
-    ];
-    known
-        .iter()
-        .find(|(part, ..)| words.contains(part))
-        .map_or_else(
-            || {
-                (
-                    format!("not well-formed YAML: {words}"),
-                    "often the cause is an indentation that does not line up, a missing space \
-                     after a colon, or a text with `: ` or `#` in it that wants quotes",
-                )
-            },
-            |(_, what, help)| ((*what).to_owned(), *help),
-        )
-}
-
-fn strip_position(s: &str) -> &str {
-    // The library's texts begin "line L column C: "; the place is shown anyway.
-    let t = s.strip_prefix("error: ").unwrap_or(s);
-    if t.starts_with("line ")
-        && let Some((head, tail)) = t.split_once(": ")
-        && head.len() < 40
-    {
-        return tail;
-    }
-    t
-}
-
-/// Byte offsets of lines, for locations that carry only line and column.
-struct Lines<'a> {
-    text: &'a str,
-    starts: Vec<usize>,
-}
-
-impl<'a> Lines<'a> {
-    fn new(text: &'a str) -> Self {
-        let starts = std::iter::once(0)
-            .chain(text.match_indices('\n').map(|(i, _)| i + 1))
-            .collect();
-        Lines { text, starts }
-    }
-
-    /// One past the character at a place, or the place itself at the end of
-    /// its line.
-    fn after(&self, start: usize) -> usize {
-        self.text[start..]
-            .chars()
-            .next()
-            .filter(|c| !matches!(c, '\n' | '\r'))
-            .map_or(start, |c| start + c.len_utf8())
-    }
-
-    /// The nearest place at or before that is not inside a character.
-    fn boundary(&self, mut at: usize) -> usize {
-        at = at.min(self.text.len());
-        while !self.text.is_char_boundary(at) {
-            at -= 1;
-        }
-        at
-    }
-
-    fn span(&self, file: u32, l: &serde_yaml::Location) -> Span {
-        let span = l.span();
-        if let (Some(start), Some(len)) = (span.byte_offset(), span.byte_len()) {
-            let start = self.boundary(start as usize);
-            let stop = self.boundary(start + len as usize);
-            // A block value spans to the next token; show its first line only.
-            let stop = self.text[start..stop]
-                .find('\n')
-                .map_or(stop, |n| start + n);
-            let stop = start + self.text[start..stop].trim_end().len();
-            return Span {
-                file,
-                start: start as u32,
-                end: stop.max(self.after(start)) as u32,
-            };
-        }
-        let line = (l.line() as usize)
-            .saturating_sub(1)
-            .min(self.starts.len() - 1);
-        let from = self.starts[line];
-        let column = (l.column() as usize).saturating_sub(1);
-        let rest = &self.text[from..];
-        let rest = &rest[..rest.find('\n').unwrap_or(rest.len())];
-        let start = from
-            + rest
-                .char_indices()
-                .nth(column)
-                .map_or(rest.len(), |(i, _)| i);
-        Span {
-            file,
-            start: start as u32,
-            end: self.after(start) as u32,
-        }
-    }
-}
-
-enum Raw {
-    Null,
-    Bool(bool),
-    Number(f64),
-    Text(String),
-    List(Vec<Spanned<Raw>>),
-    Map(Vec<(Spanned<String>, Spanned<Raw>)>),
-}
-
-impl Raw {
-    fn place(self, file: u32, lines: &Lines, at: &serde_yaml::Location) -> At<Node> {
-        let span = if at.line() == 0 {
-            Span::default()
-        } else {
-            lines.span(file, at)
-        };
-        let value = match self {
-            Raw::Null => Node::Null,
-            Raw::Bool(b) => Node::Bool(b),
-            Raw::Number(n) => Node::Number(n),
-            Raw::Text(t) => Node::Text(t),
-            Raw::List(l) => Node::List(
-                l.into_iter()
-                    .map(|s| s.value.place(file, lines, &s.referenced))
-                    .collect(),
-            ),
-            Raw::Map(m) => Node::Map(
-                m.into_iter()
-                    .map(|(k, v)| {
-                        (
-                            At {
-                                value: k.value,
-                                span: lines.span(file, &k.referenced),
-                            },
-                            v.value.place(file, lines, &v.referenced),
-                        )
-                    })
-                    .collect(),
-            ),
-        };
-        At { value, span }
-    }
-}
-
-impl<'de> Deserialize<'de> for Raw {
-    fn deserialize<D: Deserializer<'de>>(d: D) -> Result<Self, D::Error> {
-        struct V;
-        impl<'de> Visitor<'de> for V {
-            type Value = Raw;
-            fn expecting(&self, f: &mut std::fmt::Formatter) -> std::fmt::Result {
-                f.write_str("a value")
-            }
-            fn visit_unit<E>(self) -> Result<Raw, E> {
-                Ok(Raw::Null)
-            }
-            fn visit_none<E>(self) -> Result<Raw, E> {
-                Ok(Raw::Null)
-            }
-            fn visit_bool<E>(self, v: bool) -> Result<Raw, E> {
-                Ok(Raw::Bool(v))
-            }
-            fn visit_i64<E>(self, v: i64) -> Result<Raw, E> {
-                Ok(Raw::Number(v as f64))
-            }
-            fn visit_u64<E>(self, v: u64) -> Result<Raw, E> {
-                Ok(Raw::Number(v as f64))
-            }
-            fn visit_f64<E>(self, v: f64) -> Result<Raw, E> {
-                Ok(Raw::Number(v))
-            }
-            fn visit_str<E>(self, v: &str) -> Result<Raw, E> {
-                Ok(Raw::Text(v.to_owned()))
-            }
-            fn visit_string<E>(self, v: String) -> Result<Raw, E> {
-                Ok(Raw::Text(v))
-            }
-            fn visit_seq<A: SeqAccess<'de>>(self, mut a: A) -> Result<Raw, A::Error> {
-                let mut list = Vec::new();
-                while let Some(v) = a.next_element()? {
-                    list.push(v);
-                }
-                Ok(Raw::List(list))
-            }
-            fn visit_map<A: MapAccess<'de>>(self, mut a: A) -> Result<Raw, A::Error> {
-                let mut map = Vec::new();
-                while let Some(kv) = a.next_entry()? {
-                    map.push(kv);
-                }
-                Ok(Raw::Map(map))
-            }
-        }
-        d.deserialize_any(V)
-    }
 }
