@@ -1114,7 +1114,7 @@ fn rates_come_back_for_the_shipped_packs() {
             };
             let only = [pack.id.clone()];
             let model = compile(&rules, &unit, &[], Some(&only)).unwrap();
-            for copy in copies {
+            for copy in copies.iter().map(|c| &c.name) {
                 let what = format!("{} on {}, {copy}", pack.id, device.id);
                 // The faults of this copy, with their rates on this kind.
                 let (mut priors, mut strengths, mut rates) = (vec![], vec![], vec![]);

@@ -229,18 +229,22 @@ impl<'r> Intake<'r> {
             }
         };
         file.complaint = line;
-        let found: Vec<usize> = recognise(&model, &file.complaint)
-            .into_iter()
-            .map(|h| h.symptom)
-            .collect();
-        if found.is_empty() {
+        let said = recognise(&model, &file.complaint);
+        if said.is_empty() {
             terminal.say("Nothing in the rules fits these words.")?;
             return self.pick(&model, heard, ask, terminal);
         }
         terminal.say("Understood as:")?;
-        for (i, s) in found.iter().enumerate() {
-            terminal.say(&format!("  {} {}", i + 1, model.symptoms[*s].name))?;
+        for (i, h) in said.iter().enumerate() {
+            let name = &model.symptoms[h.symptom].name;
+            let doubt = if h.assumed {
+                " (which one was not said; n for another)"
+            } else {
+                ""
+            };
+            terminal.say(&format!("  {} {name}{doubt}", i + 1))?;
         }
+        let found: Vec<usize> = said.iter().map(|h| h.symptom).collect();
         loop {
             let prompt = "Right? Enter for all, numbers to keep, or n to choose others > ";
             let line = match common(ask.ask(terminal, prompt)?, terminal)? {

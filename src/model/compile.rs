@@ -7,7 +7,7 @@ use thiserror::Error;
 
 use super::*;
 use crate::belief::{ConversionError, Prior, convert, leak_for};
-use crate::rulebase::{Device, How, Pack, PackFault, Rulebase, slug};
+use crate::rulebase::{Carried, Device, How, Pack, PackFault, Rulebase, slug};
 
 /// Why a device cannot be compiled.
 #[derive(Debug, Error)]
@@ -115,7 +115,7 @@ pub fn compile(
         .iter()
         .flat_map(|d| d.carries.iter().map(|c| c.0.as_str()))
         .collect();
-    let mut carries: Vec<(&Pack, Vec<String>)> = Vec::new();
+    let mut carries: Vec<(&Pack, Vec<Carried>)> = Vec::new();
     for p in &rules.packs {
         let copies = match device.and_then(|d| d.carries.iter().find(|c| c.0 == p.id)) {
             Some((_, copies)) => Some(copies.clone()),
@@ -125,7 +125,10 @@ pub fn compile(
         };
         if let Some(mut copies) = copies {
             if copies.is_empty() {
-                copies.push(p.unit.clone().unwrap_or_else(|| p.id.clone()));
+                copies.push(Carried {
+                    name: p.unit.clone().unwrap_or_else(|| p.id.clone()),
+                    also: Vec::new(),
+                });
             }
             if in_play.is_none_or(|packs| p.minimal || packs.contains(&p.id)) {
                 carries.push((p, copies));
@@ -183,11 +186,11 @@ impl Builder<'_> {
         p
     }
 
-    fn pack(&mut self, pack: &Pack, copies: &[String]) -> Result<(), CompileError> {
+    fn pack(&mut self, pack: &Pack, copies: &[Carried]) -> Result<(), CompileError> {
         let base = self.base_priors(pack)?;
         let mut shared_faults: HashMap<PackFault, usize> = HashMap::new();
         let mut shared_functions: HashMap<usize, usize> = HashMap::new();
-        for (c, name) in copies.iter().enumerate() {
+        for (c, Carried { name, also }) in copies.iter().enumerate() {
             let mut copy = Copy {
                 pack,
                 name,
@@ -206,6 +209,15 @@ impl Builder<'_> {
             self.symptoms(&copy);
             self.tests(&copy);
             self.remedies(&copy);
+            self.model.copies.push(CopyInfo {
+                pack: pack.id.clone(),
+                unit: pack.unit.clone().unwrap_or_default(),
+                name: name.clone(),
+                also: match (also.as_slice(), name.split_once(' ')) {
+                    ([], Some((first, _))) => vec![first.to_owned()],
+                    _ => also.clone(),
+                },
+            });
         }
         Ok(())
     }

@@ -44,6 +44,8 @@ pub struct Model {
     pub faults: Vec<FaultInfo>,
     /// What the faults belong to.
     pub items: Vec<ItemInfo>,
+    /// What stands on the device, pack by pack, the main copy of each first.
+    pub copies: Vec<CopyInfo>,
     /// What can be seen to work.
     pub functions: Vec<FunctionInfo>,
     /// What customers say.
@@ -94,6 +96,19 @@ pub struct ItemInfo {
     pub faults: Vec<usize>,
     /// For a junior.
     pub explain: Option<String>,
+}
+
+/// One of the things that a pack is about, as people call it.
+#[derive(Clone, Debug)]
+pub struct CopyInfo {
+    /// Its pack.
+    pub pack: String,
+    /// What any copy of the pack is called: "camera".
+    pub unit: String,
+    /// Its name: "rear camera".
+    pub name: String,
+    /// What people also call it.
+    pub also: Vec<String>,
 }
 
 /// A function as people see it.

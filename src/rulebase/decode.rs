@@ -14,7 +14,13 @@ use super::source::{AT_MARK, At, SourceFile, Span};
 use super::yaml::Node;
 
 /// Types whose short form is their first key's value alone.
-const SHORT_FORMS: &[&str] = &["RawFault", "RawPrior", "RawCaution", "RawHistory"];
+const SHORT_FORMS: &[&str] = &[
+    "RawFault",
+    "RawPrior",
+    "RawCaution",
+    "RawHistory",
+    "RawCopy",
+];
 
 /// Decodes a tree. `None` when so much is wrong that nothing can be said of
 /// the rest; the reasons are in `problems` either way.

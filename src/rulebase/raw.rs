@@ -309,8 +309,21 @@ pub struct RawDevice {
     pub model: Option<String>,
     /// Variant of the model.
     pub variant: Option<String>,
-    /// Packs, each with the names of its copies (`[]` for a pack without units).
-    pub carries: Entries<Vec<At<String>>>,
+    /// Packs, each with its copies (`[]` for a pack without units).
+    pub carries: Entries<Vec<RawCopy>>,
+}
+
+/// One copy of a pack on a device. A bare text is its name.
+#[derive(Debug, Deserialize, JsonSchema)]
+#[serde(rename_all = "kebab-case")]
+#[schemars(deny_unknown_fields, transform = or_text)]
+pub struct RawCopy {
+    /// Its name on screens: "rear camera".
+    pub name: At<String>,
+    /// What people also call it, a word or a few each: "back camera". Without
+    /// it, the first word of the name.
+    #[serde(default)]
+    pub also: Vec<At<String>>,
 }
 
 /// The bench: conditions, cautions, history questions.

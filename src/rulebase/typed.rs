@@ -219,8 +219,8 @@ impl Pattern {
         }
     }
 
-    /// Where it fits in a text that is already in lower case.
-    pub fn find<'t>(&self, lower: &'t str) -> Option<&'t str> {
+    /// Where it first fits in a text that is already in lower case.
+    pub fn find(&self, lower: &str) -> Option<std::ops::Range<usize>> {
         let text = lower.as_bytes();
         if let Some(starts) = &self.starts
             && !starts
@@ -241,7 +241,8 @@ impl Pattern {
             })
             .as_ref()?
             .find(lower.as_bytes())
-            .and_then(|m| std::str::from_utf8(m.as_bytes()).ok())
+            .map(|m| m.range())
+            .filter(|r| lower.get(r.clone()).is_some())
     }
 }
 
@@ -383,8 +384,17 @@ pub struct Device {
     pub model: Option<String>,
     /// Variant of the model.
     pub variant: Option<String>,
-    /// Pack identifiers, each with the names of its copies.
-    pub carries: Vec<(String, Vec<String>)>,
+    /// Pack identifiers, each with its copies, the main one first.
+    pub carries: Vec<(String, Vec<Carried>)>,
+}
+
+/// One copy of a pack on a device.
+#[derive(Clone, Debug, Default)]
+pub struct Carried {
+    /// Its name.
+    pub name: String,
+    /// What people also call it.
+    pub also: Vec<String>,
 }
 
 impl Pack {

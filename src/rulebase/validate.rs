@@ -512,21 +512,22 @@ impl Validator<'_> {
                         self.push(
                             Problem::new(
                                 Code::Mixed,
-                                units[1].span,
+                                units[1].name.span,
                                 format!("pack `{}` has no `unit:` and can stand only once", p.id),
                             )
                             .help("name one copy here, or give the pack a `unit:`"),
                         );
                     }
-                    let mut seen: HashMap<String, Span> = HashMap::new();
-                    for u in units {
-                        if let Some(first) = seen.insert(slug(u), u.span) {
-                            self.duplicate("copy", u, first);
-                        }
-                    }
+                    self.copies(units);
                     carries.push((
                         name.value.clone(),
-                        units.iter().map(|u| u.value.clone()).collect(),
+                        units
+                            .iter()
+                            .map(|u| Carried {
+                                name: u.name.value.clone(),
+                                also: texts(&u.also),
+                            })
+                            .collect(),
                     ));
                 }
             }
@@ -538,6 +539,48 @@ impl Validator<'_> {
             model: raw.model.clone(),
             variant: raw.variant.clone(),
             carries,
+        }
+    }
+
+    /// Names of copies, and the words they go by, each belong to one copy.
+    fn copies(&mut self, units: &[RawCopy]) {
+        let mut names: HashMap<String, Span> = HashMap::new();
+        for u in units {
+            if let Some(first) = names.insert(slug(&u.name), u.name.span) {
+                self.duplicate("copy", &u.name, first);
+            }
+        }
+        let mut words: HashMap<String, (usize, Span)> = HashMap::new();
+        for (i, u) in units.iter().enumerate() {
+            words.entry(slug(&u.name)).or_insert((i, u.name.span));
+        }
+        for (i, u) in units.iter().enumerate() {
+            for w in &u.also {
+                if !w.contains(char::is_alphanumeric) {
+                    self.push(
+                        Problem::new(
+                            Code::Type,
+                            w.span,
+                            format!("no word by which people call the {}", u.name.value),
+                        )
+                        .help("write what they say, such as `back camera`, or take it out"),
+                    );
+                    continue;
+                }
+                match words.get(&slug(w)) {
+                    Some((other, first)) if *other != i => self.push(
+                        Problem::new(
+                            Code::Duplicate,
+                            w.span,
+                            format!("two copies go by `{}`", w.value),
+                        )
+                        .label("the second one")
+                        .also(*first, "the first one")
+                        .help("leave to each copy the words that mean it alone"),
+                    ),
+                    _ => drop(words.insert(slug(w), (i, w.span))),
+                }
+            }
         }
     }
 
