@@ -1157,6 +1157,78 @@ fn rates_come_back_for_the_shipped_packs() {
     assert!(checked >= 10, "only {checked} copies checked");
 }
 
+#[test]
+fn what_a_complaint_leaves_unsaid_is_evidence_about_the_own_faults_of_other_copies() {
+    use halfsplit::job::{Case, CaseFile, Settings};
+    use halfsplit::model::{Unit, compile};
+    use halfsplit::rulebase::Rules;
+
+    let rules = Rules::default().load().rulebase;
+    let unit = Unit {
+        kind: "phone".into(),
+        ..Unit::default()
+    };
+    let of = |symptoms: &[&str]| {
+        let file = CaseFile {
+            device: unit.clone(),
+            symptoms: symptoms.iter().map(|s| (*s).to_owned()).collect(),
+            ..CaseFile::default()
+        };
+        Case::new(&rules, &file, Settings::default()).unwrap()
+    };
+    let plain = compile(&rules, &unit, &[], Some(&["imaging".into()])).unwrap();
+    let symptom = |id: &str| plain.symptoms.iter().position(|s| s.id == id).unwrap();
+    let front = &plain
+        .copies
+        .iter()
+        .find(|c| c.name == "front camera")
+        .unwrap()
+        .own;
+    assert!(front.len() > 20);
+
+    let said = of(&["rear-camera/camera-trouble"]);
+    let complaint = Event::Seen(Seen {
+        finding: plain.symptoms[symptom("rear-camera/camera-trouble")]
+            .finding
+            .clone(),
+        outcome: 1,
+    });
+    let without = update(&plain.network, std::slice::from_ref(&complaint), Size::Auto);
+    // As if "is anything wrong with the front one?" had been answered "no" by
+    // somebody who keeps three in ten causes quiet.
+    let links: Vec<(usize, f64)> = front.iter().map(|(f, s)| (*f, 0.7 * s)).collect();
+    let silence = Event::seen(&Finding::yes_no(0.0, &links, 0.0), 0);
+    let with = update(&plain.network, &[complaint, silence], Size::Auto);
+    all_near(&said.belief.faults, &with.faults, 1e-12, "faults");
+    near(said.belief.nothing, with.nothing, 1e-12, "nothing");
+    // All other faults keep the rates that the complaint gives them.
+    for f in 0..plain.network.len() {
+        let ratio = said.belief.faults[f] / without.faults[f];
+        if front.iter().any(|o| o.0 == f) {
+            assert!(ratio < 1.0, "{}: {ratio}", plain.faults[f].id);
+        } else {
+            near(ratio, 1.0, 1e-9, &plain.faults[f].id);
+        }
+    }
+    let sum = |b: &Belief| front.iter().map(|o| b.faults[o.0]).sum::<f64>();
+    let left = sum(&said.belief) / sum(&without);
+    assert!((0.25..0.5).contains(&left), "{left}");
+    assert_eq!(said.results().len(), 1, "it is no result to list");
+
+    // Both complained of, or neither by name: nothing is unsaid.
+    for symptoms in [
+        &["rear-camera/black-picture", "front-camera/black-picture"][..],
+        &["imaging/in-use-message"],
+    ] {
+        let case = of(symptoms);
+        assert_eq!(
+            case.model.network.faults(),
+            plain.network.faults(),
+            "{symptoms:?}"
+        );
+    }
+}
+
 // ---- laws of any belief ---------------------------------------------------------------
 
 fn same_belief(a: &Belief, b: &Belief, within: f64) {

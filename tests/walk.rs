@@ -66,6 +66,7 @@ const BY_NUMBERS: &[(&str, Option<usize>)] = &[
     ("close mended", Some(8)),
     ("others top-buzzer/good-sounder", Some(8)),
     ("y", Some(9)),
+    ("b", Some(9)),
     ("done", Some(9)),
     ("top-buzzer/new-sounder", Some(10)),
     ("close mended", Some(10)),

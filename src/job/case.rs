@@ -262,6 +262,7 @@ impl Case {
                 test: None,
             });
         }
+        case.model.unsaid(&case.symptoms);
         for (n, entry) in file.steps.iter().enumerate() {
             let entered = case.enter(n, entry).unwrap_or_else(|e| {
                 case.unfit.push((Some(n), e));

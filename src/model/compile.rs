@@ -162,6 +162,18 @@ struct Builder<'a> {
     prefixes: HashSet<String>,
 }
 
+/// The chance of each fault of a pack that it gives cause for a complaint.
+fn noticed(pack: &Pack) -> Vec<f64> {
+    let mut strength = vec![0.0f64; pack.faults.len()];
+    let symptoms = pack.symptoms.iter().map(|s| &s.links);
+    for links in pack.functions.iter().map(|f| &f.links).chain(symptoms) {
+        for (f, s) in links {
+            strength[*f] = strength[*f].max(*s);
+        }
+    }
+    strength
+}
+
 /// One copy of a pack: how its names and faults map to those of the model.
 struct Copy<'a> {
     pack: &'a Pack,
@@ -188,6 +200,7 @@ impl Builder<'_> {
 
     fn pack(&mut self, pack: &Pack, copies: &[Carried]) -> Result<(), CompileError> {
         let base = self.base_priors(pack)?;
+        let noticed = noticed(pack);
         let mut shared_faults: HashMap<PackFault, usize> = HashMap::new();
         let mut shared_functions: HashMap<usize, usize> = HashMap::new();
         for (c, Carried { name, also }) in copies.iter().enumerate() {
@@ -217,6 +230,10 @@ impl Builder<'_> {
                     ([], Some((first, _))) => vec![first.to_owned()],
                     _ => also.clone(),
                 },
+                own: (0..pack.faults.len())
+                    .filter(|f| !pack.items[pack.faults[*f].item].shared)
+                    .filter_map(|f| copy.faults[f].map(|n| (n, noticed[f])))
+                    .collect(),
             });
         }
         Ok(())
@@ -235,17 +252,10 @@ impl Builder<'_> {
         if let Some((_, priors)) = known.iter().find(|(kind, _)| kind == self.kind) {
             return Ok(priors.clone());
         }
-        let mut strength = vec![0.0f64; pack.faults.len()];
-        let symptoms = pack.symptoms.iter().map(|s| &s.links);
-        for links in pack.functions.iter().map(|f| &f.links).chain(symptoms) {
-            for (f, s) in links {
-                strength[*f] = strength[*f].max(*s);
-            }
-        }
         let faults: Vec<(f64, f64)> = pack
             .faults
             .iter()
-            .zip(&strength)
+            .zip(&noticed(pack))
             .map(|(f, s)| (f.rate * self.on_kind(pack, f.item), *s))
             .collect();
         let priors = convert(&faults, pack.nothing_found, pack.two_or_more)

@@ -109,6 +109,9 @@ pub struct CopyInfo {
     pub name: String,
     /// What people also call it.
     pub also: Vec<String>,
+    /// Faults of this copy alone, by index, each with the chance that it gives
+    /// cause for a complaint.
+    pub own: Vec<(usize, f64)>,
 }
 
 /// A function as people see it.
@@ -221,7 +224,38 @@ impl<T> Found<T> {
     }
 }
 
+/// Chance that a customer who complains of one copy, and has cause to complain
+/// of another too, says nothing of the other. Common practice, no source.
+const UNSAID: f64 = 0.3;
+
 impl Model {
+    /// Takes into account what a complaint leaves unsaid: where copies of a
+    /// pack are complained of, the others are likely well, so their own faults
+    /// have lower odds. What the copies share has its rates from complaints
+    /// about any one of them, and keeps them.
+    pub fn unsaid(&mut self, complaint: &[usize]) {
+        let mut priors = self.network.faults().to_vec();
+        for copy in &self.copies {
+            let complained = |c: &CopyInfo| {
+                complaint.iter().any(|s| {
+                    let s = &self.symptoms[*s];
+                    s.pack == c.pack && s.copy.as_ref() == Some(&c.name)
+                })
+            };
+            let others = self.copies.iter().filter(|c| c.pack == copy.pack);
+            if complained(copy) || !others.into_iter().any(complained) {
+                continue;
+            }
+            for (f, noticed) in &copy.own {
+                // Bayes' rule for one fault and the silence about it.
+                let silent = 1.0 - noticed * (1.0 - UNSAID);
+                let p = &mut priors[*f].probability;
+                *p = *p * silent / (*p * silent + 1.0 - *p);
+            }
+        }
+        self.network = Network::new(priors);
+    }
+
     /// Finds by full identifier, or by its end where that is unique.
     fn find<'a>(ids: impl Iterator<Item = &'a str> + Clone, typed: &str) -> Found<usize> {
         let typed = typed.trim();
