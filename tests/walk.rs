@@ -514,6 +514,41 @@ fn every_action_of_a_job_as_a_command_in_words() {
 }
 
 #[test]
+fn what_is_in_the_rules_is_listed_and_explained() {
+    let bench = Bench::new();
+    let mut all = String::new();
+    for id in [
+        "",
+        "side-buzzer/silent",
+        "loud",
+        "buzzer/beep",
+        "sounder.torn",
+        "good-sounder",
+        "seat-plug",
+        "sounder-plug",
+    ] {
+        let args: Vec<&str> = ["rules", "explain", id]
+            .into_iter()
+            .filter(|a| !a.is_empty())
+            .collect();
+        let out = bench.run(&args).fine();
+        fits(&out, &[], 80);
+        all += &format!("$ {}\n{out}\n", args.join(" "));
+    }
+    snapshots().bind(|| insta::assert_snapshot!("explained", all));
+    assert_eq!(
+        bench.run(&["rules", "explain", "buzzer"]).fine(),
+        bench.run(&["rules", "explain"]).fine()
+    );
+    let e = bench
+        .run(&["rules", "explain", "left-buzzer/silent"])
+        .refused(1);
+    assert!(e.contains("did you mean `buzzer/silent`?"), "{e}");
+    let e = bench.run(&["rules", "explain", "xyzzy"]).refused(1);
+    assert!(e.contains("`halfsplit rules explain` lists all"), "{e}");
+}
+
+#[test]
 fn every_action_of_a_job_as_a_command_in_json() {
     let bench = with_job();
     let run = |args: &[&str]| {

@@ -261,10 +261,11 @@ pub enum RulesCommand {
     },
     /// Print a JSON Schema of rule files, for editors.
     Schema,
-    /// Tell in plain words what an item, fault, test or remedy is.
+    /// Tell in plain words what a symptom, function, item, fault, test or
+    /// remedy is; without a name, list them all.
     Explain {
-        /// Its identifier, or the end of it.
-        id: String,
+        /// Its identifier, or the end of it, or a pack to list.
+        id: Option<String>,
     },
 }
 

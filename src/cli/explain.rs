@@ -1,37 +1,73 @@
 //! `rules explain`.
 
+use regex_syntax::ast::{Ast, ClassSet, ClassSetItem, RepetitionKind, RepetitionRange};
+
 use super::args::Args;
 use super::check::load;
 use super::error::{Failure, Result};
-use super::terminal::Terminal;
-use crate::rulebase::{How, Pack, Rulebase, Step, nearest};
+use super::terminal::{Terminal, fill};
+use crate::rulebase::{How, Link, Pack, PackFault, Rulebase, Step, nearest, slug};
 
-pub(super) fn explain(args: &Args, id: &str, terminal: &mut Terminal) -> Result {
+pub(super) fn explain(args: &Args, id: Option<&str>, terminal: &mut Terminal) -> Result {
     let rules = load(args)?;
-    let texts: Vec<String> = rules
+    let listed: Vec<&Pack> = rules
         .packs
         .iter()
-        .flat_map(|p| entries(&rules, p))
-        .filter(|(name, _)| name == id || name.rsplit_once('/').is_some_and(|(_, end)| end == id))
-        .map(|(_, text)| text)
+        .filter(|p| id.is_none_or(|id| id == p.id))
         .collect();
+    if !listed.is_empty() {
+        for (i, p) in listed.into_iter().enumerate() {
+            if i > 0 {
+                terminal.line("")?;
+            }
+            list(p, terminal)?;
+        }
+        return Ok(());
+    }
+    let id = id.unwrap_or_default();
+    let (head, end) = id.rsplit_once('/').unwrap_or(("", id));
+    let mut texts: Vec<String> = Vec::new();
+    for p in &rules.packs {
+        let unit = p.unit.as_deref().unwrap_or(&p.id);
+        // Beside suspects and steps, names begin with the copy.
+        let copy = rules
+            .devices
+            .iter()
+            .flat_map(|d| &d.carries)
+            .filter(|(pack, _)| *pack == p.id)
+            .flat_map(|(_, copies)| copies)
+            .map(|c| c.name.as_str())
+            .chain([unit])
+            .find(|c| slug(c) == head);
+        if !head.is_empty() && head != p.id && copy.is_none() {
+            continue;
+        }
+        texts.extend(
+            entries(&rules, p, copy.unwrap_or(unit))
+                .into_iter()
+                .filter(|(name, _)| name == end)
+                .map(|(_, text)| text),
+        );
+    }
     if texts.is_empty() {
-        let all: Vec<String> = rules
+        let all: Vec<(String, String)> = rules
             .packs
             .iter()
-            .flat_map(|p| entries(&rules, p))
-            .map(|(n, _)| n)
+            .flat_map(|p| {
+                entries(&rules, p, "")
+                    .into_iter()
+                    .map(|e| (p.id.clone(), e.0))
+            })
+            .map(|(pack, name)| (format!("{pack}/{name}"), name))
             .collect();
         let names = all
             .iter()
-            .map(String::as_str)
-            .chain(all.iter().filter_map(|n| n.split_once('/').map(|x| x.1)));
+            .flat_map(|(full, name)| [full.as_str(), name])
+            .chain(rules.packs.iter().map(|p| p.id.as_str()));
         let e = Failure::no(format!("nothing in the rules is called `{id}`"));
         return Err(match nearest(id, names) {
             Some(n) => e.help(format!("did you mean `{n}`?")),
-            None => e.help(
-                "names are shown beside every suspect and step, for example `imaging/contact`",
-            ),
+            None => e.help("`halfsplit rules explain` lists all there is"),
         });
     }
     let width = terminal.width;
@@ -49,9 +85,65 @@ pub(super) fn explain(args: &Args, id: &str, terminal: &mut Terminal) -> Result 
     Ok(())
 }
 
-/// Everything that has a name, with its explanation.
-fn entries(rules: &Rulebase, p: &Pack) -> Vec<(String, String)> {
+/// What a pack has, one line each.
+fn list(p: &Pack, terminal: &mut Terminal) -> Result {
     let unit = p.unit.as_deref().unwrap_or(&p.id);
+    let head = match p.about.as_str() {
+        "" => p.id.clone(),
+        about => format!("{} — {about}", p.id),
+    };
+    let width = terminal.width;
+    terminal.line(&fill(&head, width, "", "  "))?;
+    let line = |id: &str, name: &str, only_on: &[String]| {
+        let only = only(only_on);
+        let text = format!("{id}: {}{only}", name.replace("{unit}", unit));
+        fill(&text, width, "    ", "      ")
+    };
+    let symptoms = p.symptoms.iter().map(|s| line(&s.id, &s.name, &s.only_on));
+    let functions = p.functions.iter().map(|f| line(&f.id, &f.name, &[]));
+    let tests = p.tests.iter().map(|t| line(&t.id, &t.ask, &t.only_on));
+    let remedies = p.remedies.iter().map(|r| line(&r.id, &r.name, &r.only_on));
+    let items = p.items.iter().map(|i| line(&i.id, &i.name, &[]));
+    for (what, lines) in [
+        ("symptoms", symptoms.collect::<Vec<_>>()),
+        ("functions", functions.collect()),
+        ("tests", tests.collect()),
+        ("remedies", remedies.collect()),
+        ("items", items.collect()),
+    ] {
+        if !lines.is_empty() {
+            terminal.line(&format!("  {what}"))?;
+            terminal.line(&lines.join("\n"))?;
+        }
+    }
+    Ok(())
+}
+
+fn only(only_on: &[String]) -> String {
+    if only_on.is_empty() {
+        return String::new();
+    }
+    format!(" (only on: {})", only_on.join(", "))
+}
+
+/// Faults with their strengths, the strongest first.
+fn causes(links: &[Link], name: impl Fn(PackFault) -> String) -> String {
+    const MOST: usize = 12;
+    let mut links = links.to_vec();
+    links.sort_by(|a, b| b.1.total_cmp(&a.1).then(a.0.cmp(&b.0)));
+    let mut text: Vec<String> = links
+        .iter()
+        .take(MOST)
+        .map(|(f, s)| format!("{} ({:.0} of 100)", name(*f), s * 100.0))
+        .collect();
+    if links.len() > MOST {
+        text.push(format!("and {} more", links.len() - MOST));
+    }
+    text.join("; ")
+}
+
+/// Everything in a pack that has a name, with its explanation.
+fn entries(rules: &Rulebase, p: &Pack, unit: &str) -> Vec<(String, String)> {
     let words = |t: &str| t.replace("{unit}", unit);
     let fault_name = |f: usize| -> String {
         let item = &p.items[p.faults[f].item];
@@ -88,7 +180,7 @@ fn entries(rules: &Rulebase, p: &Pack) -> Vec<(String, String)> {
         if !needed.is_empty() {
             t += &format!("needed so that {}\n", needed.join("; "));
         }
-        out.push((format!("{}/{}", p.id, item.id), t));
+        out.push((item.id.clone(), t));
         for f in item.faults.clone() {
             let fault = &p.faults[f];
             if fault.id.is_empty() {
@@ -120,7 +212,7 @@ fn entries(rules: &Rulebase, p: &Pack) -> Vec<(String, String)> {
                 })
                 .collect();
             t += &format!("mended by: {}\n", mend.join("; "));
-            out.push((format!("{}/{}.{}", p.id, item.id, fault.id), t));
+            out.push((format!("{}.{}", item.id, fault.id), t));
         }
     }
     for test in &p.tests {
@@ -173,7 +265,7 @@ fn entries(rules: &Rulebase, p: &Pack) -> Vec<(String, String)> {
         }
         t += &format!("right in {:.0} of 100 readings\n", test.reliability * 100.0);
         t += &step(rules, &test.step);
-        out.push((format!("{}/{}", p.id, test.id), t));
+        out.push((test.id.clone(), t));
     }
     for r in &p.remedies {
         let mut t = format!("{} — a remedy\n", words(&r.name));
@@ -195,17 +287,53 @@ fn entries(rules: &Rulebase, p: &Pack) -> Vec<(String, String)> {
             );
         }
         t += &step(rules, &r.step);
-        out.push((format!("{}/{}", p.id, r.id), t));
+        out.push((r.id.clone(), t));
     }
     for f in &p.functions {
-        out.push((
-            format!("{}/{}", p.id, f.id),
-            format!(
-                "{} — a function\nneeds: {}\n",
-                words(&f.name),
-                f.needs.join(", ")
-            ),
-        ));
+        let mut t = format!("{} — a function\n", words(&f.name));
+        t += &format!("needs: {}\n", f.needs.join(", "));
+        t += &format!("broken by: {}\n", causes(&f.links, fault_name));
+        let at = p.functions.iter().position(|g| g.id == f.id);
+        let tries: Vec<String> = p
+            .tests
+            .iter()
+            .filter(|t| t.how.proves().is_some() && t.how.proves() == at)
+            .map(|t| t.id.clone())
+            .collect();
+        if !tries.is_empty() {
+            t += &format!("proved by: {}\n", tries.join(", "));
+        }
+        let heard: Vec<&str> = p
+            .symptoms
+            .iter()
+            .filter(|s| s.loses.is_some() && s.loses == at)
+            .map(|s| s.id.as_str())
+            .collect();
+        if !heard.is_empty() {
+            t += &format!("its loss is complained of as: {}\n", heard.join(", "));
+        }
+        out.push((f.id.clone(), t));
+    }
+    for (i, s) in p.symptoms.iter().enumerate() {
+        let mut t = format!("{} — a symptom{}\n", words(&s.name), only(&s.only_on));
+        if i == 0 && p.symptoms.len() > 1 {
+            t += "the general one of its area: heard only where no other is\n";
+        }
+        if let Some(f) = s.loses {
+            let f = &p.functions[f];
+            t += &format!("the loss of: {} ({})\n", words(&f.name), f.id);
+        }
+        let mut said: Vec<String> = s.hear.iter().flat_map(|h| spoken(h.source())).collect();
+        let mut seen = std::collections::HashSet::new();
+        said.retain(|x| seen.insert(x.clone()));
+        if !said.is_empty() {
+            t += &format!("heard in words such as: {}\n", said.join("; "));
+        }
+        t += &format!("caused by: {}\n", causes(&s.links, fault_name));
+        if let Some(leak) = s.leak {
+            t += &format!("with none of these faults: {:.1} of 100\n", leak * 100.0);
+        }
+        out.push((s.id.clone(), t));
     }
     out
 }
@@ -231,4 +359,113 @@ fn step(rules: &Rulebase, s: &Step) -> String {
         t += &format!("caution: {}\n", rules.bench.cautions[*c].1);
     }
     t
+}
+
+/// What a pattern fits, in words: an example for each of its alternatives,
+/// with dots where anything may stand.
+fn spoken(pattern: &str) -> Vec<String> {
+    let Ok(ast) = regex_syntax::ast::parse::Parser::new().parse(pattern) else {
+        return vec![pattern.to_owned()];
+    };
+    let whole = match &ast {
+        Ast::Alternation(a) => a.asts.as_slice(),
+        one => std::slice::from_ref(one),
+    };
+    let mut out: Vec<String> = Vec::new();
+    for part in whole {
+        let mut text = String::new();
+        say(part, &mut text);
+        let text = text.split_whitespace().collect::<Vec<_>>().join(" ");
+        if !text.is_empty() && !out.contains(&text) {
+            out.push(text);
+        }
+    }
+    out
+}
+
+/// Adds one text that fits.
+fn say(ast: &Ast, out: &mut String) {
+    match ast {
+        Ast::Empty(_) | Ast::Flags(_) | Ast::Assertion(_) => {}
+        Ast::Literal(l) => out.push(l.c),
+        Ast::Dot(_) => out.push('\''),
+        Ast::ClassPerl(c) => out.push_str(match c.kind {
+            regex_syntax::ast::ClassPerlKind::Digit => "5",
+            regex_syntax::ast::ClassPerlKind::Space => " ",
+            regex_syntax::ast::ClassPerlKind::Word => "…",
+        }),
+        Ast::ClassUnicode(_) => out.push('…'),
+        Ast::ClassBracketed(c) => match &c.kind {
+            ClassSet::Item(item) if !c.negated => out.extend(first(item)),
+            _ => out.push('…'),
+        },
+        Ast::Group(g) => say(&g.ast, out),
+        Ast::Alternation(a) => a.asts.iter().take(1).for_each(|x| say(x, out)),
+        Ast::Concat(c) => c.asts.iter().for_each(|x| say(x, out)),
+        Ast::Repetition(r) => {
+            let least = match &r.op.kind {
+                RepetitionKind::OneOrMore => 1,
+                RepetitionKind::Range(
+                    RepetitionRange::Exactly(n)
+                    | RepetitionRange::AtLeast(n)
+                    | RepetitionRange::Bounded(n, _),
+                ) => *n,
+                _ => 0,
+            };
+            let optional = matches!(r.op.kind, RepetitionKind::ZeroOrOne);
+            match &*r.ast {
+                // Of an apostrophe: "won't".
+                Ast::Dot(_) if optional => out.push('\''),
+                Ast::Dot(_) => out.push_str(" … "),
+                // The rest of a word: "cam(era)".
+                Ast::Group(g) if optional && !matches!(*g.ast, Ast::Alternation(_)) => {
+                    let mut rest = String::new();
+                    say(&g.ast, &mut rest);
+                    if out.ends_with(char::is_alphabetic) && rest.chars().all(char::is_alphabetic) {
+                        out.push_str(&rest);
+                    }
+                }
+                // A hyphen or a space: "fast charge".
+                Ast::ClassBracketed(_) if optional => {
+                    let mut gap = String::new();
+                    say(&r.ast, &mut gap);
+                    out.extend(gap.chars().filter(|c| *c == ' '));
+                }
+                inner => (0..least).for_each(|_| say(inner, out)),
+            }
+        }
+    }
+}
+
+/// The first character of a set.
+fn first(item: &ClassSetItem) -> Option<char> {
+    match item {
+        ClassSetItem::Literal(l) => Some(l.c),
+        ClassSetItem::Range(r) => Some(r.start.c),
+        ClassSetItem::Union(u) => u.items.first().and_then(first),
+        _ => Some('…'),
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::spoken;
+
+    #[test]
+    fn patterns_are_told_in_words() {
+        for (pattern, words) in [
+            ("glare|halos?", "glare; halo"),
+            (r"\bcam(era)?s?\b.{0,40}\b(black|dark)\b", "camera … black"),
+            ("(won.?t|does ?n.?t) (auto.?)?focus", "won't focus"),
+            ("gr[ea]y (old )?picture", "grey picture"),
+            (r"(stuck|frozen) at \d+ ?%", "stuck at 5%"),
+            (
+                "super[ -]?charg(e|ing) (very |so )*slow",
+                "super charge slow",
+            ),
+            ("", ""),
+        ] {
+            assert_eq!(spoken(pattern).join("; "), words, "{pattern}");
+        }
+    }
 }

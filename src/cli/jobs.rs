@@ -144,7 +144,7 @@ pub(super) fn job(args: &Args, command: &JobCommand, terminal: &mut Terminal) ->
         let case = crate::job::Case::new(&rules, &file, settings)?;
         if case.symptoms.is_empty() {
             return Err(Failure::no("nothing in the rules fits this complaint")
-                .help("name a symptom with --symptom; `halfsplit rules explain` tells of them"));
+                .help("name a symptom with --symptom; `halfsplit rules explain` lists them"));
         }
         let file = CaseFile {
             symptoms: case

@@ -75,7 +75,9 @@ pub fn run(args: &Args, terminal: &mut Terminal) -> Result {
     match &args.command {
         Some(Command::Rules(RulesCommand::Check { paths })) => check::check(args, paths, terminal),
         Some(Command::Rules(RulesCommand::Schema)) => check::schema(terminal),
-        Some(Command::Rules(RulesCommand::Explain { id })) => explain::explain(args, id, terminal),
+        Some(Command::Rules(RulesCommand::Explain { id })) => {
+            explain::explain(args, id.as_deref(), terminal)
+        }
         Some(Command::Replay { case }) => replay::replay(args, case, terminal),
         Some(Command::Jobs { words, state }) => jobs::jobs(args, words, state.as_deref(), terminal),
         Some(Command::Job(job)) => jobs::job(args, job, terminal),

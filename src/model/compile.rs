@@ -459,9 +459,7 @@ impl Builder<'_> {
                         links.iter().filter(|l| !out(&l.0)).copied().collect();
                     finding = Finding::yes_no(0.0, &copy.links(&kept), misread(2));
                     function = Some(copy.functions[*f]);
-                    if without.is_empty() && swaps_in.is_none() && lends.is_none() {
-                        proves = function;
-                    }
+                    proves = t.how.proves().map(|f| copy.functions[f]);
                     let seated = |item: &Option<usize>| {
                         item.map(|i| copy.seating(i))
                             .filter(|c| !c.clears.is_empty())

@@ -219,6 +219,11 @@ impl Pattern {
         }
     }
 
+    /// The regular expression as it is written.
+    pub fn source(&self) -> &str {
+        &self.source
+    }
+
     /// Where it first fits in a text that is already in lower case.
     pub fn find(&self, lower: &str) -> Option<std::ops::Range<usize>> {
         let text = lower.as_bytes();
@@ -318,6 +323,22 @@ pub enum How {
         /// Chance of the second outcome with no fault at all.
         leak: f64,
     },
+}
+
+impl How {
+    /// The function, by index, that is tried as the device stands, with no
+    /// part swapped or left out: only that can prove a repair.
+    pub fn proves(&self) -> Option<usize> {
+        match self {
+            How::Tries {
+                function,
+                without,
+                swaps_in: None,
+                lends: None,
+            } if without.is_empty() => Some(*function),
+            _ => None,
+        }
+    }
 }
 
 /// One outcome of a test.
