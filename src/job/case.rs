@@ -5,7 +5,7 @@ use thiserror::Error;
 use super::file::*;
 use super::reading::{self, Typed};
 use crate::belief::{
-    Belief, Change, Event, Seen, Size, conflict_bits, update, weights_of_evidence,
+    Belief, Change, Event, Finding, Seen, Size, conflict_bits, update, weights_of_evidence,
 };
 use crate::bench::{Bench, BenchState, Moves};
 use crate::model::{CompileError, Found, Model, TestInfo, compile, recognise};
@@ -502,6 +502,35 @@ impl Case {
             .filter(|(e, _)| matches!(e, Event::Seen(_)))
             .map(|(_, o)| o.entry)
             .collect()
+    }
+
+    /// Probability that a fault was there when a remedy was begun, all that was
+    /// seen before and after considered.
+    pub fn was_there(&self, remedy: usize, fault: usize) -> f64 {
+        let Some(at) = self
+            .events
+            .iter()
+            .zip(&self.origins)
+            .position(|(e, o)| matches!(e, Event::Changed(_)) && o.entry == Some(remedy))
+        else {
+            return 0.0;
+        };
+        // As if it had been seen just then, by a look that cannot err.
+        let mut events = self.events.clone();
+        events.insert(
+            at,
+            Event::Seen(Seen {
+                finding: Finding::yes_no(0.0, &[(fault, 1.0)], 0.0).into(),
+                outcome: 1,
+            }),
+        );
+        let with = update(&self.model.network, &events, self.settings.size);
+        if with.impossible {
+            return 0.0;
+        }
+        (with.evidence_log2 - self.belief.evidence_log2)
+            .exp2()
+            .clamp(0.0, 1.0)
     }
 
     /// Whether the last result of a test still holds.

@@ -4,9 +4,11 @@
 use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
 
-use super::case::Case;
+use super::case::{Case, Entered};
 use super::file::{CaseFile, Entry};
-use super::view::{Share, StateView, Suspect, VERSION, result_words};
+use super::view::{Share, StateView, Suspect, VERSION, result_words, suspect};
+use crate::model::{Found, Model};
+use crate::rulebase::{Kind, Step};
 
 /// A whole trail.
 #[derive(Clone, Debug, Default, PartialEq, Serialize, Deserialize, JsonSchema)]
@@ -55,6 +57,13 @@ pub struct Trail {
     pub remedies: Vec<String>,
     /// Functions shown to work after the last remedy, in words.
     pub proved: Vec<String>,
+    /// Functions that the last remedy put in question and that were not shown
+    /// to work after it, in words.
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    pub unproved: Vec<String>,
+    /// Every caution of a step that was done or advised.
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    pub cautions: Vec<TrailCaution>,
     /// SHA-256 of the rules of the last step.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub rules: Option<String>,
@@ -65,6 +74,10 @@ pub struct Trail {
 pub struct Moment {
     /// The likeliest suspects, at most six.
     pub suspects: Vec<Suspect>,
+    /// Those after them, by their identifiers, down to one in two hundred.
+    /// Absent in jobs that were kept before this was.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub others: Option<Vec<Share>>,
     /// The five places.
     pub r#where: Vec<Share>,
     /// Probability that nothing is wrong.
@@ -120,12 +133,67 @@ pub struct TrailStep {
     /// What would be known under the rules of today, if they differ.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub moved: Option<String>,
+    /// Manner of a test: ask, look, try, swap, measure or continuity.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub manner: Option<String>,
+    /// Number of the step that repeated this test and whose result counts.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub repeated_in: Option<usize>,
+    /// Identifiers of the cautions that held for it.
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    pub cautions: Vec<String>,
+    /// Items that a remedy worked on, the one it is meant for first.
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    pub items: Vec<TrailItem>,
+    /// Of the faults that a remedy clears, those that were there before it, as
+    /// known in the end; likeliest first, down to one in twenty.
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    pub was_there: Vec<Suspect>,
 }
+
+/// A caution.
+#[derive(Clone, Debug, Default, PartialEq, Serialize, Deserialize, JsonSchema)]
+pub struct TrailCaution {
+    /// Identifier.
+    pub id: String,
+    /// In words.
+    pub text: String,
+}
+
+/// An item that was worked on.
+#[derive(Clone, Debug, Default, PartialEq, Serialize, Deserialize, JsonSchema)]
+pub struct TrailItem {
+    /// Identifier.
+    pub item: String,
+    /// Name.
+    pub name: String,
+    /// software, setting, part, interconnect or board.
+    pub r#where: String,
+}
+
+/// How many suspects a moment lists in full.
+pub const LISTED: usize = 6;
+/// Below this a suspect is not kept.
+const KEPT_FROM: f64 = 0.005;
+/// Below this a fault is not said to have been there before a remedy.
+const WAS_THERE_FROM: f64 = 0.05;
 
 impl From<&StateView> for Moment {
     fn from(s: &StateView) -> Self {
         Moment {
-            suspects: s.belief.suspects.iter().take(6).cloned().collect(),
+            suspects: s.belief.suspects.iter().take(LISTED).cloned().collect(),
+            others: Some(
+                s.belief
+                    .suspects
+                    .iter()
+                    .skip(LISTED)
+                    .filter(|s| s.posterior >= KEPT_FROM)
+                    .map(|s| Share {
+                        name: s.fault.clone(),
+                        posterior: s.posterior,
+                    })
+                    .collect(),
+            ),
             r#where: s.belief.r#where.clone(),
             nothing_found: s.belief.nothing_found,
             conflict_bits: s.belief.conflict_bits,
@@ -148,36 +216,79 @@ impl Trail {
         let results = case.results();
         let mut steps = Vec::new();
         let mut remedies = Vec::new();
+        // Each caution that a step carries, done or advised.
+        let mut said = vec![false; m.bench.cautions.len()];
+        for advised in std::iter::once(&intake)
+            .chain(&after)
+            .filter_map(|m| m.advised.as_ref())
+        {
+            for (i, (_, text)) in m.bench.cautions.iter().enumerate() {
+                said[i] |= advised.cautions.contains(text);
+            }
+        }
         for (n, entry) in file.steps.iter().enumerate() {
             let mut step = TrailStep {
                 number: n + 1,
                 after: after.get(n).cloned().unwrap_or_default(),
                 ..TrailStep::default()
             };
-            let test_words = |name: &str| match m.test(name) {
-                crate::model::Found::One(i) => (m.tests[i].id.clone(), m.tests[i].ask.clone()),
-                _ => (name.to_owned(), name.to_owned()),
+            let mut took = |step: &mut TrailStep, what: &Step| {
+                for c in &what.cautions {
+                    said[*c] = true;
+                    step.cautions.push(m.bench.cautions[*c].0.clone());
+                }
+            };
+            let name_test = |step: &mut TrailStep, name: &str| -> Option<usize> {
+                let found = match m.test(name) {
+                    Found::One(i) => Some(i),
+                    _ => None,
+                };
+                let (id, text) = match (found, m.remedy(name)) {
+                    (Some(i), _) => (&m.tests[i].id, &*m.tests[i].ask),
+                    // What cannot be done may be a remedy.
+                    (None, Found::One(i)) => (&m.remedies[i].id, &*m.remedies[i].name),
+                    _ => (&name.to_owned(), name),
+                };
+                step.id = Some(id.clone());
+                step.text = text.to_owned();
+                step.manner = found.and_then(|i| {
+                    let kind = Kind::ALL.iter().find(|k| k.1 == m.tests[i].kind)?;
+                    Some(kind.0.to_owned())
+                });
+                found
             };
             match entry {
                 Entry::Result(r) => {
-                    let (id, ask) = test_words(&r.test);
                     step.kind = "result".into();
-                    step.id = Some(id);
-                    step.text = ask;
+                    let test = name_test(&mut step, &r.test);
+                    if let Some(i) = test {
+                        took(&mut step, &m.tests[i].step);
+                    }
                     step.shows = Some(result_words(case, 0, Some(n), &file.steps).1);
                     step.note = r.note.clone();
-                    step.misread = results
-                        .iter()
-                        .position(|e| *e == Some(n))
-                        .and_then(|i| case.belief.misread.get(i).copied());
+                    match results.iter().position(|e| *e == Some(n)) {
+                        Some(i) => step.misread = case.belief.misread.get(i).copied(),
+                        None => {
+                            step.repeated_in = case.entered[n + 1..]
+                                .iter()
+                                .position(
+                                    |e| matches!(e, Entered::Result { test: t, .. } if Some(*t) == test),
+                                )
+                                .map(|later| n + 2 + later);
+                        }
+                    }
                 }
                 Entry::Remedy(d) => {
                     step.kind = "remedy".into();
                     step.note = d.note.clone();
                     step.text = d.did.clone();
-                    if let super::Entered::Remedy(i) = case.entered[n] {
-                        step.id = Some(m.remedies[i].id.clone());
-                        step.text = m.remedies[i].name.clone();
+                    if let Entered::Remedy(i) = case.entered[n] {
+                        let r = &m.remedies[i];
+                        step.id = Some(r.id.clone());
+                        step.text = r.name.clone();
+                        took(&mut step, &r.step);
+                        step.items = worked_on(m, &r.change.clears);
+                        step.was_there = was_there(case, n, &r.change.clears);
                         remedies.push(step.text.clone());
                     }
                 }
@@ -186,22 +297,28 @@ impl Trail {
                     step.text = t.clone();
                 }
                 Entry::Cannot(c) => {
-                    let (id, ask) = test_words(&c.test);
                     step.kind = "cannot".into();
-                    step.id = Some(id);
-                    step.text = ask;
+                    name_test(&mut step, &c.test);
                     step.note = (!c.why.is_empty()).then(|| c.why.clone());
                 }
                 Entry::Unclear(u) => {
-                    let (id, ask) = test_words(&u.test);
                     step.kind = "unclear".into();
-                    step.id = Some(id);
-                    step.text = ask;
+                    if let Some(i) = name_test(&mut step, &u.test) {
+                        took(&mut step, &m.tests[i].step);
+                    }
                     step.note = u.note.clone();
                 }
             }
             steps.push(step);
         }
+        let proved = case.proved();
+        let unproved = match remedies.is_empty() {
+            true => Vec::new(),
+            false => case.to_prove(),
+        };
+        let functions = |all: &mut dyn Iterator<Item = usize>| -> Vec<String> {
+            all.map(|f| m.functions[f].name.clone()).collect()
+        };
         Trail {
             version: VERSION,
             title: file.case.clone(),
@@ -231,12 +348,52 @@ impl Trail {
             ended: file.closed.as_ref().map(|c| c.state.word().to_owned()),
             reason: file.closed.as_ref().map(|c| c.reason.clone()),
             remedies,
-            proved: case
-                .proved()
+            proved: functions(&mut proved.iter().copied()),
+            unproved: functions(&mut unproved.into_iter().filter(|f| !proved.contains(f))),
+            cautions: m
+                .bench
+                .cautions
                 .iter()
-                .map(|f| m.functions[*f].name.clone())
+                .zip(said)
+                .filter(|(_, said)| *said)
+                .map(|((id, text), _)| TrailCaution {
+                    id: id.clone(),
+                    text: text.clone(),
+                })
                 .collect(),
             ..Trail::default()
         }
     }
+}
+
+/// What a remedy works on: the items of the faults it clears, the surest first.
+fn worked_on(m: &Model, clears: &[(usize, f64)]) -> Vec<TrailItem> {
+    let mut best: Vec<(usize, f64)> = Vec::new();
+    for (f, chance) in clears {
+        let item = m.faults[*f].item;
+        match best.iter_mut().find(|b| b.0 == item) {
+            Some(b) => b.1 = b.1.max(*chance),
+            None => best.push((item, *chance)),
+        }
+    }
+    best.sort_by(|a, b| b.1.total_cmp(&a.1));
+    best.into_iter()
+        .map(|(i, _)| TrailItem {
+            item: m.items[i].id.clone(),
+            name: m.items[i].name.clone(),
+            r#where: m.items[i].r#where.word().to_owned(),
+        })
+        .collect()
+}
+
+/// Which of the faults that a remedy clears were there before it.
+fn was_there(case: &Case, remedy: usize, clears: &[(usize, f64)]) -> Vec<Suspect> {
+    let m = &case.model;
+    let mut out: Vec<Suspect> = clears
+        .iter()
+        .map(|(f, _)| suspect(m, *f, case.was_there(remedy, *f)))
+        .filter(|s| s.posterior >= WAS_THERE_FROM)
+        .collect();
+    out.sort_by(|a, b| b.posterior.total_cmp(&a.posterior));
+    out
 }

@@ -7,6 +7,7 @@ use serde::{Deserialize, Serialize};
 
 use super::case::{Case, Closed, Entered};
 use super::file::Entry;
+use crate::model::Model;
 use crate::plan::{Act, Proposal, Stop};
 use crate::rulebase::Where;
 
@@ -195,17 +196,8 @@ pub fn state(case: &Case, steps: &[Entry], many: usize) -> StateView {
 fn belief(case: &Case, steps: &[Entry]) -> BeliefView {
     let m = &case.model;
     let b = &case.belief;
-    let mut suspects: Vec<Suspect> = m
-        .faults
-        .iter()
-        .zip(&b.faults)
-        .map(|(f, p)| Suspect {
-            fault: f.id.clone(),
-            name: f.name.clone(),
-            item: m.items[f.item].id.clone(),
-            r#where: m.items[f.item].r#where.word().to_owned(),
-            posterior: *p,
-        })
+    let mut suspects: Vec<Suspect> = (0..m.faults.len())
+        .map(|f| suspect(m, f, b.faults[f]))
         .collect();
     suspects.sort_by(|a, b| b.posterior.total_cmp(&a.posterior));
     let mut items: Vec<Share> = m
@@ -260,6 +252,18 @@ fn belief(case: &Case, steps: &[Entry]) -> BeliefView {
         evidence_log2: b.evidence_log2,
         conflict_bits: case.conflict(),
         results,
+    }
+}
+
+/// A fault as a suspect.
+pub(super) fn suspect(m: &Model, fault: usize, posterior: f64) -> Suspect {
+    let f = &m.faults[fault];
+    Suspect {
+        fault: f.id.clone(),
+        name: f.name.clone(),
+        item: m.items[f.item].id.clone(),
+        r#where: m.items[f.item].r#where.word().to_owned(),
+        posterior,
     }
 }
 
