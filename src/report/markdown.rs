@@ -3,8 +3,8 @@
 //! Tables are avoided: escaping inside their cells differs between readers of
 //! Markdown. Headings, lists and quotes do.
 
-use super::sheet::{BenchSheet, CustomerSheet, Known, Odds};
-use super::words::{BATTERY_NEVER, BATTERY_OLD};
+use super::sheet::{Advice, BenchSheet, BenchStep, Check, CustomerSheet, Known, Odds};
+use super::words::{BATTERY_NEAR, BATTERY_NEVER, BATTERY_OLD, RESTS_ON};
 
 /// Escapes typed text so that it stays text: no emphasis, heading, list, link,
 /// code, table, mathematics or HTML comes of it. It must be one line already.
@@ -99,6 +99,10 @@ pub(super) fn bench(s: &BenchSheet) -> String {
     p.fact("Serial number", s.serial.as_deref());
     p.fact("Opened", s.opened.as_deref());
     p.fact("Closed", s.closed.as_deref());
+    p.paragraph(&match &s.reason {
+        Some(r) => format!("**{}** {}", escape(&s.ended), escape(r)),
+        None => format!("**{}**", escape(&s.ended)),
+    });
     p.heading("Complaint");
     if s.complaint.is_empty() {
         p.paragraph("None was written down.");
@@ -114,13 +118,44 @@ pub(super) fn bench(s: &BenchSheet) -> String {
         p.bullets(&s.history);
     }
 
+    p.heading("Remedies");
+    if s.work.is_empty() {
+        p.paragraph("None was done.");
+    } else {
+        p.line("");
+    }
+    for w in &s.work {
+        p.line(&format!("- Step {}: {}", w.number, escape(&w.text)));
+        if !w.items.is_empty() {
+            p.line(&format!("  - Worked on: {}", list(&w.items)));
+        }
+        if !w.was_there.is_empty() {
+            p.line(&format!(
+                "  - Was there before, as known in the end: {}",
+                odds(&w.was_there)
+            ));
+        }
+    }
+    if !s.work.is_empty() {
+        p.heading("Retested after the last remedy");
+        p.line("");
+        let proved = match s.proved.is_empty() {
+            true => "nothing".to_owned(),
+            false => list(&s.proved),
+        };
+        p.line(&format!("- Shown to work: {proved}"));
+        if !s.unproved.is_empty() {
+            p.line(&format!("- Not shown to work: {}", list(&s.unproved)));
+        }
+    }
+
     p.heading("At intake");
     p.line("");
     for l in known(&s.intake) {
         p.line(&format!("- {l}"));
     }
-    if let Some(places) = places(&s.intake) {
-        p.line(&format!("- Where it may lie: {places}"));
+    if !s.intake.places.is_empty() {
+        p.line(&format!("- Where it may lie: {}", odds(&s.intake.places)));
     }
 
     p.heading("Step by step");
@@ -128,64 +163,28 @@ pub(super) fn bench(s: &BenchSheet) -> String {
         p.paragraph("Nothing has been done yet.");
     }
     for step in &s.steps {
-        let number = format!("{}. ", step.number);
-        let indent = " ".repeat(number.len());
-        let id = step
-            .id
-            .as_ref()
-            .map(|i| format!(" ({})", escape(i)))
-            .unwrap_or_default();
-        p.paragraph(&format!(
-            "{number}**{}:** {}{id}",
-            step.did,
-            escape(&step.text)
-        ));
-        p.line("");
-        let mut under = Vec::new();
-        if let Some(shows) = &step.shows {
-            let doubt = step
-                .doubt
-                .as_ref()
-                .map(|d| format!(" **({})**", escape(d)))
-                .unwrap_or_default();
-            under.push(format!("Result: {}{doubt}", escape(shows)));
-        } else if let Some(doubt) = &step.doubt {
-            under.push(format!("**{}**", escape(doubt)));
-        }
-        if let Some(note) = &step.note {
-            under.push(format!("Remark: {}", escape(note)));
-        }
-        if let Some(at) = &step.at {
-            under.push(format!("When: {}", escape(at)));
-        }
-        under.extend(known(&step.after));
-        if let Some(moved) = &step.moved {
-            under.push(format!("Under the rules of today: {}", escape(moved)));
-        }
-        for u in under {
-            p.line(&format!("{indent}- {u}"));
-        }
+        bench_step(&mut p, step);
     }
 
-    p.heading("Remedies");
-    if s.remedies.is_empty() {
-        p.paragraph("None was done.");
-    } else {
-        p.bullets(&s.remedies);
+    p.heading("Now");
+    p.line("");
+    if !s.places.is_empty() {
+        p.line(&format!("- Where a fault may lie: {}", odds(&s.places)));
     }
-    p.heading("Retested after the last remedy, and shown to work");
-    if s.proved.is_empty() {
-        p.paragraph("Nothing.");
-    } else {
-        p.bullets(&s.proved);
+    if let Some(a) = &s.next {
+        p.line(&format!(
+            "- Advised next: {} ({}){}",
+            escape(&a.text),
+            escape(&a.id),
+            reason(a)
+        ));
     }
-    p.heading("How it ended");
-    p.paragraph(&match &s.reason {
-        Some(r) => format!("**{}** {}", escape(&s.ended), escape(r)),
-        None => format!("**{}**", escape(&s.ended)),
-    });
-    if let Some(left) = s.steps.last().and_then(|l| places(&l.after)) {
-        p.paragraph(&format!("Where a fault may lie now: {left}"));
+    if !s.cautions.is_empty() {
+        p.heading("Cautions");
+        p.line("");
+        for c in &s.cautions {
+            p.line(&format!("- {} ({})", escape(&c.text), c.held));
+        }
     }
     p.paragraph(
         "Percentages are estimates: what the rules and the results together imply, no more.",
@@ -194,6 +193,71 @@ pub(super) fn bench(s: &BenchSheet) -> String {
         p.paragraph(&format!("Rules: {rules}"));
     }
     p.0
+}
+
+fn bench_step(p: &mut Page, step: &BenchStep) {
+    let number = format!("{}. ", step.number);
+    let indent = " ".repeat(number.len());
+    let id = step
+        .id
+        .as_ref()
+        .map(|i| format!(" ({})", escape(i)))
+        .unwrap_or_default();
+    p.paragraph(&format!(
+        "{number}**{}:** {}{id}",
+        step.did,
+        escape(&step.text)
+    ));
+    p.line("");
+    let mut under = Vec::new();
+    if let Some(shows) = &step.shows {
+        let doubt = step
+            .doubt
+            .as_ref()
+            .map(|d| format!(" **({})**", escape(d)))
+            .unwrap_or_default();
+        under.push(format!("Result: {}{doubt}", escape(shows)));
+    } else if let Some(doubt) = &step.doubt {
+        under.push(format!("**{}**", escape(doubt)));
+    }
+    if let Some(later) = step.repeated_in {
+        under.push(format!("**Repeated in step {later}, whose result counts**"));
+    }
+    if let Some(note) = &step.note {
+        under.push(format!("Remark: {}", escape(note)));
+    }
+    if let Some(at) = &step.at {
+        under.push(format!("When: {}", escape(at)));
+    }
+    if let Some(a) = &step.advised {
+        under.push(if step.as_advised {
+            format!("As advised{}", reason(a))
+        } else {
+            format!(
+                "Advised was: {} ({}){}",
+                escape(&a.text),
+                escape(&a.id),
+                reason(a)
+            )
+        });
+    }
+    if !step.is_plain_remark() {
+        under.extend(known(&step.after));
+    }
+    if let Some(moved) = &step.moved {
+        under.push(format!("Under the rules of today: {}", escape(moved)));
+    }
+    for u in under {
+        p.line(&format!("{indent}- {u}"));
+    }
+}
+
+/// Why something was advised, and how long it takes.
+fn reason(a: &Advice) -> String {
+    match &a.why {
+        Some(why) => format!(", {}: {}", a.minutes, escape(why)),
+        None => format!(", {}", a.minutes),
+    }
 }
 
 /// What was known at a moment, a line each.
@@ -207,26 +271,11 @@ fn known(k: &Known) -> Vec<String> {
     if k.conflict {
         out.push("**These results do not fit together well.**".to_owned());
     }
-    if let Some(a) = &k.advised {
-        out.push(format!(
-            "Advised next: {} ({}){}",
-            escape(&a.text),
-            a.minutes,
-            a.why
-                .as_ref()
-                .map(|w| format!(". Why: {}", escape(w)))
-                .unwrap_or_default()
-        ));
-        out.extend(a.cautions.iter().map(|c| format!("Caution: {}", escape(c))));
-        if a.cautions_above {
-            out.push("Caution: as given above".to_owned());
-        }
-    }
     out
 }
 
-fn places(k: &Known) -> Option<String> {
-    (!k.places.is_empty()).then(|| odds(&k.places))
+fn list(all: &[String]) -> String {
+    all.iter().map(|t| escape(t)).collect::<Vec<_>>().join("; ")
 }
 
 fn odds(all: &[Odds]) -> String {
@@ -244,7 +293,10 @@ pub(super) fn customer(s: &CustomerSheet) -> String {
         None => escape(&s.kind),
     };
     p.line(&format!("# Report on your {device}"));
-    p.paragraph(&format!("**{}**", s.ended));
+    p.paragraph(&match &s.reason {
+        Some(r) => format!("**{}** {}", s.ended, escape(r)),
+        None => format!("**{}**", s.ended),
+    });
     p.line("");
     if let Some(n) = s.job {
         p.line(&format!("- Job: {n}"));
@@ -268,48 +320,76 @@ pub(super) fn customer(s: &CustomerSheet) -> String {
         p.bullets(&s.history);
     }
 
-    p.heading("What we checked");
-    if s.checks.is_empty() {
-        p.paragraph("Nothing so far.");
-    } else {
-        p.line("");
+    if !s.wrong_says.is_empty() {
+        p.heading("What was wrong");
+        p.paragraph(s.wrong_says);
+        p.bullets(&s.wrong);
     }
-    for c in &s.checks {
-        let after = if c.after_work {
-            " (after the work)"
-        } else {
-            ""
-        };
-        p.line(&format!("- {}{after}", escape(&c.text)));
-        if !c.result.is_empty() {
-            p.line(&format!("  - Result: {}", escape(&c.result)));
-        }
-    }
-
     p.heading("What we did");
     if s.work.is_empty() {
         p.paragraph("We changed nothing on your device.");
     } else {
-        p.bullets(&s.work);
+        p.line("");
+    }
+    for (n, w) in s.work.iter().enumerate() {
+        let items = match w.items.is_empty() {
+            true => String::new(),
+            false => format!(" (worked on: {})", list(&w.items)),
+        };
+        p.line(&format!("{}. {}{items}", n + 1, escape(&w.text)));
     }
     if !s.work.is_empty() {
-        p.heading("What was shown to work afterwards");
-        if s.proved.is_empty() {
+        p.heading("What was tested afterwards");
+        if s.tested.is_empty() {
             p.paragraph("Nothing was tested again after the work.");
         } else {
+            p.line("");
+            checks(&mut p, &s.tested);
+        }
+        if !s.proved.is_empty() {
+            p.paragraph("Shown to work:");
             p.bullets(&s.proved);
         }
     }
-
-    p.heading("How it ended");
-    p.paragraph(&match &s.reason {
-        Some(r) => format!("{} {}", s.ended, escape(r)),
-        None => s.ended.clone(),
-    });
+    p.heading(s.checked_heading());
+    if s.looked.is_empty() && s.measured.is_empty() {
+        p.paragraph("Nothing so far.");
+    }
+    if !s.looked.is_empty() {
+        p.line("");
+        checks(&mut p, &s.looked);
+    }
+    if !s.measured.is_empty() {
+        p.paragraph("Measured:");
+        p.line("");
+        checks(&mut p, &s.measured);
+    }
+    if !s.not_done.is_empty() {
+        p.heading("What was not done");
+        p.bullets(&s.not_done);
+    }
     if s.battery {
         p.heading("About batteries");
+        if s.at_the_battery {
+            p.paragraph(BATTERY_NEAR);
+        }
         p.paragraph(BATTERY_NEVER);
         p.paragraph(BATTERY_OLD);
     }
+    p.paragraph(RESTS_ON);
     p.0
+}
+
+fn checks(p: &mut Page, all: &[Check]) {
+    for c in all {
+        let remark = c
+            .remark
+            .as_ref()
+            .map(|r| format!(" ({r})"))
+            .unwrap_or_default();
+        p.line(&format!("- {}{remark}", escape(&c.text)));
+        if !c.result.is_empty() {
+            p.line(&format!("  - Result: {}", escape(&c.result)));
+        }
+    }
 }

@@ -5,13 +5,17 @@
 use std::collections::BTreeSet;
 
 use super::words;
-use crate::job::trail::{Moment, Trail, TrailStep};
-use crate::job::view::percent;
+use crate::job::trail::{Advised, Moment, Trail, TrailStep};
+use crate::job::view::{Suspect, percent};
 
 /// At most this many suspects are named after a step.
 const LEADING: usize = 4;
 /// A suspect below this is not worth naming, unless it is the first.
 const NAMED_FROM: f64 = 0.02;
+/// Nor is one that is less likely than this share of the first.
+const NAMED_SHARE: f64 = 0.25;
+/// From here on a fault is said to have been there, or to be the likeliest.
+const LIKELY: f64 = 0.5;
 
 /// Everything, for the bench.
 pub(super) struct BenchSheet {
@@ -26,13 +30,29 @@ pub(super) struct BenchSheet {
     pub(super) complaint: Vec<String>,
     pub(super) symptoms: Vec<String>,
     pub(super) history: Vec<String>,
+    pub(super) work: Vec<BenchWork>,
+    pub(super) proved: Vec<String>,
+    pub(super) unproved: Vec<String>,
     pub(super) intake: Known,
     pub(super) steps: Vec<BenchStep>,
-    pub(super) remedies: Vec<String>,
-    pub(super) proved: Vec<String>,
+    /// Where a fault may lie now, likeliest first.
+    pub(super) places: Vec<Odds>,
+    /// What is advised now.
+    pub(super) next: Option<Advice>,
+    pub(super) cautions: Vec<Caution>,
     pub(super) ended: String,
     pub(super) reason: Option<String>,
     pub(super) rules: Option<String>,
+}
+
+/// A remedy that was done, for the bench.
+pub(super) struct BenchWork {
+    pub(super) number: usize,
+    pub(super) text: String,
+    /// What was worked on.
+    pub(super) items: Vec<String>,
+    /// What it cleared, as known in the end.
+    pub(super) was_there: Vec<Odds>,
 }
 
 /// One step, for the bench.
@@ -47,8 +67,14 @@ pub(super) struct BenchStep {
     pub(super) id: Option<String>,
     pub(super) shows: Option<String>,
     pub(super) doubt: Option<String>,
+    /// The step whose result took the place of this one's.
+    pub(super) repeated_in: Option<usize>,
     pub(super) note: Option<String>,
     pub(super) moved: Option<String>,
+    /// What had been advised, and why.
+    pub(super) advised: Option<Advice>,
+    /// That very step had been advised.
+    pub(super) as_advised: bool,
     pub(super) after: Known,
 }
 
@@ -63,7 +89,6 @@ pub(super) struct Known {
     pub(super) places: Vec<Odds>,
     /// The results do not fit together.
     pub(super) conflict: bool,
-    pub(super) advised: Option<Advice>,
 }
 
 /// A name with its probability.
@@ -74,32 +99,46 @@ pub(super) struct Odds {
     pub(super) bar: u32,
 }
 
-/// What was advised next.
+/// A step that was advised.
 pub(super) struct Advice {
     pub(super) text: String,
     pub(super) id: String,
     pub(super) minutes: String,
     pub(super) why: Option<String>,
-    /// Cautions that were not given before.
-    pub(super) cautions: Vec<String>,
-    /// There are more, given before.
-    pub(super) cautions_above: bool,
+}
+
+/// A caution, with the steps it held for.
+pub(super) struct Caution {
+    pub(super) text: String,
+    /// "steps 2 to 4", or that it came with a step that was only advised.
+    pub(super) held: String,
 }
 
 impl BenchSheet {
     pub(super) fn new(t: &Trail) -> BenchSheet {
-        let mut said = BTreeSet::new();
-        let intake = Known::new(&t.intake, None, &mut said);
         let mut before = &t.intake;
-        let steps = t
-            .steps
-            .iter()
-            .map(|s| {
-                let step = BenchStep::new(s, Known::new(&s.after, Some(before), &mut said));
-                before = &s.after;
-                step
-            })
-            .collect();
+        let mut clock = t.opened.as_deref().unwrap_or("");
+        // Advice stands until it has been told with a step.
+        let mut untold = t.intake.advised.as_ref();
+        let mut steps = Vec::new();
+        for s in &t.steps {
+            let mut step = BenchStep::new(s, Known::new(&s.after, Some(before)));
+            step.at = s.at.as_deref().map(|at| words::later(at, clock));
+            clock = s.at.as_deref().unwrap_or(clock);
+            if s.kind != "note"
+                && let Some(a) = untold
+            {
+                step.as_advised = s.id.as_deref() == Some(&a.id);
+                step.advised = Some(Advice::new(a));
+                untold = None;
+            }
+            if s.after.advised != before.advised {
+                untold = s.after.advised.as_ref();
+            }
+            before = &s.after;
+            steps.push(step);
+        }
+        let open = t.ended.as_deref().is_none_or(|e| e != "mended");
         BenchSheet {
             title: words::filled(Some(&t.title)).unwrap_or_else(|| "Job without a title".into()),
             job: t.job,
@@ -118,10 +157,14 @@ impl BenchSheet {
             complaint: words::lines(&t.complaint),
             symptoms: cleaned(&t.symptoms),
             history: cleaned(&t.history),
-            intake,
-            steps,
-            remedies: cleaned(&t.remedies),
+            work: remedies(t).map(BenchWork::new).collect(),
             proved: cleaned(&t.proved),
+            unproved: cleaned(&t.unproved),
+            intake: Known::new(&t.intake, None),
+            steps,
+            places: places(end(t)),
+            next: end(t).advised.as_ref().filter(|_| open).map(Advice::new),
+            cautions: cautions(t),
             ended: words::ended(t.ended.as_deref()),
             reason: words::filled(t.reason.as_deref()),
             rules: t
@@ -140,7 +183,95 @@ fn cleaned(texts: &[String]) -> Vec<String> {
         .collect()
 }
 
+fn remedies(t: &Trail) -> impl Iterator<Item = &TrailStep> {
+    t.steps.iter().filter(|s| s.kind == "remedy")
+}
+
+/// What was known last.
+fn end(t: &Trail) -> &Moment {
+    t.steps.last().map_or(&t.intake, |s| &s.after)
+}
+
+/// Whether something was done to the device, or tried to be.
+fn was_done(s: &TrailStep) -> bool {
+    ["result", "remedy", "unclear"].contains(&s.kind.as_str())
+}
+
+/// Each caution once: those known by their identifiers with the steps they held
+/// for, then any that came with an advised step and are in no rule any more.
+fn cautions(t: &Trail) -> Vec<Caution> {
+    let mut out = Vec::new();
+    let mut known = BTreeSet::new();
+    for c in &t.cautions {
+        let steps: Vec<usize> = t
+            .steps
+            .iter()
+            .filter(|s| was_done(s) && s.cautions.contains(&c.id))
+            .map(|s| s.number)
+            .collect();
+        known.insert(words::line(&c.text));
+        out.push(Caution {
+            text: words::line(&c.text),
+            held: if steps.is_empty() {
+                "advised only".to_owned()
+            } else {
+                words::steps(&steps)
+            },
+        });
+    }
+    // Those that held come first.
+    out.sort_by_key(|c| c.held == "advised only");
+    for text in std::iter::once(&t.intake)
+        .chain(t.steps.iter().map(|s| &s.after))
+        .filter_map(|m| m.advised.as_ref())
+        .flat_map(|a| cleaned(&a.cautions))
+    {
+        if known.insert(text.clone()) {
+            out.push(Caution {
+                text,
+                held: "advised only".to_owned(),
+            });
+        }
+    }
+    out
+}
+
+impl BenchWork {
+    fn new(s: &TrailStep) -> BenchWork {
+        BenchWork {
+            number: s.number,
+            text: step_text(s),
+            items: item_names(s),
+            was_there: s
+                .was_there
+                .iter()
+                .take(LEADING)
+                .map(|s| Odds::new(&s.name, s.posterior))
+                .collect(),
+        }
+    }
+}
+
+/// The question or the order; failing that, the identifier.
+fn step_text(s: &TrailStep) -> String {
+    words::filled(Some(&s.text))
+        .or_else(|| words::filled(s.id.as_deref()))
+        .unwrap_or_default()
+}
+
+fn item_names(s: &TrailStep) -> Vec<String> {
+    s.items
+        .iter()
+        .filter_map(|i| words::filled(Some(&i.name)))
+        .collect()
+}
+
 impl BenchStep {
+    /// A remark, after which everything is as it was.
+    pub(super) fn is_plain_remark(&self) -> bool {
+        self.class == "note" && self.after.unchanged && !self.after.conflict
+    }
+
     fn new(s: &TrailStep, after: Known) -> BenchStep {
         let (did, class) = match s.kind.as_str() {
             "result" => ("Checked", "result"),
@@ -150,38 +281,44 @@ impl BenchStep {
             "unclear" => ("Checked, unclear", "unclear"),
             _ => ("Entered", "note"),
         };
-        let id = words::filled(s.id.as_deref());
-        let text = words::filled(Some(&s.text))
-            .or_else(|| id.clone())
-            .unwrap_or_default();
+        let text = step_text(s);
         BenchStep {
             number: s.number,
-            at: s.at.as_deref().map(words::moment),
+            at: None,
             did,
             class,
-            id: id.filter(|i| *i != text),
+            id: words::filled(s.id.as_deref()).filter(|i| *i != text),
             text,
-            shows: words::filled(s.shows.as_deref()),
+            shows: s
+                .shows
+                .as_deref()
+                .map(words::shown)
+                .filter(|s| !s.is_empty()),
             doubt: words::doubt(s.misread),
+            repeated_in: s.repeated_in,
             note: words::filled(s.note.as_deref()),
             moved: words::filled(s.moved.as_deref()),
+            advised: None,
+            as_advised: false,
             after,
         }
     }
 }
 
 impl Known {
-    fn new(m: &Moment, before: Option<&Moment>, said: &mut BTreeSet<String>) -> Known {
+    fn new(m: &Moment, before: Option<&Moment>) -> Known {
         let unchanged =
             before.is_some_and(|b| b.suspects == m.suspects && b.nothing_found == m.nothing_found);
         let mut leading: Vec<(&str, f64)> = Vec::new();
         if !unchanged {
+            let first = m.suspects.first().map_or(0.0, |s| s.posterior);
+            let from = NAMED_FROM.max(first * NAMED_SHARE);
             leading.extend(
                 m.suspects
                     .iter()
                     .take(LEADING)
                     .enumerate()
-                    .filter(|(i, s)| *i == 0 || s.posterior >= NAMED_FROM)
+                    .filter(|(i, s)| *i == 0 || s.posterior >= from)
                     .map(|(_, s)| (s.name.as_str(), s.posterior)),
             );
             if !m.suspects.is_empty() && m.nothing_found >= NAMED_FROM {
@@ -189,30 +326,31 @@ impl Known {
             }
             leading.sort_by(|a, b| b.1.total_cmp(&a.1));
         }
-        let mut places: Vec<_> = m.r#where.iter().collect();
-        places.sort_by(|a, b| b.posterior.total_cmp(&a.posterior));
-        let same_advice = before.is_some_and(|b| b.advised == m.advised);
         Known {
             leading: leading.iter().map(|(n, p)| Odds::new(n, *p)).collect(),
             unchanged,
-            places: places
-                .into_iter()
-                .map(|p| Odds::new(&p.name, p.posterior))
-                .collect(),
+            places: places(m),
             conflict: words::conflict(m.conflict_bits),
-            advised: m.advised.as_ref().filter(|_| !same_advice).map(|a| {
-                let (new, old): (Vec<String>, Vec<String>) = cleaned(&a.cautions)
-                    .into_iter()
-                    .partition(|c| said.insert(c.clone()));
-                Advice {
-                    text: words::line(&a.text),
-                    id: words::line(&a.id),
-                    minutes: words::minutes(a.minutes),
-                    why: words::filled(Some(&a.why)),
-                    cautions: new,
-                    cautions_above: !old.is_empty(),
-                }
-            }),
+        }
+    }
+}
+
+fn places(m: &Moment) -> Vec<Odds> {
+    let mut places: Vec<_> = m.r#where.iter().collect();
+    places.sort_by(|a, b| b.posterior.total_cmp(&a.posterior));
+    places
+        .into_iter()
+        .map(|p| Odds::new(&p.name, p.posterior))
+        .collect()
+}
+
+impl Advice {
+    fn new(a: &Advised) -> Advice {
+        Advice {
+            text: words::line(&a.text),
+            id: words::line(&a.id),
+            minutes: words::minutes(a.minutes),
+            why: words::filled(Some(&a.why)),
         }
     }
 }
@@ -239,53 +377,81 @@ pub(super) struct CustomerSheet {
     pub(super) complaint: Vec<String>,
     pub(super) symptoms: Vec<String>,
     pub(super) history: Vec<String>,
-    pub(super) checks: Vec<Check>,
-    pub(super) work: Vec<String>,
+    /// How what follows is to be read.
+    pub(super) wrong_says: &'static str,
+    /// What was wrong.
+    pub(super) wrong: Vec<String>,
+    pub(super) work: Vec<Work>,
+    /// Checks after the last work.
+    pub(super) tested: Vec<Check>,
     pub(super) proved: Vec<String>,
+    /// Checks before it, by hand and eye.
+    pub(super) looked: Vec<Check>,
+    /// Measurements before it.
+    pub(super) measured: Vec<Check>,
+    /// What was not done, a sentence each.
+    pub(super) not_done: Vec<String>,
     pub(super) ended: String,
     pub(super) reason: Option<String>,
-    /// The battery was among the items worked on, or is not safe.
+    /// A step that was done, or comes next, takes care with the battery.
     pub(super) battery: bool,
+    /// A step that was done was on or close to it.
+    pub(super) at_the_battery: bool,
+}
+
+/// A piece of work, for the customer.
+pub(super) struct Work {
+    pub(super) text: String,
+    /// What was worked on, where the text does not name it.
+    pub(super) items: Vec<String>,
 }
 
 /// A check, for the customer.
 pub(super) struct Check {
     pub(super) text: String,
     pub(super) result: String,
-    /// It was done after the first remedy.
-    pub(super) after_work: bool,
+    /// What has to be known with it.
+    pub(super) remark: Option<String>,
 }
 
 impl CustomerSheet {
     pub(super) fn new(t: &Trail) -> CustomerSheet {
-        let mut worked = false;
-        let mut checks = Vec::new();
-        for s in &t.steps {
-            let result = match s.kind.as_str() {
-                "result" => s.shows.as_deref().map(words::spoken).unwrap_or_default(),
-                "cannot" => "could not be checked".to_owned(),
-                "unclear" => "gave no clear result".to_owned(),
-                "remedy" => {
-                    worked = true;
-                    continue;
-                }
-                // Remarks are for the bench.
-                _ => continue,
+        let mended = t.ended.as_deref() == Some("mended");
+        let work: Vec<Work> = remedies(t).filter_map(Work::new).collect();
+        let last = t.steps.iter().rposition(|s| s.kind == "remedy");
+        let (mut looked, mut measured, mut tested) = (Vec::new(), Vec::new(), Vec::new());
+        let mut repairs = 0;
+        for (n, s) in t.steps.iter().enumerate() {
+            repairs += usize::from(s.kind == "remedy");
+            let Some(mut check) = Check::new(s) else {
+                continue;
             };
-            let text = words::line(&s.text);
-            let unnamed = text.is_empty()
-                || words::is_identifier(&text)
-                || s.id.as_deref().is_some_and(|id| words::line(id) == text);
-            checks.push(Check {
-                text: if unnamed {
-                    "Another check".into()
-                } else {
-                    text
-                },
-                result,
-                after_work: worked,
-            });
+            if last.is_some_and(|l| n > l) {
+                tested.push(check);
+                continue;
+            }
+            if repairs > 0 && check.remark.is_none() {
+                check.remark = Some(format!("after repair {repairs}"));
+            }
+            match s.manner.as_deref() {
+                Some("measure" | "continuity") => measured.push(check),
+                _ => looked.push(check),
+            }
         }
+        let proved = named(&t.proved);
+        let (wrong_says, wrong) = wrong(t);
+        let done_cautions: Vec<&str> = t
+            .steps
+            .iter()
+            .filter(|s| was_done(s))
+            .flat_map(|s| s.cautions.iter().map(String::as_str))
+            .collect();
+        let ahead = end(t).advised.as_ref().filter(|_| !mended);
+        let ahead_cautions = t
+            .cautions
+            .iter()
+            .filter(|c| ahead.is_some_and(|a| a.cautions.contains(&c.text)))
+            .map(|c| c.id.as_str());
         CustomerSheet {
             job: t.job,
             kind: words::filled(Some(&t.kind.replace('-', " "))).unwrap_or_else(|| "device".into()),
@@ -296,12 +462,32 @@ impl CustomerSheet {
             complaint: words::lines(&t.complaint),
             symptoms: named(&t.symptoms),
             history: named(&t.history),
-            checks,
-            work: named(&t.remedies),
-            proved: named(&t.proved),
+            wrong_says,
+            wrong,
+            work,
+            tested,
+            proved,
+            looked,
+            measured,
+            not_done: not_done(t),
             ended: words::ended_for_customer(t.ended.as_deref()),
             reason: words::filled(t.reason.as_deref()),
-            battery: battery_matters(t),
+            battery: done_cautions
+                .iter()
+                .copied()
+                .chain(ahead_cautions)
+                .any(words::concerns_battery),
+            at_the_battery: done_cautions.contains(&words::AT_THE_BATTERY),
+        }
+    }
+}
+
+impl CustomerSheet {
+    /// Heading of the checks that were not made after the work.
+    pub(super) fn checked_heading(&self) -> &'static str {
+        match self.work.is_empty() {
+            true => "What we checked",
+            false => "What we had checked before",
         }
     }
 }
@@ -313,22 +499,113 @@ fn named(texts: &[String]) -> Vec<String> {
     all
 }
 
-/// Whether the customer needs the word on batteries: one was worked on, or is
-/// handed back while it is still a suspect for being swollen or pierced.
-fn battery_matters(t: &Trail) -> bool {
-    let worked_on = t.remedies.iter().any(|r| words::names_battery(r))
-        || t.steps.iter().any(|s| {
-            s.kind == "remedy"
-                && (words::names_battery(&s.text)
-                    || s.id.as_deref().is_some_and(words::names_battery))
-        });
-    let end = t.steps.last().map_or(&t.intake, |s| &s.after);
-    let unsafe_cell = end.suspects.iter().any(|s| {
-        s.posterior >= 0.2
-            && (words::names_battery(&s.fault) || words::names_battery(&s.name))
-            && ["swollen", "punctured", "pierced", "damaged"]
-                .iter()
-                .any(|w| s.fault.contains(w) || s.name.contains(w))
-    });
-    worked_on || unsafe_cell
+/// The words of a step; none where only its identifier is left.
+fn plain_text(s: &TrailStep) -> Option<String> {
+    words::filled(Some(&s.text)).filter(|t| {
+        !words::is_identifier(t) && s.id.as_deref().is_none_or(|id| words::line(id) != *t)
+    })
+}
+
+impl Work {
+    fn new(s: &TrailStep) -> Option<Work> {
+        let text = plain_text(s)?;
+        let known = text.to_lowercase();
+        let mut items = named(&item_names(s));
+        items.retain(|i| !known.contains(&i.to_lowercase()));
+        Some(Work { text, items })
+    }
+}
+
+impl Check {
+    fn new(s: &TrailStep) -> Option<Check> {
+        let (result, remark) = match s.kind.as_str() {
+            "result" => (
+                s.shows.as_deref().map(words::shown).unwrap_or_default(),
+                if s.repeated_in.is_some() {
+                    Some("checked again later")
+                } else if words::uncertain(s.misread) {
+                    Some("this result is not certain")
+                } else {
+                    None
+                },
+            ),
+            "unclear" => ("gave no clear result".to_owned(), None),
+            // Remarks are for the bench; what could not be done stands by itself.
+            _ => return None,
+        };
+        Some(Check {
+            text: plain_text(s).unwrap_or_else(|| "Another check".into()),
+            result,
+            remark: remark.map(str::to_owned),
+        })
+    }
+}
+
+/// What was wrong, as far as it is known, and how that is said.
+fn wrong(t: &Trail) -> (&'static str, Vec<String>) {
+    let likely = |all: &mut dyn Iterator<Item = &Suspect>| -> Vec<String> {
+        let mut out: Vec<String> = Vec::new();
+        for s in all.filter(|s| s.posterior >= LIKELY) {
+            for n in named(std::slice::from_ref(&s.name)) {
+                if !out.contains(&n) {
+                    out.push(n);
+                }
+            }
+        }
+        out
+    };
+    let was = likely(&mut remedies(t).flat_map(|s| &s.was_there));
+    if !was.is_empty() {
+        return ("Our checks point to this:", was);
+    }
+    match t.ended.as_deref() {
+        Some("no-fault-found") => ("Our checks showed nothing wrong.", Vec::new()),
+        Some("mended") => {
+            let mut items: Vec<String> = Vec::new();
+            for i in remedies(t).flat_map(item_names) {
+                if !words::is_identifier(&i) && !items.contains(&i) {
+                    items.push(i);
+                }
+            }
+            if items.is_empty() {
+                ("", items)
+            } else {
+                ("It lay here; more closely it cannot be told:", items)
+            }
+        }
+        ended => {
+            let now = likely(&mut end(t).suspects.iter());
+            match (now.is_empty(), ended) {
+                (false, _) => ("Most likely this, though it is not proved:", now),
+                (true, None) => ("That is not known yet.", now),
+                (true, Some(_)) => ("Our checks did not narrow it down to one fault.", now),
+            }
+        }
+    }
+}
+
+/// What the customer might expect to have been done and was not.
+fn not_done(t: &Trail) -> Vec<String> {
+    let mut out = Vec::new();
+    for (n, s) in t.steps.iter().enumerate() {
+        let done_later = t.steps[n + 1..].iter().any(|l| l.id == s.id && was_done(l));
+        if s.kind != "cannot" || done_later {
+            continue;
+        }
+        if let Some(text) = plain_text(s) {
+            out.push(format!("Could not be done: {text}"));
+        } else {
+            out.push("Another check could not be done.".to_owned());
+        }
+    }
+    for f in named(&t.unproved) {
+        out.push(format!("Not yet shown to work again: {f}"));
+    }
+    if let Some("not-mended" | "not-worth-it") = t.ended.as_deref()
+        && let Some(a) = &end(t).advised
+        && let Some(text) = named(std::slice::from_ref(&a.text)).pop()
+    {
+        out.push(format!("The next step would have been: {text}"));
+    }
+    out
 }

@@ -4,22 +4,21 @@
 //!
 //! Lines differ in dashes and marks, not only in tone, so that a
 //! black-and-white print can be read. Names stand at the right end of their
-//! lines, moved apart where they would touch.
+//! lines, moved apart where they would touch. Where the probability of a
+//! suspect was not kept, its line has a gap.
 
 use std::fmt::Write as _;
 
 use super::words;
-use crate::job::trail::{Moment, Trail};
+use crate::job::trail::{LISTED, Moment, Trail};
 use crate::job::view::percent;
 
 /// A suspect that never rose above this is not drawn.
 const DRAWN_FROM: f64 = 0.08;
 /// At most this many suspects are drawn.
 const DRAWN: usize = 6;
-/// Trails list at most this many suspects at a moment.
-const LISTED: usize = 6;
 /// Least distance between labels.
-const APART: f64 = 5.0;
+const APART: f64 = 4.0;
 
 /// How much room there is.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -54,23 +53,23 @@ impl Room {
             Room::Page => Measures {
                 width: 720.0,
                 left: 52.0,
-                right: 456.0,
-                top: 40.0,
-                height: 288.0,
-                labels: 486.0,
-                columns: 30,
+                right: 388.0,
+                top: 38.0,
+                height: 196.0,
+                labels: 414.0,
+                columns: 46,
                 rows: 2,
-                font: 12.0,
+                font: 11.0,
             },
             Room::Phone => Measures {
                 width: 360.0,
                 left: 48.0,
-                right: 192.0,
-                top: 40.0,
-                height: 352.0,
-                labels: 218.0,
-                columns: 18,
-                rows: 3,
+                right: 176.0,
+                top: 38.0,
+                height: 416.0,
+                labels: 200.0,
+                columns: 21,
+                rows: 4,
                 font: 11.0,
             },
         }
@@ -98,6 +97,8 @@ pub(super) struct Course {
     /// The mark of a remedy in the caption.
     pub(super) key: String,
     pub(super) key_x: String,
+    /// Where the caption tells of gaps, if there are any.
+    pub(super) gap_x: Option<String>,
     pub(super) lines: Vec<Line>,
     /// The picture in words.
     pub(super) says: String,
@@ -203,16 +204,20 @@ struct Series {
     highest: f64,
 }
 
-/// A probability; below the listed suspects only a bound is known.
+/// What is known of a suspect at a moment.
 #[derive(Clone, Copy)]
-struct Point {
-    p: f64,
-    bound: bool,
+enum Point {
+    /// Its probability.
+    At(f64),
+    /// It was too unlikely to be kept.
+    Small,
+    /// It was not among those listed, and is no likelier than this.
+    Under(f64),
 }
 
-/// Whether there is anything to draw.
+/// Whether there is a course: a step, and something known.
 pub(super) fn has_course(t: &Trail) -> bool {
-    moments(t).iter().any(|m| known(m))
+    !t.steps.is_empty() && moments(t).iter().any(|m| known(m))
 }
 
 fn moments(t: &Trail) -> Vec<&Moment> {
@@ -246,7 +251,10 @@ fn series(t: &Trail) -> Vec<Series> {
             let points: Vec<Option<Point>> = moments
                 .iter()
                 .map(|m| {
-                    known(m).then(|| of(m).map_or_else(|| unlisted(m), |s| exact(s.posterior)))
+                    known(m).then(|| match of(m) {
+                        Some(s) => Point::At(sane(s.posterior)),
+                        None => unlisted(m, id),
+                    })
                 })
                 .collect();
             let name = moments
@@ -258,8 +266,8 @@ fn series(t: &Trail) -> Vec<Series> {
             let highest = points
                 .iter()
                 .flatten()
-                .filter(|p| !p.bound)
-                .fold(0.0, |h: f64, p| h.max(p.p));
+                .filter(|p| p.is_known())
+                .fold(0.0, |h: f64, p| h.max(p.height()));
             Series {
                 name,
                 points,
@@ -274,41 +282,48 @@ fn series(t: &Trail) -> Vec<Series> {
         name: "nothing wrong".to_owned(),
         points: moments
             .iter()
-            .map(|m| known(m).then(|| exact(m.nothing_found)))
+            .map(|m| known(m).then(|| Point::At(sane(m.nothing_found))))
             .collect(),
         highest: 0.0,
     });
     all
 }
 
-fn exact(p: f64) -> Point {
-    Point {
-        p: sane(p),
-        bound: false,
-    }
-}
-
-/// What is known of a suspect that a moment does not list: where the list is
-/// full it is no likelier than the last one on it.
-fn unlisted(m: &Moment) -> Point {
-    let last = m.suspects.iter().map(|s| sane(s.posterior));
-    Point {
-        p: if m.suspects.len() >= LISTED {
-            last.fold(1.0, f64::min)
-        } else {
-            0.0
+/// What is known of a suspect that is not among the first of a moment.
+fn unlisted(m: &Moment, id: &str) -> Point {
+    match &m.others {
+        Some(others) => match others.iter().find(|o| o.name == id) {
+            Some(o) => Point::At(sane(o.posterior)),
+            None => Point::Small,
         },
-        bound: m.suspects.len() >= LISTED,
+        // Jobs of old kept the first ones only.
+        None if m.suspects.len() < LISTED => Point::Small,
+        None => Point::Under(
+            m.suspects
+                .iter()
+                .map(|s| sane(s.posterior))
+                .fold(1.0, f64::min),
+        ),
     }
 }
 
 impl Point {
-    fn says(self) -> String {
-        if self.bound {
-            format!("under {:.0}\u{a0}%", (self.p * 100.0).ceil().max(1.0))
-        } else {
-            percent(self.p).replace(' ', "\u{a0}")
+    fn height(self) -> f64 {
+        match self {
+            Point::At(p) | Point::Under(p) => p,
+            Point::Small => 0.0,
         }
+    }
+    fn is_known(self) -> bool {
+        !matches!(self, Point::Under(_))
+    }
+    fn says(self) -> String {
+        match self {
+            Point::At(p) => percent(p),
+            Point::Small => percent(f64::MIN_POSITIVE),
+            Point::Under(p) => format!("<{:.0} %", (p * 100.0).ceil().max(1.0)),
+        }
+        .replace(' ', "\u{a0}")
     }
 }
 
@@ -325,10 +340,12 @@ impl Course {
         let bottom = m.top + m.height;
         let last = t.steps.len();
         let step = (m.right - m.left) / last.max(1) as f64;
-        let x = |n: usize| m.left + n as f64 * step;
+        // With no step there is no course: what was known stands at the right.
+        let first = if last == 0 { m.right } else { m.left };
+        let x = |n: usize| first + n as f64 * step;
         let y = |p: f64| bottom - p * m.height;
 
-        let row = m.font + 2.5;
+        let row = m.font + 2.0;
         let wanted: Vec<Wanted> = all
             .iter()
             .map(|s| {
@@ -338,10 +355,10 @@ impl Course {
                     .enumerate()
                     .rev()
                     .find_map(|(n, p)| p.map(|p| (n, p)))
-                    .unwrap_or((0, exact(0.0)));
+                    .unwrap_or((0, Point::Small));
                 let rows = wrap(&format!("{} {}", end.says(), s.name), &m);
                 Wanted {
-                    from: (x(at), y(end.p)),
+                    from: (x(at), y(end.height())),
                     percent: end.says(),
                     height: rows.len() as f64 * row,
                     rows,
@@ -371,17 +388,20 @@ impl Course {
                 };
                 let mut path = String::new();
                 let mut marks = Vec::new();
-                let mut pen_down = false;
-                for (i, p) in s.points.iter().enumerate() {
-                    let Some(p) = p else {
-                        pen_down = false;
+                let drawn = |i: usize| -> Option<f64> {
+                    s.points.get(i)?.filter(|p| p.is_known()).map(Point::height)
+                };
+                for i in 0..s.points.len() {
+                    let Some(p) = drawn(i) else {
                         continue;
                     };
-                    let word = if pen_down { 'L' } else { 'M' };
-                    let _ = write!(path, "{word}{} {}", px(x(i)), px(y(p.p)));
-                    pen_down = true;
-                    if !p.bound && (i % every == 0 || i == last) {
-                        marks.push(style.mark.at(x(i), y(p.p)));
+                    let before = i > 0 && drawn(i - 1).is_some();
+                    let word = if before { 'L' } else { 'M' };
+                    let _ = write!(path, "{word}{} {}", px(x(i)), px(y(p)));
+                    // One that stands alone is seen by its mark only.
+                    let alone = !before && drawn(i + 1).is_none();
+                    if i % every == 0 || i == last || alone {
+                        marks.push(style.mark.at(x(i), y(p)));
                     }
                 }
                 let middle = top + row / 2.0;
@@ -427,14 +447,19 @@ impl Course {
             .filter(|(_, s)| s.kind == "remedy")
             .map(|(i, s)| (s.number, x(i + 1)))
             .collect();
-        let caption = bottom + 40.0;
+        let caption = bottom + 38.0;
+        let gaps = all
+            .iter()
+            .flat_map(|s| s.points.iter().flatten())
+            .any(|p| !p.is_known());
+        let captioned = gaps || !remedies.is_empty();
         Course {
             name: match room {
                 Room::Page => "course-page",
                 Room::Phone => "course-phone",
             },
             width: px(m.width),
-            height: px(bottom + 52.0),
+            height: px(bottom + if captioned { 48.0 } else { 28.0 }),
             font: px(m.font),
             left: px(m.left),
             right: px(m.right),
@@ -453,6 +478,7 @@ impl Course {
             ticks: ticks(t, step, x),
             key: down(m.left + 4.0, caption - 8.0),
             key_x: px(m.left + 13.0),
+            gap_x: gaps.then(|| px(m.left + if remedies.is_empty() { -4.0 } else { 96.0 })),
             says: says(t, &all, &remedies),
             remedies: remedies
                 .into_iter()
@@ -487,7 +513,7 @@ fn ticks(t: &Trail, step: f64, x: impl Fn(usize) -> f64) -> Vec<(String, String)
     let numbers: Vec<String> = t.steps.iter().map(|s| s.number.to_string()).collect();
     let widest = numbers.iter().map(String::len).max().unwrap_or(1) as f64 * 7.0;
     // "intake" is centred on its point and takes half its width of the rest.
-    let mut free = x(0) + 24.0;
+    let mut free = x(0) + 20.0;
     for (n, text) in numbers.iter().enumerate() {
         let at = x(n + 1);
         if at - widest / 2.0 >= free || step > widest + 40.0 {

@@ -69,7 +69,11 @@ fn trail() -> Trail {
                 .unwrap()
                 .total_cmp(&a["posterior"].as_f64().unwrap())
         });
-        suspects.truncate(6);
+        let others: Vec<Value> = suspects
+            .split_off(6)
+            .iter()
+            .map(|s| json!({"name": s["fault"], "posterior": s["posterior"]}))
+            .collect();
         let places: Vec<Value> = ["software", "setting", "part", "interconnect", "board"]
             .iter()
             .map(|w| {
@@ -82,7 +86,7 @@ fn trail() -> Trail {
                 json!({"name": w, "posterior": p.min(1.0)})
             })
             .collect();
-        json!({"suspects": suspects, "where": places, "nothing_found": nothing,
+        json!({"suspects": suspects, "others": others, "where": places, "nothing_found": nothing,
                "conflict_bits": bits, "advised": advised})
     };
     let advised = |text: &str, id: &str, why: &str, minutes: f64, cautions: &[&str]| json!({"text": text, "id": id, "why": why, "minutes": minutes, "cautions": cautions});
@@ -168,19 +172,30 @@ fn trail() -> Trail {
             {"number": 4, "at": at("09:31"), "kind": "result", "id": "sound.speaker-ohms",
              "text": "Resistance across the contacts of the left speaker",
              "shows": "7.9 ohm: as it should be", "misread": 0.12,
+             "manner": "measure", "cautions": ["lithium", "unpowered"],
              "moved": "contacts of the left speaker: open would stand at 81 %, not 76 %",
              "after": moment([0.76, 0.08, 0.31, 0.05, 0.01, 0.005, 0.03], 0.02, 1.6, &look)},
             {"number": 5, "at": at("09:33"), "kind": "result", "id": "power.battery-look",
              "text": "Does the battery lie flat, with no bulge?", "shows": "no, it bulges",
-             "misread": 0.004,
+             "misread": 0.004, "manner": "look", "cautions": ["lithium"],
              "after": moment([0.88, 0.05, 0.98, 0.02, 0.01, 0.003, 0.01], 0.0, 0.9, &battery)},
             {"number": 6, "at": at("09:34"), "kind": "note", "text": "Owner agreed by phone; cell is in the safe box.",
              "after": moment([0.88, 0.05, 0.98, 0.02, 0.01, 0.003, 0.01], 0.0, 0.9, &battery)},
             {"number": 7, "at": at("09:58"), "kind": "remedy", "id": "power.replace-battery",
              "text": "Replace the battery", "note": "Donor from unit MR4-00102.",
+             "cautions": ["lithium"],
+             "items": [{"item": "power.battery", "name": "battery", "where": "part"}],
+             "was_there": [{"fault": "power.battery.swollen", "name": "battery: swollen",
+                            "item": "power.battery", "where": "part", "posterior": 0.99}],
              "after": moment([0.91, 0.05, 0.01, 0.02, 0.01, 0.003, 0.01], 0.03, 0.9, &bend)},
             {"number": 8, "at": at("10:09"), "kind": "remedy", "id": "sound.bend-contacts",
-             "text": "Clean the speaker contacts and bend them up",
+             "text": "Clean the speaker contacts and bend them up", "cautions": ["lithium"],
+             "items": [{"item": "sound.contacts", "name": "contacts of the left speaker",
+                        "where": "interconnect"}],
+             "was_there": [{"fault": "sound.contacts.open",
+                            "name": "contacts of the left speaker: open",
+                            "item": "sound.contacts", "where": "interconnect",
+                            "posterior": 0.97}],
              "after": moment([0.08, 0.05, 0.01, 0.02, 0.01, 0.003, 0.01], 0.84, 0.9, &retest)},
             {"number": 9, "at": at("10:11"), "kind": "result", "id": "sound.tone",
              "text": "Does a test tone come from both speakers?", "shows": "yes, it works",
@@ -195,6 +210,8 @@ fn trail() -> Trail {
         "closed": at("10:20"),
         "remedies": ["Replace the battery", "Clean the speaker contacts and bend them up"],
         "proved": ["both speakers are heard", "the battery takes charge"],
+        "unproved": ["the headphones are heard"],
+        "cautions": [{"id": "lithium", "text": lithium}, {"id": "unpowered", "text": unpowered}],
         "rules": "5be1f0c29a77d3410d6f5be1f0c29a77d3410d6f5be1f0c29a77d3410d6f0001"
     }))
     .unwrap()
@@ -222,11 +239,11 @@ fn changed(t: &Trail, mut change: impl FnMut(&str, &mut String)) -> Trail {
     serde_json::from_value(v).unwrap()
 }
 
-/// Hostile text at the end of every field, but for the two words that decide
-/// what kind of step it is and how the job ended.
+/// Hostile text at the end of every field, but for the words that decide what
+/// kind of step it is, how the job ended and whether a battery is concerned.
 fn hostile() -> Trail {
     changed(&trail(), |key, s| {
-        if !["kind", "ended"].contains(&key) {
+        if !["kind", "manner", "ended"].contains(&key) && s != "lithium" {
             s.push_str(HOSTILE);
         }
     })
@@ -427,10 +444,11 @@ fn visible(page: &str) -> String {
 fn customers_see_no_numbers_identifiers_or_remarks() {
     let mut marked = changed(&trail(), |key, s| {
         let bench_only = [
-            "id", "note", "moved", "rules", "why", "cautions", "fault", "item", "where", "variant",
-            "title", "name",
+            "note", "moved", "rules", "why", "fault", "item", "where", "variant", "title",
         ];
-        if bench_only.contains(&key) {
+        // Identifiers of steps; those of cautions are looked up.
+        let step = key == "id" && s.contains('.');
+        if bench_only.contains(&key) || step {
             *s = format!("zz{key}zz");
         }
     });
@@ -452,12 +470,17 @@ fn customers_see_no_numbers_identifiers_or_remarks() {
             "suspect",
             "likely",
             "halves",
+            "lithium",
+            "amplifier",
+            "coil open",
             "MR4-00102",
             "5be1f0c29a77",
         ] {
             assert!(!text.contains(word), "{word} in {text}");
         }
         assert!(text.contains("both speakers are heard"));
+        assert!(text.contains("contacts of the left speaker: open"));
+        assert!(text.contains("Not yet shown to work again: the headphones are heard"));
         assert!(text.contains("collection point"));
     }
     assert!(markdown(&marked, Audience::Bench).contains("zzremarkzz"));
@@ -478,16 +501,86 @@ fn a_test_that_the_rules_no_longer_know_is_not_named_to_the_customer() {
 }
 
 #[test]
-fn battery_word_only_where_a_battery_was_worked_on_or_is_unsafe() {
+fn battery_word_follows_the_cautions_of_the_steps() {
     let mut t = trail();
     let has = |t: &Trail| markdown(t, Audience::Customer).contains("## About batteries");
-    assert!(has(&t));
-    t.remedies.remove(0);
-    t.steps
-        .retain(|s| s.id.as_deref() != Some("power.replace-battery"));
+    let near = |t: &Trail| markdown(t, Audience::Customer).contains("close to the battery");
+    assert!(has(&t) && near(&t));
+    // Words do not matter.
+    for s in &mut t.steps {
+        s.cautions.retain(|c| c != "lithium");
+    }
     assert!(!has(&t));
-    t.steps.truncate(5); // handed back with the swollen one inside
-    assert!(has(&t));
+    // A cell that may be swollen, seen at a step that did not touch it.
+    t.steps[4].cautions = vec!["swollen-cell".to_owned()];
+    assert!(has(&t) && !near(&t));
+    t.steps[4].kind = "cannot".to_owned();
+    assert!(!has(&t));
+    // Handed back before the battery was replaced, which was the next step.
+    t.steps.truncate(5);
+    t.ended = Some("not-worth-it".to_owned());
+    assert!(has(&t) && !near(&t));
+}
+
+#[test]
+fn what_was_wrong_is_said_as_far_as_it_is_known() {
+    let says = |t: &Trail| {
+        let text = markdown(t, Audience::Customer);
+        let (_, rest) = text
+            .split_once("## What was wrong\n")
+            .unwrap_or(("", "no section"));
+        let end = rest.find("##").unwrap_or(rest.len());
+        rest[..end].trim().replace("\n\n", "\n")
+    };
+    let mut t = trail();
+    assert_eq!(
+        says(&t),
+        "Our checks point to this:\n- battery: swollen\n- contacts of the left speaker: open"
+    );
+    for s in &mut t.steps {
+        for w in &mut s.was_there {
+            w.posterior = 0.4;
+        }
+    }
+    assert_eq!(
+        says(&t),
+        "It lay here; more closely it cannot be told:\n- battery\n- contacts of the left speaker"
+    );
+    t.ended = Some("no-fault-found".to_owned());
+    assert_eq!(says(&t), "Our checks showed nothing wrong.");
+    t.ended = None;
+    assert_eq!(says(&t), "That is not known yet.");
+    t.steps.truncate(5);
+    assert_eq!(
+        says(&t),
+        "Most likely this, though it is not proved:\n- battery: swollen\n\
+         - contacts of the left speaker: open"
+    );
+}
+
+#[test]
+fn a_repeated_check_points_to_the_one_that_counts() {
+    let mut t = trail();
+    t.steps[2].repeated_in = Some(9);
+    t.steps[2].misread = None;
+    let bench = visible(&html(&t, Audience::Bench).unwrap());
+    assert!(bench.contains("repeated in step 9, whose result counts"));
+    let customer = markdown(&t, Audience::Customer);
+    assert!(
+        customer.contains("heard on headphones? (checked again later)"),
+        "{customer}"
+    );
+}
+
+#[test]
+fn each_caution_stands_once_with_its_steps() {
+    let text = markdown(&trail(), Audience::Bench);
+    assert!(text.contains("against it. (steps 4, 5 and 7, 8)"), "{text}");
+    assert_eq!(text.matches("No metal or sharp tool").count(), 1);
+    use super::words::steps;
+    assert_eq!(steps(&[4]), "step 4");
+    assert_eq!(steps(&[1, 2, 3, 7]), "steps 1 to 3 and 7");
+    assert_eq!(steps(&[1, 3, 4, 9]), "steps 1, 3, 4 and 9");
 }
 
 #[test]
@@ -505,7 +598,7 @@ fn bench_marks_doubt_and_conflict() {
             1
         );
         assert!(text.contains("5be1f0c29a77") && !text.contains("5be1f0c29a77d"));
-        assert!(text.contains("2031-03-04 09:31"));
+        assert!(text.contains("4 Mar 2031, 09:05") && text.contains("09:31"));
         assert!(text.contains("would stand at 81 %"));
         assert!(text.contains("Owner agreed by phone"));
     }
@@ -566,7 +659,7 @@ fn labels_never_overlap() {
             rows.sort_by(f64::total_cmp);
             assert!(!rows.is_empty());
             for pair in rows.windows(2) {
-                assert!(pair[1] - pair[0] >= font + 2.0, "{room:?} {rows:?}");
+                assert!(pair[1] - pair[0] >= font + 1.9, "{room:?} {rows:?}");
             }
             assert!(
                 rows[0] >= font && rows[rows.len() - 1] <= height - 4.0,
@@ -611,6 +704,72 @@ fn the_course_draws_who_mattered_and_marks_remedies() {
     );
 }
 
+/// The runs of each suspect's line, with its name.
+fn runs(picture: &str) -> Vec<(String, Vec<String>)> {
+    parsed(picture)
+        .descendants()
+        .filter(|n| n.attribute("class") == Some("suspect"))
+        .map(|n| {
+            let name = n.first_element_child().unwrap().text().unwrap();
+            let path = n
+                .children()
+                .find(|c| c.attribute("class") == Some("run"))
+                .unwrap();
+            let runs = path.attribute("d").unwrap().split('M').skip(1);
+            (name.to_owned(), runs.map(str::to_owned).collect())
+        })
+        .collect()
+}
+
+#[test]
+fn lines_have_gaps_only_where_nothing_was_kept() {
+    let mut t = trail();
+    for (name, runs) in runs(&course(&t).unwrap()) {
+        assert_eq!(runs.len(), 1, "{name}");
+        assert_eq!(runs[0].matches('L').count(), t.steps.len(), "{name}");
+    }
+    assert!(!course(&t).unwrap().contains("gap:"));
+    // A job of old, in which the balance left the list after the first step.
+    for m in std::iter::once(&mut t.intake).chain(t.steps.iter_mut().map(|s| &mut s.after)) {
+        m.others = None;
+    }
+    for s in &mut t.steps[1..4] {
+        s.after.suspects.iter_mut().for_each(|s| {
+            if s.fault == "sound.balance.wrong" {
+                s.fault = "sound.line.short".to_owned();
+            }
+        });
+    }
+    let picture = course(&t).unwrap();
+    assert!(picture.contains("gap: not listed then"));
+    let balance = runs(&picture)
+        .into_iter()
+        .find(|r| r.0.starts_with("balance"))
+        .unwrap();
+    assert!(balance.1.len() > 1, "{balance:?}");
+}
+
+#[test]
+fn a_job_without_steps_has_no_course() {
+    let mut t = trail();
+    t.steps.clear();
+    t.ended = None;
+    let page = html(&t, Audience::Bench).unwrap();
+    assert!(!page.contains("<svg") && page.contains("Nothing has been done yet."));
+    assert!(visible(&page).contains("Is the balance in the sound settings"));
+    // Drawn all the same, it shows points and no lines.
+    for (name, runs) in runs(&course(&t).unwrap()) {
+        assert!(runs.iter().all(|r| !r.contains('L')), "{name}");
+    }
+}
+
+#[test]
+fn moments_of_old_are_read() {
+    let old = r#"{"suspects":[],"where":[],"nothing_found":0.25,"conflict_bits":0.0}"#;
+    let m: crate::job::trail::Moment = serde_json::from_str(old).unwrap();
+    assert_eq!((m.nothing_found, m.others), (0.25, None));
+}
+
 #[test]
 fn many_steps_and_none_are_drawn_in_bounds() {
     let mut many = trail();
@@ -649,11 +808,15 @@ fn numbered(number: usize, step: &TrailStep) -> TrailStep {
 
 #[test]
 fn times_are_shown_as_they_were_written() {
-    use super::words::{day, moment};
-    assert_eq!(moment("2031-03-04T09:31:00+01:00"), "2031-03-04 09:31");
-    assert_eq!(moment("2031-03-04T09:31:05.25Z"), "2031-03-04 09:31 UTC");
+    use super::words::{day, later, moment};
+    let evening = "2031-03-04T23:31:05.25Z";
+    assert_eq!(moment("2031-03-04T09:31:00+01:00"), "4 Mar 2031, 09:31");
+    assert_eq!(moment(evening), "4 Mar 2031, 23:31 UTC");
     assert_eq!(moment("last\n<Tuesday>"), "last <Tuesday>");
-    assert_eq!(day("2031-03-04T09:31:05Z"), "2031-03-04");
+    assert_eq!(later(evening, "2031-03-04T09:31:00Z"), "23:31 UTC");
+    assert_eq!(later(evening, "2031-03-05T09:31:00Z"), moment(evening));
+    assert_eq!(later(evening, ""), moment(evening));
+    assert_eq!(day(evening), "4 March 2031");
     assert_eq!(day(""), "");
 }
 

@@ -63,26 +63,76 @@ pub(super) fn spoken(text: &str) -> String {
     }
 }
 
-/// Date and hh:mm of an RFC 3339 time as written there, `UTC` where it says so.
+/// A result: a measured value, and in brackets what it counts
+/// as.
+pub(super) fn shown(text: &str) -> String {
+    let text = spoken(text);
+    match text.split_once(": ") {
+        Some((value, says)) if value.starts_with(|c: char| c.is_ascii_digit()) => {
+            format!("{value} ({says})")
+        }
+        _ => text,
+    }
+}
+
+/// Day and hh:mm of an RFC 3339 time as written there, `UTC` where it says so.
 /// Anything else is shown as it is.
 pub(super) fn moment(at: &str) -> String {
     match split_time(at) {
-        Some((date, clock, utc)) => format!("{date} {clock}{}", if utc { " UTC" } else { "" }),
+        Some((date, clock)) => format!("{}, {clock}", date.strftime("%-d %b %Y")),
         None => line(at),
     }
 }
 
-/// The date alone.
-pub(super) fn day(at: &str) -> String {
-    split_time(at).map_or_else(|| line(at), |(date, ..)| date.to_owned())
+/// The same for something that followed `before`: without the day where it is
+/// the same one.
+pub(super) fn later(at: &str, before: &str) -> String {
+    match (split_time(at), split_time(before)) {
+        (Some((date, clock)), Some((day, _))) if date == day => clock,
+        _ => moment(at),
+    }
 }
 
-fn split_time(at: &str) -> Option<(&str, &str, bool)> {
+/// The day alone, for the customer.
+pub(super) fn day(at: &str) -> String {
+    split_time(at).map_or_else(
+        || line(at),
+        |(date, _)| date.strftime("%-d %B %Y").to_string(),
+    )
+}
+
+fn split_time(at: &str) -> Option<(jiff::civil::Date, String)> {
     let at = at.trim();
     at.parse::<jiff::Timestamp>().ok()?;
-    let date = at.get(..10).filter(|d| d.as_bytes()[4] == b'-')?;
+    let date = at.get(..10)?.parse().ok()?;
     let clock = at.get(11..16).filter(|c| c.as_bytes()[2] == b':')?;
-    Some((date, clock, at.ends_with(['Z', 'z'])))
+    let utc = if at.ends_with(['Z', 'z']) { " UTC" } else { "" };
+    Some((date, format!("{clock}{utc}")))
+}
+
+/// Numbers of steps in words: "step 4", "steps 1 to 3 and 7".
+pub(super) fn steps(numbers: &[usize]) -> String {
+    let mut runs: Vec<(usize, usize)> = Vec::new();
+    for n in numbers {
+        match runs.last_mut() {
+            Some(r) if r.1 + 1 == *n => r.1 = *n,
+            _ => runs.push((*n, *n)),
+        }
+    }
+    let mut said: Vec<String> = runs
+        .iter()
+        .map(|(a, b)| match b - a {
+            0 => a.to_string(),
+            1 => format!("{a}, {b}"),
+            _ => format!("{a} to {b}"),
+        })
+        .collect();
+    let word = if numbers.len() == 1 { "step" } else { "steps" };
+    if said.len() > 1 {
+        let end = said.split_off(said.len() - 1);
+        return format!("{word} {} and {}", said.join(", "), end[0]);
+    }
+    format!("{word} {}", said.join(", "))
 }
 
 /// Minutes of work.
@@ -130,16 +180,17 @@ pub(super) fn ended_for_customer(word: Option<&str>) -> String {
     }
 }
 
-/// Whether a text speaks of a battery or its cells.
-pub(super) fn names_battery(text: &str) -> bool {
-    text.to_lowercase()
-        .split(|c: char| !c.is_alphanumeric())
-        .any(|w| {
-            matches!(
-                w,
-                "battery" | "batteries" | "cell" | "cells" | "accumulator"
-            )
-        })
+/// Whether a caution is about the battery, so that its owner has to know.
+pub(super) fn concerns_battery(caution: &str) -> bool {
+    [AT_THE_BATTERY, "swollen-cell"].contains(&caution)
+}
+
+/// The caution that holds for work on or near a lithium cell.
+pub(super) const AT_THE_BATTERY: &str = "lithium";
+
+/// A result that is doubtful, for the customer.
+pub(super) fn uncertain(misread: Option<f64>) -> bool {
+    misread.is_some_and(|p| p > DOUBTFUL)
 }
 
 /// The first twelve hexadecimal digits of the rules' fingerprint.
@@ -150,6 +201,8 @@ pub(super) fn fingerprint(sha: &str) -> String {
         .collect()
 }
 
+/// That the battery was part of the work.
+pub(super) const BATTERY_NEAR: &str = "We worked on or close to the battery of your device.";
 /// What not to do with a battery.
 pub(super) const BATTERY_NEVER: &str = "If a battery swells, is damaged, gets very hot or smells \
      sweet, stop: do not charge it, press on it or pierce it. Keep it away from anything that \
@@ -157,3 +210,6 @@ pub(super) const BATTERY_NEVER: &str = "If a battery swells, is damaged, gets ve
 /// Where old cells go.
 pub(super) const BATTERY_OLD: &str = "Hand old and damaged cells in at a collection point, never with the household waste. Local \
      rules apply.";
+/// How far a report reaches, for the customer.
+pub(super) const RESTS_ON: &str = "This report rests on the checks named in it. Each shows your \
+     device as it was at that moment. For what was neither tried nor worked on we cannot speak.";
