@@ -13,7 +13,17 @@
 //! all along, cleared by the second remedy, and so on. Lives are independent
 //! between faults, so the sum stays exact over any number of remedies.
 //!
-//! Cost: number of digit combinations times number of links, five times over.
+//! Faults that touch the same few digits are packed. Everything outside a pack
+//! is contracted once to the digits that the pack touches, and its faults are
+//! gone through there: what is pushed by a set of independent causes is the
+//! furthest push of each (Díez 1993, "Parameter adjustment in Bayes networks:
+//! the generalized noisy OR-gate"), so a pack acts on the rest as one
+//! distribution over the pushes of its own digits.
+//!
+//! Cost: number of digit combinations times number of packs, some twenty
+//! times over; and for each pack the same again over its own digits and faults.
+
+use std::cmp::Reverse;
 
 use super::network::{Change, Event, FaultId, Network, Seen};
 
@@ -97,213 +107,259 @@ fn lives(p: f64, id: FaultId, changes: &[&Change]) -> (f64, Vec<Life>) {
 /// How a digit is moved by one fault.
 #[derive(Clone, Copy)]
 struct Push {
-    digit: usize,
+    /// `None` if the result is folded into `keep` alone.
+    digit: Option<usize>,
     epoch: u32,
-    /// Chance of reaching "at" and of reaching "beyond"; unused for folded results.
-    at: f64,
-    beyond: f64,
-    /// Chance that it stays possible at all (folded results); 1 otherwise.
+    /// Chance of going up one level from the lowest, and of going from any to
+    /// the third.
+    up: f64,
+    far: f64,
+    /// Chance that what was seen stays possible at all (folded results); 1
+    /// otherwise.
     keep: f64,
 }
 
 struct Digit {
-    stride: usize,
     levels: usize,
+    /// Chance of each level with no fault.
+    start: [f64; 3],
     /// Likelihood of each level at the end.
     last: [f64; 3],
-    /// Whether level 1 is reached from "below" (or, with two levels, whether
-    /// the upper level is "beyond").
-    upper_is_beyond: bool,
-    start: [f64; 3],
+    /// The level that is what was seen.
+    seen: usize,
     /// Index among the results.
     result: usize,
-    flat: f64,
+    /// Whether it can be misread.
+    misread: bool,
 }
 
-struct Plan {
+/// A fault as the sum sees it.
+struct Variable {
+    id: FaultId,
+    /// Weight of never being there.
+    absent: f64,
+    lives: Vec<Life>,
+    pushes: Vec<Push>,
+    /// Bit d: it pushes digit d.
+    digits: u32,
+    item: usize,
+    place: usize,
+}
+
+impl Variable {
+    /// Probability of being there now if nothing were seen.
+    fn now(&self) -> f64 {
+        self.lives.iter().filter(|l| l.now).map(|l| l.weight).sum()
+    }
+    /// Whether it is there now if it ever was.
+    fn lasts(&self) -> bool {
+        self.lives.iter().all(|l| l.now)
+    }
+}
+
+struct Model {
     digits: Vec<Digit>,
-    states: usize,
+    faults: Vec<Variable>,
     /// Weight of what holds whatever the faults are.
     constant: f64,
-    /// Per fault.
-    pushes: Vec<Vec<Push>>,
+    results: usize,
 }
 
-fn plan(network: &Network, events: &[Event]) -> Option<(Plan, usize)> {
-    let mut digits: Vec<Digit> = Vec::new();
-    let mut pushes: Vec<Vec<Push>> = vec![Vec::new(); network.len()];
-    let mut constant = 1.0;
-    let mut states = 1usize;
-    let mut epoch = 0u32;
-    let mut results = 0usize;
-    for event in events {
-        let Seen { finding, outcome } = match event {
-            Event::Changed(_) => {
-                epoch += 1;
-                continue;
-            }
-            Event::Seen(s) => s,
-        };
-        let n = finding.outcomes();
-        let k = *outcome;
-        let last = k + 1 == n;
-        let flat = finding.misread() / n as f64;
-        let real = 1.0 - finding.misread() + flat;
-        // P(push <= k-1) and P(push <= k) for a vector of cumulative chances.
-        let split = |c: &[f64]| -> (f64, f64) {
-            let below = if k == 0 { 0.0 } else { c[k - 1] };
-            let upto = if last { 1.0 } else { c[k] };
-            (below, upto)
-        };
-        let (below, upto) = split(finding.leak());
-        if finding.misread() == 0.0 && k == 0 {
-            // Nothing may push beyond: a plain factor per fault.
-            constant *= upto;
-            for (f, c) in finding.links() {
-                pushes[*f].push(Push {
-                    digit: usize::MAX,
-                    epoch,
-                    at: 0.0,
-                    beyond: 0.0,
-                    keep: c[0],
-                });
-            }
-            results += 1;
-            continue;
-        }
-        let folded = finding.misread() == 0.0;
-        let (levels, ends, start, upper_is_beyond) = if k == 0 {
-            (2, [real, flat, 0.0], [upto, 1.0 - upto, 0.0], true)
-        } else if last || folded {
-            if folded && !last {
+impl Model {
+    /// `None` if it takes more than [`MAX_STATES`].
+    fn new(network: &Network, events: &[Event]) -> Option<Model> {
+        let mut digits: Vec<Digit> = Vec::new();
+        let mut pushes: Vec<Vec<Push>> = vec![Vec::new(); network.len()];
+        let mut changes: Vec<&Change> = Vec::new();
+        let mut constant = 1.0;
+        let mut states = 1usize;
+        let mut results = 0usize;
+        for event in events {
+            let Seen { finding, outcome } = match event {
+                Event::Changed(c) => {
+                    changes.push(c);
+                    continue;
+                }
+                Event::Seen(s) => s,
+            };
+            let epoch = changes.len() as u32;
+            let n = finding.outcomes();
+            let k = *outcome;
+            let last = k + 1 == n;
+            let flat = finding.misread() / n as f64;
+            let real = 1.0 - finding.misread() + flat;
+            // P(push <= k-1) and P(push <= k) for a vector of cumulative chances.
+            let split = |c: &[f64]| -> (f64, f64) {
+                let below = if k == 0 { 0.0 } else { c[k - 1] };
+                let upto = if last { 1.0 } else { c[k] };
+                (below, upto)
+            };
+            let (below, upto) = split(finding.leak());
+            // Where nothing is misread, nothing may push beyond.
+            let folded = finding.misread() == 0.0 && !last;
+            if folded {
                 constant *= upto;
             }
-            let b = if upto > 0.0 { below / upto } else { 0.0 };
-            let b = if last { below } else { b };
-            (2, [flat, real, 0.0], [b, 1.0 - b, 0.0], false)
-        } else {
-            (
-                3,
-                [flat, real, flat],
-                [below, upto - below, 1.0 - upto],
-                false,
-            )
-        };
-        for (f, c) in finding.links() {
-            let (b, u) = split(c);
-            let push = if k == 0 {
-                Push {
-                    digit: digits.len(),
-                    epoch,
-                    at: 0.0,
-                    beyond: 1.0 - u,
-                    keep: 1.0,
+            let ratio = |b: f64, u: f64| if u > 0.0 { b / u } else { 0.0 };
+            let (levels, start, ends, seen) = match (k, folded) {
+                (0, true) => (1, [1.0, 0.0, 0.0], [1.0, 0.0, 0.0], 0),
+                (0, false) => (2, [upto, 1.0 - upto, 0.0], [real, flat, 0.0], 0),
+                _ if last || folded => {
+                    let b = ratio(below, upto);
+                    (2, [b, 1.0 - b, 0.0], [flat, real, 0.0], 1)
                 }
-            } else if folded && !last {
-                Push {
-                    digit: digits.len(),
-                    epoch,
-                    at: if u > 0.0 { 1.0 - b / u } else { 0.0 },
-                    beyond: 0.0,
-                    keep: u,
-                }
-            } else {
-                Push {
-                    digit: digits.len(),
-                    epoch,
-                    at: u - b,
-                    beyond: 1.0 - u,
-                    keep: 1.0,
-                }
+                _ => (3, [below, upto - below, 1.0 - upto], [flat, real, flat], 1),
             };
-            pushes[*f].push(push);
+            let digit = (levels > 1).then_some(digits.len());
+            for (f, c) in finding.links() {
+                let (b, u) = split(c);
+                let (up, far) = match levels {
+                    1 => (0.0, 0.0),
+                    2 if k == 0 => (1.0 - u, 0.0),
+                    2 => (if u > 0.0 { 1.0 - b / u } else { 0.0 }, 0.0),
+                    _ => (u - b, 1.0 - u),
+                };
+                pushes[*f].push(Push {
+                    digit,
+                    epoch,
+                    up,
+                    far,
+                    keep: if folded { u } else { 1.0 },
+                });
+            }
+            if digit.is_some() {
+                digits.push(Digit {
+                    levels,
+                    start,
+                    last: ends,
+                    seen,
+                    result: results,
+                    misread: flat > 0.0,
+                });
+                states = states.checked_mul(levels).filter(|s| *s <= MAX_STATES)?;
+            }
+            results += 1;
         }
-        digits.push(Digit {
-            stride: states,
-            levels,
-            last: ends,
-            upper_is_beyond,
-            start,
-            result: results,
-            flat,
-        });
-        results += 1;
-        states = states.checked_mul(levels).filter(|s| *s <= MAX_STATES)?;
-    }
-    if epoch >= 63 {
-        return None;
-    }
-    // The results that most faults push get the widest strides: those are
-    // moved in long runs.
-    let mut linked = vec![0usize; digits.len()];
-    for p in pushes.iter().flatten().filter(|p| p.digit != usize::MAX) {
-        linked[p.digit] += 1;
-    }
-    let mut narrow: Vec<usize> = (0..digits.len()).collect();
-    narrow.sort_by_key(|d| linked[*d]);
-    let mut stride = 1;
-    for d in narrow {
-        digits[d].stride = stride;
-        stride *= digits[d].levels;
-    }
-    Some((
-        Plan {
+        if changes.len() >= 63 {
+            return None;
+        }
+        let faults = network
+            .faults()
+            .iter()
+            .zip(pushes)
+            .enumerate()
+            .map(|(f, (prior, pushes))| {
+                let (absent, lives) = lives(prior.probability, f, &changes);
+                Variable {
+                    id: f,
+                    absent,
+                    lives,
+                    digits: pushes
+                        .iter()
+                        .filter_map(|p| p.digit)
+                        .fold(0, |set, d| set | 1 << d),
+                    pushes,
+                    item: prior.item,
+                    place: prior.place,
+                }
+            })
+            .collect();
+        Some(Model {
             digits,
-            states,
+            faults,
             constant,
-            pushes,
-        },
-        results,
-    ))
+            results,
+        })
+    }
+
+    /// The space of all digits. Those that most faults push get the widest
+    /// strides: they are moved in long runs.
+    fn space(&self) -> Space {
+        let mut linked = vec![0usize; self.digits.len()];
+        for d in self
+            .faults
+            .iter()
+            .flat_map(|f| &f.pushes)
+            .filter_map(|p| p.digit)
+        {
+            linked[d] += 1;
+        }
+        let mut narrow: Vec<usize> = (0..self.digits.len()).collect();
+        narrow.sort_by_key(|d| linked[*d]);
+        Space::new(self, narrow)
+    }
+
+    /// How many combinations a set of digits has, and how many pairs of them
+    /// where the second is nowhere lower than the first.
+    fn size(&self, digits: u32) -> (usize, usize) {
+        (0..self.digits.len())
+            .filter(|d| digits >> d & 1 == 1)
+            .map(|d| self.digits[d].levels)
+            .fold((1, 1), |(n, pairs), l| (n * l, pairs * l * (l + 1) / 2))
+    }
 }
 
-/// Whether the sum over all sets is within reach for these events.
-pub fn within_reach(network: &Network, events: &[Event]) -> bool {
-    plan(network, events).is_some()
+/// What a vector of weights is indexed by.
+struct Space {
+    /// The digits, the narrowest stride first.
+    digits: Vec<usize>,
+    /// Stride and levels by digit; nought for digits that are not in it.
+    at: Vec<(usize, usize)>,
+    states: usize,
 }
 
-impl Plan {
-    fn start(&self) -> Vec<f64> {
-        let mut v = vec![self.constant; self.states];
+impl Space {
+    fn new(model: &Model, digits: Vec<usize>) -> Space {
+        let mut at = vec![(0, 0); model.digits.len()];
+        let mut states = 1;
+        for d in &digits {
+            at[*d] = (states, model.digits[*d].levels);
+            states *= model.digits[*d].levels;
+        }
+        Space { digits, at, states }
+    }
+
+    /// The level of a digit in a state.
+    fn level(&self, digit: usize, state: usize) -> usize {
+        let (stride, levels) = self.at[digit];
+        state / stride % levels
+    }
+
+    /// The vector whose weights are a product over the digits.
+    fn product(&self, model: &Model, constant: f64, of: impl Fn(&Digit) -> &[f64; 3]) -> Vec<f64> {
+        let mut v = vec![constant];
         for d in &self.digits {
-            for (s, x) in v.iter_mut().enumerate() {
-                *x *= d.start[s / d.stride % d.levels];
-            }
+            let digit = &model.digits[*d];
+            v = of(digit)[..digit.levels]
+                .iter()
+                .flat_map(|by| v.iter().map(move |x| x * by))
+                .collect();
         }
         v
     }
 
-    fn end(&self) -> Vec<f64> {
-        let mut v = vec![1.0; self.states];
-        for d in &self.digits {
-            for (s, x) in v.iter_mut().enumerate() {
-                *x *= d.last[s / d.stride % d.levels];
-            }
+    /// Where the combinations of some of its digits are in it.
+    fn places(&self, digits: impl Iterator<Item = usize>) -> Vec<u32> {
+        let mut out = vec![0];
+        for d in digits {
+            let (stride, levels) = self.at[d];
+            out = (0..levels)
+                .flat_map(|l| out.iter().map(move |o| o + (l * stride) as u32))
+                .collect();
         }
-        v
+        out
     }
 
-    /// Chances of moving up, as (0 to 1, 0 to 2, 1 to 2).
-    fn moves(&self, p: &Push) -> (f64, f64, f64) {
-        let d = &self.digits[p.digit];
-        if d.levels == 3 {
-            (p.at, p.beyond, p.beyond)
-        } else if d.upper_is_beyond {
-            (p.beyond, 0.0, 0.0)
-        } else {
-            (p.at, 0.0, 0.0)
-        }
-    }
-
-    /// Goes over `pushes` of a fault where it is present, each on its own digit: `two` and `three` move the weights of one run of levels.
+    /// Goes over the pushes of a fault where it is present, each on its own
+    /// digit: `two` and `three` move the weights of one run of levels.
     /// Gives the chance that what was folded in stays possible.
-    fn sweep<'p>(
+    fn sweep(
         &self,
         v: &mut [f64],
-        pushes: impl Iterator<Item = &'p Push>,
+        pushes: &[Push],
         present: u64,
         two: impl Fn(&mut f64, &mut f64, f64),
-        three: impl Fn([f64; 3], (f64, f64, f64)) -> [f64; 3],
+        three: impl Fn([f64; 3], f64, f64) -> [f64; 3],
     ) -> f64 {
         let mut keep = 1.0;
         for p in pushes {
@@ -311,22 +367,18 @@ impl Plan {
                 continue;
             }
             keep *= p.keep;
-            if p.digit == usize::MAX {
-                continue;
-            }
-            let d = &self.digits[p.digit];
-            let moves = self.moves(p);
-            let step = d.stride;
-            for block in v.chunks_exact_mut(step * d.levels) {
-                if d.levels == 2 {
+            let Some(digit) = p.digit else { continue };
+            let (step, levels) = self.at[digit];
+            for block in v.chunks_exact_mut(step * levels) {
+                if levels == 2 {
                     let (low, high) = block.split_at_mut(step);
                     for (l, h) in low.iter_mut().zip(high) {
-                        two(l, h, moves.0);
+                        two(l, h, p.up);
                     }
                 } else {
                     for i in 0..step {
                         let was = [block[i], block[i + step], block[i + 2 * step]];
-                        let [a, b, c] = three(was, moves);
+                        let [a, b, c] = three(was, p.up, p.far);
                         block[i] = a;
                         block[i + step] = b;
                         block[i + 2 * step] = c;
@@ -338,222 +390,577 @@ impl Plan {
     }
 
     /// Moves weight up as a present fault does.
-    fn push(&self, v: &mut [f64], fault: FaultId, present: u64) -> f64 {
+    fn push(&self, v: &mut [f64], pushes: &[Push], present: u64) -> f64 {
         self.sweep(
             v,
-            self.pushes[fault].iter(),
+            pushes,
             present,
             |l, h, up| {
                 *h += *l * up;
                 *l *= 1.0 - up;
             },
-            |[a, b, c], (up, far, on)| {
+            |[a, b, c], up, far| {
                 [
                     a * (1.0 - up - far),
-                    a * up + b * (1.0 - on),
-                    a * far + b * on + c,
+                    a * up + b * (1.0 - far),
+                    (a + b) * far + c,
                 ]
             },
         )
     }
 
-    /// The transpose of [`Self::push`].
-    fn pull(&self, v: &mut [f64], fault: FaultId, present: u64) -> f64 {
+    /// The transpose of [`Self::push`]; pushes may come in any order.
+    fn pull(&self, v: &mut [f64], pushes: &[Push], present: u64) -> f64 {
         self.sweep(
             v,
-            self.pushes[fault].iter().rev(),
+            pushes,
             present,
             |l, h, up| *l = *l * (1.0 - up) + *h * up,
-            |[a, b, c], (up, far, on)| {
+            |[a, b, c], up, far| {
                 [
                     a * (1.0 - up - far) + b * up + c * far,
-                    b * (1.0 - on) + c * on,
+                    b * (1.0 - far) + c * far,
                     c,
                 ]
             },
         )
     }
+}
 
-    /// `v` after a fault: its absent weight plus those of its lives.
-    fn forward(
-        &self,
-        v: &[f64],
-        fault: FaultId,
-        absent: f64,
-        lives: &[Life],
-        room: &mut [f64],
-    ) -> Vec<f64> {
-        let mut out: Vec<f64> = v.iter().map(|x| x * absent).collect();
-        self.add(&mut out, v, fault, lives.iter(), room, Plan::push);
-        out
+/// What a step of a [`Sweep`] goes over.
+enum Step<'m> {
+    Fault(&'m Variable),
+    Pack(Box<Pack<'m>>),
+}
+
+/// Consecutive steps that are all faults of something.
+struct Run {
+    first: usize,
+    last: usize,
+    of: Whole,
+}
+
+#[derive(Clone, Copy)]
+enum Whole {
+    Item(usize),
+    Place(usize),
+    Everything,
+}
+
+/// What the sums give.
+struct Sums {
+    /// Probability of everything that was seen.
+    total: f64,
+    /// Probability of each fault now.
+    faults: Vec<f64>,
+    /// Probability that an item, a place, everything has no fault now.
+    no_item: Vec<f64>,
+    no_place: Vec<f64>,
+    nothing: f64,
+}
+
+impl Sums {
+    fn none_of(&mut self, whole: Whole) -> &mut f64 {
+        match whole {
+            Whole::Item(i) => &mut self.no_item[i],
+            Whole::Place(p) => &mut self.no_place[p],
+            Whole::Everything => &mut self.nothing,
+        }
+    }
+}
+
+/// The sum step by step, there and back.
+struct Sweep<'m> {
+    space: Space,
+    steps: Vec<Step<'m>>,
+    /// Later ends first, then earlier beginnings: as the way back meets them.
+    runs: Vec<Run>,
+    /// The weights before each step, and after the last.
+    ahead: Vec<f64>,
+}
+
+impl<'m> Sweep<'m> {
+    /// Over all faults that a result touches.
+    fn over(model: &'m Model) -> Sweep<'m> {
+        let space = model.space();
+        let start = space.product(model, model.constant, |d| &d.start);
+        // Places hold items hold faults, so that each is one run of the order.
+        let mut order: Vec<&Variable> = model
+            .faults
+            .iter()
+            .filter(|f| !f.pushes.is_empty())
+            .collect();
+        order.sort_by_key(|f| (f.place, f.item));
+        let packing = space.states > WIDEST;
+        let mut steps: Vec<Step> = Vec::new();
+        let mut runs: Vec<Run> = Vec::new();
+        for place in order.chunk_by(|a, b| a.place == b.place) {
+            let from = steps.len();
+            let mut narrow: Vec<&[&Variable]> = Vec::new();
+            for item in place.chunk_by(|a, b| a.item == b.item) {
+                if packing && model.size(digits(item)).0 <= WIDEST {
+                    narrow.push(item);
+                    continue;
+                }
+                let first = steps.len();
+                if packing {
+                    for pack in packs(model, item.chunks(1).collect()) {
+                        steps.push(match pack[..] {
+                            [f] if model.size(f.digits).0 > WIDEST => Step::Fault(f),
+                            _ => Step::Pack(Box::new(Pack::new(model, &space, pack, false))),
+                        });
+                    }
+                } else {
+                    steps.extend(item.iter().map(|f| Step::Fault(f)));
+                }
+                runs.push(Run {
+                    first,
+                    last: steps.len() - 1,
+                    of: Whole::Item(item[0].item),
+                });
+            }
+            for pack in packs(model, narrow) {
+                steps.push(Step::Pack(Box::new(Pack::new(model, &space, pack, true))));
+            }
+            runs.push(Run {
+                first: from,
+                last: steps.len() - 1,
+                of: Whole::Place(place[0].place),
+            });
+        }
+        if let Some(last) = steps.len().checked_sub(1) {
+            runs.push(Run {
+                first: 0,
+                last,
+                of: Whole::Everything,
+            });
+        }
+        Sweep::new(space, start, steps, runs)
     }
 
-    /// Adds what `v` becomes in each of these lives.
-    fn add<'l>(
-        &self,
-        out: &mut [f64],
-        v: &[f64],
-        fault: FaultId,
-        lives: impl Iterator<Item = &'l Life>,
-        room: &mut [f64],
-        step: impl Fn(&Plan, &mut [f64], FaultId, u64) -> f64,
-    ) {
-        for life in lives {
-            room.copy_from_slice(v);
-            let keep = step(self, room, fault, life.present) * life.weight;
-            for (o, m) in out.iter_mut().zip(room.iter()) {
-                *o += m * keep;
+    fn new(space: Space, start: Vec<f64>, steps: Vec<Step<'m>>, mut runs: Vec<Run>) -> Self {
+        runs.sort_by_key(|r| (Reverse(r.last), r.first));
+        let n = space.states;
+        let mut ahead = start;
+        ahead.resize(n * (steps.len() + 1), 0.0);
+        let mut room = vec![0.0; n];
+        for (i, step) in steps.iter().enumerate() {
+            let (before, after) = ahead[i * n..(i + 2) * n].split_at_mut(n);
+            match step {
+                Step::Fault(f) => {
+                    add(after, before, f.absent);
+                    for life in &f.lives {
+                        room.copy_from_slice(before);
+                        let keep = space.push(&mut room, &f.pushes, life.present);
+                        add(after, &room, keep * life.weight);
+                    }
+                }
+                Step::Pack(p) => p.push(before, after),
+            }
+        }
+        Sweep {
+            space,
+            steps,
+            runs,
+            ahead,
+        }
+    }
+
+    /// The weights before a step.
+    fn ahead(&self, step: usize) -> &[f64] {
+        let n = self.space.states;
+        &self.ahead[step * n..(step + 1) * n]
+    }
+
+    /// The weights after all steps.
+    fn result(&self) -> &[f64] {
+        self.ahead(self.steps.len())
+    }
+
+    /// Goes back from `back`, the likelihoods after all steps. What it finds on
+    /// the way it puts into `sums`.
+    fn back(&self, mut back: Vec<f64>, sums: &mut Sums) {
+        let n = self.space.states;
+        let (mut room, mut there) = (vec![0.0; n], vec![0.0; n]);
+        // For the runs that it is in: the likelihoods if none of their faults
+        // is there now, and a factor on them.
+        let mut within: Vec<(&Run, Vec<f64>, f64)> = Vec::new();
+        let mut spare: Vec<Vec<f64>> = Vec::new();
+        let mut runs = self.runs.iter().peekable();
+        for (i, step) in self.steps.iter().enumerate().rev() {
+            while let Some(run) = runs.next_if(|r| r.last == i) {
+                let mut v = spare.pop().unwrap_or_else(|| vec![0.0; n]);
+                v.copy_from_slice(&back);
+                within.push((run, v, 1.0));
+            }
+            let ahead = self.ahead(i);
+            for (_, v, by) in &mut within {
+                match step {
+                    Step::Fault(f) if f.lasts() => *by *= f.absent,
+                    Step::Fault(f) => self.pull_gone(v, f, &mut room, &mut there),
+                    Step::Pack(p) => match &p.gone {
+                        Gone::Never(absent) => *by *= absent,
+                        Gone::May(gone) => *v = p.pull(v, gone),
+                    },
+                }
+            }
+            match step {
+                Step::Fault(f) => {
+                    there.fill(0.0);
+                    for life in f.lives.iter().filter(|l| l.now) {
+                        room.copy_from_slice(&back);
+                        let keep = self.space.pull(&mut room, &f.pushes, life.present);
+                        add(&mut there, &room, keep * life.weight);
+                    }
+                    let p = dot(ahead, &there) / sums.total;
+                    sums.faults[f.id] = p.clamp(0.0, 1.0);
+                    if f.lasts() {
+                        back.iter_mut()
+                            .zip(&there)
+                            .for_each(|(b, t)| *b = *b * f.absent + t);
+                    } else {
+                        let mut gone = there.clone();
+                        self.pull_gone(&mut back, f, &mut room, &mut gone);
+                        add(&mut back, &there, 1.0);
+                    }
+                }
+                Step::Pack(p) => {
+                    p.inside.back(p.contract(ahead, &back), sums);
+                    back = p.pull(&back, &p.all);
+                }
+            }
+            while let Some((run, v, by)) = within.pop_if(|w| w.0.first == i) {
+                *sums.none_of(run.of) *= by * dot(ahead, &v) / sums.total;
+                spare.push(v);
             }
         }
     }
+
+    /// What is left of likelihoods if a fault is not there now.
+    fn pull_gone(&self, v: &mut [f64], f: &Variable, room: &mut [f64], was: &mut [f64]) {
+        was.copy_from_slice(v);
+        v.iter_mut().for_each(|x| *x *= f.absent);
+        for life in f.lives.iter().filter(|l| !l.now) {
+            room.copy_from_slice(was);
+            let keep = self.space.pull(room, &f.pushes, life.present);
+            add(v, room, keep * life.weight);
+        }
+    }
+}
+
+/// Adds `by` times `what` to `to`.
+fn add(to: &mut [f64], what: &[f64], by: f64) {
+    to.iter_mut().zip(what).for_each(|(t, w)| *t += w * by);
 }
 
 fn dot(a: &[f64], b: &[f64]) -> f64 {
     a.iter().zip(b).map(|(x, y)| x * y).sum()
 }
 
+/// The digits that any of these faults pushes.
+fn digits(faults: &[&Variable]) -> u32 {
+    faults.iter().fold(0, |set, f| set | f.digits)
+}
+
+/// Puts units of faults together: the widest first, each where it adds least
+/// to the cost of a sweep, or by itself.
+fn packs<'m>(model: &Model, mut units: Vec<&[&'m Variable]>) -> Vec<Vec<&'m Variable>> {
+    // Moving weights in and out, and the products.
+    let cost = |digits: u32| match model.size(digits) {
+        (n, pairs) if n <= WIDEST => 6.0 + 1.5 * pairs as f64 / n as f64,
+        _ => f64::INFINITY,
+    };
+    units.sort_by_key(|u| Reverse(digits(u).count_ones()));
+    let mut packs: Vec<(u32, f64, Vec<&Variable>)> = Vec::new();
+    for unit in units {
+        let own = digits(unit);
+        let best = packs
+            .iter_mut()
+            .map(|p| (cost(p.0 | own) - p.1, p))
+            .min_by(|a, b| a.0.total_cmp(&b.0));
+        match best {
+            Some((more, pack)) if more < cost(own) => {
+                pack.0 |= own;
+                pack.1 += more;
+                pack.2.extend(unit);
+            }
+            _ => packs.push((own, cost(own), unit.to_vec())),
+        }
+    }
+    packs.into_iter().map(|p| p.2).collect()
+}
+
+/// Most combinations of the digits of a pack.
+const WIDEST: usize = 64;
+/// Weights that are moved side by side.
+const LANES: usize = 8;
+/// The weights of `LANES` combinations of the other digits, by combination of
+/// the pack's own.
+type Block = [[f64; LANES]; WIDEST];
+
+/// Faults that push few digits, gone over in the space of these alone.
+///
+/// To the rest they are one distribution over the combinations of their own
+/// digits, and what they push a state to is the greater of the two, digit by
+/// digit. Its operators therefore have one weight for each pair of
+/// combinations of which the second is nowhere lower than the first.
+struct Pack<'m> {
+    inside: Sweep<'m>,
+    /// Where the combinations of its digits are in the whole space, and those
+    /// of all others.
+    own: Vec<u32>,
+    others: Vec<u32>,
+    /// From and to.
+    pairs: Vec<(u8, u8)>,
+    /// Weight of each pair.
+    all: Vec<f64>,
+    gone: Gone,
+}
+
+/// What becomes of a pack if none of its faults is there now.
+enum Gone {
+    /// None that was ever there can be gone: the weight of none being there.
+    Never(f64),
+    /// Weight of each pair.
+    May(Vec<f64>),
+}
+
+impl<'m> Pack<'m> {
+    /// `whole`: it has all faults of its items.
+    fn new(model: &Model, outer: &Space, faults: Vec<&'m Variable>, whole: bool) -> Self {
+        let set = digits(&faults);
+        let (own, others): (Vec<usize>, Vec<usize>) =
+            outer.digits.iter().partition(|d| set >> **d & 1 == 1);
+        let mut runs = Vec::new();
+        if whole {
+            let mut first = 0;
+            for item in faults.chunk_by(|a, b| a.item == b.item) {
+                let last = first + item.len() - 1;
+                let of = Whole::Item(item[0].item);
+                runs.push(Run { first, last, of });
+                first = last + 1;
+            }
+        }
+        let mut pairs = vec![(0, 0)];
+        let mut stride = 1;
+        for d in &own {
+            let levels = model.digits[*d].levels as u8;
+            pairs = (0..levels)
+                .flat_map(|b| (0..=b).map(move |a| (a * stride, b * stride)))
+                .flat_map(|(a, b)| pairs.iter().map(move |(s, u)| (s + a, u + b)))
+                .collect();
+            stride *= levels;
+        }
+        let places = (
+            outer.places(own.iter().copied()),
+            outer.places(others.into_iter()),
+        );
+        let space = Space::new(model, own);
+        let mut start = vec![0.0; space.states];
+        start[0] = 1.0;
+        let gone = if faults.iter().all(|f| f.lasts()) {
+            Gone::Never(faults.iter().map(|f| f.absent).product())
+        } else {
+            let mut v = start.clone();
+            let mut room = start.clone();
+            for f in &faults {
+                let was = v.clone();
+                v.iter_mut().for_each(|x| *x *= f.absent);
+                for life in f.lives.iter().filter(|l| !l.now) {
+                    room.copy_from_slice(&was);
+                    let keep = space.push(&mut room, &f.pushes, life.present);
+                    add(&mut v, &room, keep * life.weight);
+                }
+            }
+            Gone::May(space.by_pair(&v))
+        };
+        let steps = faults.into_iter().map(Step::Fault).collect();
+        let inside = Sweep::new(space, start, steps, runs);
+        Pack {
+            all: inside.space.by_pair(inside.result()),
+            inside,
+            own: places.0,
+            others: places.1,
+            pairs,
+            gone,
+        }
+    }
+
+    /// Adds to `after` what `before` becomes.
+    fn push(&self, before: &[f64], after: &mut [f64]) {
+        self.moved(before, after, &self.all, |(s, u)| (s, u));
+    }
+
+    /// The transpose, with these weights of the pairs.
+    fn pull(&self, after: &[f64], by: &[f64]) -> Vec<f64> {
+        let mut before = vec![0.0; after.len()];
+        self.moved(after, &mut before, by, |(s, u)| (u, s));
+        before
+    }
+
+    fn moved(&self, v: &[f64], out: &mut [f64], by: &[f64], turned: impl Fn((u8, u8)) -> (u8, u8)) {
+        let mut from: Block = [[0.0; LANES]; WIDEST];
+        for others in self.others.chunks(LANES) {
+            self.gather(v, others, &mut from);
+            let mut to: Block = [[0.0; LANES]; WIDEST];
+            for (pair, w) in self.pairs.iter().zip(by) {
+                let (s, u) = turned(*pair);
+                let from = &from[usize::from(s) % WIDEST];
+                let to = &mut to[usize::from(u) % WIDEST];
+                for l in 0..LANES {
+                    to[l] += w * from[l];
+                }
+            }
+            for (own, to) in self.own.iter().zip(&to) {
+                for (other, x) in others.iter().zip(to) {
+                    out[(own + other) as usize] = *x;
+                }
+            }
+        }
+    }
+
+    /// The likelihood of everything outside by what the pack pushes to.
+    fn contract(&self, ahead: &[f64], back: &[f64]) -> Vec<f64> {
+        let mut sums = vec![0.0; self.pairs.len()];
+        let mut from: Block = [[0.0; LANES]; WIDEST];
+        let mut to: Block = [[0.0; LANES]; WIDEST];
+        for others in self.others.chunks(LANES) {
+            self.gather(ahead, others, &mut from);
+            self.gather(back, others, &mut to);
+            for ((s, u), sum) in self.pairs.iter().zip(&mut sums) {
+                let a = &from[usize::from(*s) % WIDEST];
+                let b = &to[usize::from(*u) % WIDEST];
+                let mut part = [0.0; LANES / 2];
+                for l in 0..LANES / 2 {
+                    part[l] = a[l] * b[l] + a[l + LANES / 2] * b[l + LANES / 2];
+                }
+                *sum += part.iter().sum::<f64>();
+            }
+        }
+        self.inside.space.by_push(sums)
+    }
+
+    /// Lanes without a combination of their own are nought.
+    fn gather(&self, v: &[f64], others: &[u32], block: &mut Block) {
+        for (own, row) in self.own.iter().zip(block) {
+            *row = [0.0; LANES];
+            for (other, x) in others.iter().zip(row) {
+                *x = v[(own + other) as usize];
+            }
+        }
+    }
+}
+
+impl Space {
+    /// From the weights of what is pushed to, those of the pairs of states
+    /// (from, to): digit by digit, to the same level leads any push up to
+    /// there, to a higher one only the push to it.
+    fn by_pair(&self, pushed: &[f64]) -> Vec<f64> {
+        let mut v = pushed.to_vec();
+        let mut done = 1;
+        for d in &self.digits {
+            let levels = self.at[*d].1;
+            let pairs = levels * (levels + 1) / 2;
+            let mut next = Vec::with_capacity(v.len() / levels * pairs);
+            for chunk in v.chunks_exact(done * levels) {
+                for to in 0..levels {
+                    let push = |l: usize| &chunk[l * done..(l + 1) * done];
+                    for _ in 0..to {
+                        next.extend_from_slice(push(to));
+                    }
+                    next.extend_from_slice(push(to));
+                    let at = next.len() - done;
+                    (0..to).for_each(|lower| add(&mut next[at..], push(lower), 1.0));
+                }
+            }
+            v = next;
+            done *= pairs;
+        }
+        v
+    }
+
+    /// The transpose of [`Self::by_pair`].
+    fn by_push(&self, paired: Vec<f64>) -> Vec<f64> {
+        let mut v = paired;
+        let mut done = v.len();
+        for d in self.digits.iter().rev() {
+            let levels = self.at[*d].1;
+            let pairs = levels * (levels + 1) / 2;
+            done /= pairs;
+            let mut next = vec![0.0; v.len() / pairs * levels];
+            let chunks = next.chunks_exact_mut(done * levels);
+            for (out, chunk) in chunks.zip(v.chunks_exact(done * pairs)) {
+                for (push, out) in out.chunks_exact_mut(done).enumerate() {
+                    for from in 0..levels {
+                        let to = from.max(push);
+                        let pair = to * (to + 1) / 2 + from;
+                        add(out, &chunk[pair * done..(pair + 1) * done], 1.0);
+                    }
+                }
+            }
+            v = next;
+        }
+        v
+    }
+}
+
+/// Whether the sum over all sets is within reach for these events.
+pub fn within_reach(network: &Network, events: &[Event]) -> bool {
+    Model::new(network, events).is_some()
+}
+
 /// Sums over all sets. `None` if there are too many results for it
 /// ([`MAX_STATES`]), or if what was seen is impossible under the model.
 pub fn sum(network: &Network, events: &[Event]) -> Option<Exact> {
-    let (plan, results) = plan(network, events)?;
-    let changes: Vec<&Change> = events
-        .iter()
-        .filter_map(|e| match e {
-            Event::Changed(c) => Some(c),
-            Event::Seen(_) => None,
-        })
-        .collect();
-    let all: Vec<(f64, Vec<Life>)> = network
-        .faults()
-        .iter()
-        .enumerate()
-        .map(|(f, p)| lives(p.probability, f, &changes))
-        .collect();
-    let now_of = |f: FaultId| -> f64 { all[f].1.iter().filter(|l| l.now).map(|l| l.weight).sum() };
-    // Places hold items hold faults, so that each is one run of the order.
-    let mut order: Vec<FaultId> = (0..network.len())
-        .filter(|f| !plan.pushes[*f].is_empty())
-        .collect();
-    let key = |f: &FaultId| {
-        let p = network.faults()[*f];
-        (p.place, p.item, *f)
-    };
-    order.sort_by_key(key);
-    let mut room = vec![0.0; plan.states];
-    let mut ahead: Vec<Vec<f64>> = Vec::with_capacity(order.len() + 1);
-    ahead.push(plan.start());
-    for f in &order {
-        let (absent, lives) = &all[*f];
-        let next = plan.forward(&ahead[ahead.len() - 1], *f, *absent, lives, &mut room);
-        ahead.push(next);
-    }
-    let end = plan.end();
-    let total = dot(&ahead[order.len()], &end);
+    let model = Model::new(network, events)?;
+    let sweep = Sweep::over(&model);
+    let end = sweep.space.product(&model, 1.0, |d| &d.last);
+    let total = dot(sweep.result(), &end);
     if total <= 0.0 || !total.is_finite() {
         return None;
     }
-    let mut faults: Vec<f64> = (0..network.len()).map(now_of).collect();
-    // Items and places start with their faults that no result touches.
-    let mut no_item = vec![1.0; network.items()];
-    let mut no_place = vec![1.0; network.places()];
-    let mut nothing = 1.0;
-    for (f, p) in network.faults().iter().enumerate() {
-        if plan.pushes[f].is_empty() {
-            no_item[p.item] *= 1.0 - faults[f];
-            no_place[p.place] *= 1.0 - faults[f];
-            nothing *= 1.0 - faults[f];
-        }
+    let mut sums = Sums {
+        total,
+        faults: model.faults.iter().map(Variable::now).collect(),
+        no_item: vec![1.0; network.items()],
+        no_place: vec![1.0; network.places()],
+        nothing: 1.0,
+    };
+    // What no result touches stays as it was.
+    for f in model.faults.iter().filter(|f| f.pushes.is_empty()) {
+        let not = 1.0 - sums.faults[f.id];
+        sums.no_item[f.item] *= not;
+        sums.no_place[f.place] *= not;
+        sums.nothing *= not;
     }
-    let mut back = end.clone();
-    let (mut item, mut place, mut none) = (end.clone(), end.clone(), end.clone());
-    // Factors on the last three: a fault that no remedy touches only scales them.
-    let (mut item_by, mut place_by, mut none_by) = (1.0, 1.0, 1.0);
-    let (mut there, mut spare) = (end.clone(), end.clone());
-    for (i, f) in order.iter().enumerate().rev() {
-        let (absent, lives) = &all[*f];
-        let prior = network.faults()[*f];
-        let following = order.get(i + 1).map(|g| network.faults()[*g]);
-        if following.is_none_or(|g| g.item != prior.item || g.place != prior.place) {
-            item.copy_from_slice(&back);
-            item_by = 1.0;
-        }
-        if following.is_none_or(|g| g.place != prior.place) {
-            place.copy_from_slice(&back);
-            place_by = 1.0;
-        }
-        there.fill(0.0);
-        let now = lives.iter().filter(|l| l.now);
-        plan.add(&mut there, &back, *f, now, &mut room, Plan::pull);
-        faults[*f] = (dot(&ahead[i], &there) / total).clamp(0.0, 1.0);
-        // What is left of a vector if the fault is not there now.
-        if lives.iter().all(|l| l.now) {
-            back.iter_mut().for_each(|x| *x *= absent);
-            item_by *= absent;
-            place_by *= absent;
-            none_by *= absent;
-        } else {
-            for v in [&mut back, &mut item, &mut place, &mut none] {
-                spare.copy_from_slice(v);
-                v.iter_mut().for_each(|x| *x *= absent);
-                let gone = lives.iter().filter(|l| !l.now);
-                plan.add(v, &spare, *f, gone, &mut room, Plan::pull);
-            }
-        }
-        for (b, t) in back.iter_mut().zip(&there) {
-            *b += t;
-        }
-        let before = i.checked_sub(1).map(|j| network.faults()[order[j]]);
-        if before.is_none_or(|g| g.item != prior.item || g.place != prior.place) {
-            no_item[prior.item] *= item_by * dot(&ahead[i], &item) / total;
-        }
-        if before.is_none_or(|g| g.place != prior.place) {
-            no_place[prior.place] *= place_by * dot(&ahead[i], &place) / total;
-        }
-    }
-    nothing *= none_by * dot(&ahead[0], &none) / total;
-    let mut misread = vec![0.0; results];
-    let last = &ahead[order.len()];
-    for d in &plan.digits {
-        if d.flat == 0.0 {
-            continue;
-        }
-        let seen = usize::from(!d.upper_is_beyond);
-        let wrong: f64 = last
+    let mut misread = vec![0.0; model.results];
+    for (d, digit) in model.digits.iter().enumerate().filter(|d| d.1.misread) {
+        let wrong: f64 = sweep
+            .result()
             .iter()
             .zip(&end)
             .enumerate()
-            .filter(|(s, _)| s / d.stride % d.levels != seen)
+            .filter(|(state, _)| sweep.space.level(d, *state) != digit.seen)
             .map(|(_, (w, e))| w * e)
             .sum();
-        misread[d.result] = (wrong / total).clamp(0.0, 1.0);
+        misread[digit.result] = (wrong / total).clamp(0.0, 1.0);
     }
+    sweep.back(end, &mut sums);
+    let some = |none: Vec<f64>| none.iter().map(|p| (1.0 - p).clamp(0.0, 1.0)).collect();
     Some(Exact {
         evidence: total,
-        faults,
-        items: no_item.iter().map(|p| (1.0 - p).clamp(0.0, 1.0)).collect(),
-        places: no_place.iter().map(|p| (1.0 - p).clamp(0.0, 1.0)).collect(),
-        nothing: nothing.clamp(0.0, 1.0),
+        faults: sums.faults,
+        items: some(sums.no_item),
+        places: some(sums.no_place),
+        nothing: sums.nothing.clamp(0.0, 1.0),
         misread,
     })
 }
 
-/// Only the probability of what was seen (one pass instead of five).
+/// Only the probability of what was seen: one way instead of both.
 pub fn evidence(network: &Network, events: &[Event]) -> Option<f64> {
-    let (plan, _) = plan(network, events)?;
-    let changes: Vec<&Change> = events
-        .iter()
-        .filter_map(|e| match e {
-            Event::Changed(c) => Some(c),
-            Event::Seen(_) => None,
-        })
-        .collect();
-    let mut v = plan.start();
-    let mut room = v.clone();
-    for (f, p) in network.faults().iter().enumerate() {
-        if !plan.pushes[f].is_empty() {
-            let (absent, lives) = lives(p.probability, f, &changes);
-            v = plan.forward(&v, f, absent, &lives, &mut room);
-        }
-    }
-    Some(dot(&v, &plan.end()))
+    let model = Model::new(network, events)?;
+    let sweep = Sweep::over(&model);
+    let end = sweep.space.product(&model, 1.0, |d| &d.last);
+    Some(dot(sweep.result(), &end))
 }

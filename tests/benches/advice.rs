@@ -169,21 +169,21 @@ impl Device {
     }
 }
 
-#[divan::bench(args = [1, 4, 8, 10])]
+#[divan::bench(args = [1, 4, 8, 10, 12])]
 fn result_to_advice(bencher: Bencher, results: usize) {
     let device = Device::new(results);
     bencher.bench_local(|| black_box(&device).advice());
 }
 
 /// The belief's share of it.
-#[divan::bench(args = [1, 4, 8, 10])]
+#[divan::bench(args = [1, 4, 8, 10, 12])]
 fn result_to_belief(bencher: Bencher, results: usize) {
     let device = Device::new(results);
     bencher.bench_local(|| update(&device.network, black_box(&device.events), Size::Auto));
 }
 
 /// The sum's share of that.
-#[divan::bench(args = [1, 4, 8, 10])]
+#[divan::bench(args = [1, 4, 8, 10, 12])]
 fn result_to_sum(bencher: Bencher, results: usize) {
     let device = Device::new(results);
     bencher.bench_local(|| exact::sum(&device.network, black_box(&device.events)));
