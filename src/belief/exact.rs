@@ -56,52 +56,43 @@ struct Life {
     now: bool,
 }
 
+/// The weight of never being there, and the lives of being there at some time.
 fn lives(p: f64, id: FaultId, changes: &[&Change]) -> (f64, Vec<Life>) {
-    let mut all = vec![(1.0 - p, 0u64, false), (p, 1u64, true)];
+    let life = |weight, present, now| Life {
+        weight,
+        present,
+        now,
+    };
+    let mut all = vec![life(p, 1, true), life(1.0 - p, 0, false)];
     for (e, change) in changes.iter().enumerate() {
         let bit = 1u64 << (e + 1).min(63);
-        let clears = change
-            .clears
-            .iter()
-            .find(|c| c.0 == id)
-            .map_or(0.0, |c| c.1);
-        let brings = change
-            .brings
-            .iter()
-            .find(|c| c.0 == id)
-            .map_or(0.0, |c| c.1);
-        let mut next: Vec<(f64, u64, bool)> = Vec::with_capacity(all.len() * 2);
-        let mut add = |w: f64, mask: u64, now: bool| {
-            if w > 0.0 {
-                match next.iter_mut().find(|l| l.1 == mask && l.2 == now) {
-                    Some(l) => l.0 += w,
-                    None => next.push((w, mask, now)),
+        let chance = |of: &[(FaultId, f64)]| of.iter().find(|c| c.0 == id).map_or(0.0, |c| c.1);
+        let (clears, brings) = (chance(&change.clears), chance(&change.brings));
+        let mut next: Vec<Life> = Vec::with_capacity(all.len() * 2);
+        let mut add = |weight: f64, present: u64, now: bool| {
+            if weight > 0.0 {
+                match next
+                    .iter_mut()
+                    .find(|l| l.present == present && l.now == now)
+                {
+                    Some(l) => l.weight += weight,
+                    None => next.push(life(weight, present, now)),
                 }
             }
         };
-        for (w, mask, now) in all {
+        for l in all {
             // First what is cleared, then what the work may bring.
-            let stays = if now { 1.0 - clears } else { 0.0 };
+            let stays = if l.now { 1.0 - clears } else { 0.0 };
             let there = stays + (1.0 - stays) * brings;
-            add(w * there, mask | bit, true);
-            add(w * (1.0 - there), mask, false);
+            add(l.weight * there, l.present | bit, true);
+            add(l.weight * (1.0 - there), l.present, false);
         }
         all = next;
     }
-    let mut absent = 0.0;
-    let mut there = Vec::new();
-    for (weight, present, now) in all {
-        if present == 0 && !now {
-            absent += weight;
-        } else {
-            there.push(Life {
-                weight,
-                present,
-                now,
-            });
-        }
-    }
-    (absent, there)
+    let never = |l: &Life| l.present == 0;
+    let absent = all.iter().filter(|l| never(l)).map(|l| l.weight).sum();
+    all.retain(|l| !never(l));
+    (absent, all)
 }
 
 /// How a digit is moved by one fault.
@@ -473,7 +464,7 @@ impl Sums {
 struct Sweep<'m> {
     space: Space,
     steps: Vec<Step<'m>>,
-    /// Later ends first, then earlier beginnings: as the way back meets them.
+    /// As the way back meets them: later ends first, what holds others before these.
     runs: Vec<Run>,
     /// The weights before each step, and after the last.
     ahead: Vec<f64>,
@@ -538,8 +529,9 @@ impl<'m> Sweep<'m> {
         Sweep::new(space, start, steps, runs)
     }
 
+    /// `runs` by their ends, what holds others after these.
     fn new(space: Space, start: Vec<f64>, steps: Vec<Step<'m>>, mut runs: Vec<Run>) -> Self {
-        runs.sort_by_key(|r| (Reverse(r.last), r.first));
+        runs.reverse();
         let n = space.states;
         let mut ahead = start;
         ahead.resize(n * (steps.len() + 1), 0.0);

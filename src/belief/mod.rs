@@ -35,10 +35,12 @@ pub mod candidates;
 pub mod exact;
 mod explain;
 mod network;
+mod order;
 mod prior;
 mod update;
 
 pub use explain::{Weight, conflict_bits, weights_of_evidence};
 pub use network::{Change, Event, FaultId, Finding, Network, Prior, Seen};
+pub use order::likelier;
 pub use prior::{Conversion, ConversionError, convert, leak_for};
 pub use update::{Belief, Size, update};

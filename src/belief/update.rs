@@ -3,6 +3,7 @@
 use super::candidates::{self, Candidate, MAX_SIZE, Weighted};
 use super::exact::{self, Exact};
 use super::network::{Event, FaultId, Network, Prior};
+use super::order::likelier;
 
 /// Which sets of faults count.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
@@ -174,7 +175,7 @@ fn likeliest(network: &Network, exact: Option<&Exact>) -> Vec<FaultId> {
         Some(e) => e.faults[f].max(network.faults()[f].probability * 1e-3),
         None => network.faults()[f].probability,
     };
-    order.sort_by(|a, b| p(*b).total_cmp(&p(*a)));
+    order.sort_by(|a, b| likelier(p(*a), p(*b)));
     order
 }
 

@@ -12,6 +12,7 @@ use super::replay::read_case;
 use super::show;
 use super::terminal::{Terminal, escaped, fill};
 use super::walk::{closing_state, open_store};
+use crate::belief::likelier;
 use crate::desk::{Desk, DeskError};
 use crate::job::view::{self, StateView, VERSION};
 use crate::job::{Cannot, CaseFile, Did, Entry, Shown, Unclear};
@@ -329,7 +330,7 @@ fn suppose(args: &Args, desk: &Desk, test: &str, shows: &str, terminal: &mut Ter
             now: case.belief.faults[f],
         })
         .collect();
-    suspects.sort_by(|a, b| b.posterior.total_cmp(&a.posterior));
+    suspects.sort_by(|a, b| likelier(a.posterior, b.posterior));
     terminal.json(&SupposeView {
         version: VERSION,
         job: desk.id(),

@@ -2,6 +2,7 @@
 
 use super::error::{Failure, Result};
 use super::terminal::fill;
+use crate::belief::likelier;
 use crate::desk::Desk;
 use crate::job::Case;
 use crate::job::view::{StateView, StepView, percent, result_words};
@@ -29,7 +30,7 @@ pub(super) fn suspects(state: &StateView, width: usize, many: usize) -> String {
     if state.belief.nothing_found >= 0.005 {
         rows.push((state.belief.nothing_found, "- nothing is wrong".to_owned()));
     }
-    rows.sort_by(|a, b| b.0.total_cmp(&a.0));
+    rows.sort_by(|a, b| likelier(a.0, b.0));
     rows.iter()
         .map(|(p, name)| {
             let head = format!("  {} {:>5} ", bar(*p), percent(*p));
@@ -330,7 +331,7 @@ pub(super) fn explain(desk: &Desk, s: &StepView) -> String {
 pub(super) fn supposed(case: &Case, test: usize, outcome: usize) -> String {
     let then = case.what_if(test, outcome);
     let mut order: Vec<usize> = (0..then.faults.len()).collect();
-    order.sort_by(|a, b| then.faults[*b].total_cmp(&then.faults[*a]));
+    order.sort_by(|a, b| likelier(then.faults[*a], then.faults[*b]));
     let mut out = format!("If {}:\n", case.model.tests[test].outcomes[outcome].says);
     for f in order.into_iter().take(3) {
         out += &format!(

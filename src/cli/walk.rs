@@ -7,6 +7,7 @@ use super::error::{Failure, Result};
 use super::intake::Intake;
 use super::show;
 use super::terminal::Terminal;
+use crate::belief::likelier;
 use crate::desk::Desk;
 use crate::job::view::{self, StateView, StepView, percent};
 use crate::job::{Cannot, ClosingState, Did, Entry, Shown, Unclear};
@@ -588,7 +589,7 @@ impl Walk<'_> {
                     .sum()
             };
             let mut order: Vec<usize> = (0..m.remedies.len()).collect();
-            order.sort_by(|a, b| likely(*b).total_cmp(&likely(*a)));
+            order.sort_by(|a, b| likelier(likely(*a), likely(*b)));
             order.truncate(9);
             let lines: Vec<String> = order
                 .iter()

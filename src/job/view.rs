@@ -7,6 +7,7 @@ use serde::{Deserialize, Serialize};
 
 use super::case::{Case, Closed, Entered};
 use super::file::Entry;
+use crate::belief::likelier;
 use crate::model::Model;
 use crate::plan::{Act, Proposal, Stop};
 use crate::rulebase::Where;
@@ -199,7 +200,7 @@ fn belief(case: &Case, steps: &[Entry]) -> BeliefView {
     let mut suspects: Vec<Suspect> = (0..m.faults.len())
         .map(|f| suspect(m, f, b.faults[f]))
         .collect();
-    suspects.sort_by(|a, b| b.posterior.total_cmp(&a.posterior));
+    suspects.sort_by(|a, b| likelier(a.posterior, b.posterior));
     let mut items: Vec<Share> = m
         .items
         .iter()
@@ -209,7 +210,7 @@ fn belief(case: &Case, steps: &[Entry]) -> BeliefView {
             posterior: *p,
         })
         .collect();
-    items.sort_by(|a, b| b.posterior.total_cmp(&a.posterior));
+    items.sort_by(|a, b| likelier(a.posterior, b.posterior));
     let results = case
         .results()
         .into_iter()
@@ -486,7 +487,7 @@ fn why_remedy(case: &Case, i: usize, p: &Proposal) -> String {
         .clears
         .iter()
         .map(|(f, _)| *f)
-        .max_by(|a, b| case.belief.faults[*a].total_cmp(&case.belief.faults[*b]));
+        .min_by(|a, b| likelier(case.belief.faults[*a], case.belief.faults[*b]));
     match best {
         Some(f) => format!(
             "would mend it with {}; against {} ({})",

@@ -2,7 +2,7 @@
 
 use super::{Situation, gain};
 use crate::belief::candidates::Likelihood;
-use crate::belief::{FaultId, Seen};
+use crate::belief::{FaultId, Seen, likelier};
 
 /// A result that would put another suspect first.
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -80,5 +80,5 @@ fn marginals(s: &Situation, seen: Option<&Likelihood>) -> Vec<f64> {
 }
 
 fn top(p: &[f64]) -> Option<FaultId> {
-    (0..p.len()).max_by(|a, b| p[*a].total_cmp(&p[*b]).then(b.cmp(a)))
+    (0..p.len()).min_by(|a, b| likelier(p[*a], p[*b]))
 }

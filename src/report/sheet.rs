@@ -5,6 +5,7 @@
 use std::collections::BTreeSet;
 
 use super::words;
+use crate::belief::likelier;
 use crate::job::trail::{Advised, Moment, Trail, TrailStep};
 use crate::job::view::{Suspect, percent};
 
@@ -324,7 +325,7 @@ impl Known {
             if !m.suspects.is_empty() && m.nothing_found >= NAMED_FROM {
                 leading.push(("nothing wrong", m.nothing_found));
             }
-            leading.sort_by(|a, b| b.1.total_cmp(&a.1));
+            leading.sort_by(|a, b| likelier(a.1, b.1));
         }
         Known {
             leading: leading.iter().map(|(n, p)| Odds::new(n, *p)).collect(),
@@ -337,7 +338,7 @@ impl Known {
 
 fn places(m: &Moment) -> Vec<Odds> {
     let mut places: Vec<_> = m.r#where.iter().collect();
-    places.sort_by(|a, b| b.posterior.total_cmp(&a.posterior));
+    places.sort_by(|a, b| likelier(a.posterior, b.posterior));
     places
         .into_iter()
         .map(|p| Odds::new(&p.name, p.posterior))

@@ -10,6 +10,7 @@
 use std::fmt::Write as _;
 
 use super::words;
+use crate::belief::likelier;
 use crate::job::trail::{LISTED, Moment, Trail};
 use crate::job::view::percent;
 
@@ -276,7 +277,7 @@ fn series(t: &Trail) -> Vec<Series> {
         })
         .filter(|s| s.highest > DRAWN_FROM)
         .collect();
-    all.sort_by(|a, b| b.highest.total_cmp(&a.highest));
+    all.sort_by(|a, b| likelier(a.highest, b.highest));
     all.truncate(DRAWN);
     all.push(Series {
         name: "nothing wrong".to_owned(),
