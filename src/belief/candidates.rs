@@ -3,6 +3,7 @@
 use std::collections::HashMap;
 
 use super::network::{Change, Event, FaultId, Network, Seen};
+use super::order::{NOISE, likelier, steady};
 
 /// The largest set that can be listed.
 pub const MAX_SIZE: usize = 6;
@@ -185,12 +186,18 @@ pub fn breadth(n: usize, size: usize) -> usize {
 
 /// Weighs listed sets by everything that happened.
 pub fn filter(network: &Network, mut sets: Weighted, events: &[Event]) -> Weighted {
+    let mut seen: Vec<Likelihood> = Vec::new();
     for e in events {
         match e {
-            Event::Seen(s) => weigh(network.len(), &mut sets, s),
-            Event::Changed(c) => sets = transform(&sets, c),
+            Event::Seen(s) => seen.push(Likelihood::new(network.len(), s)),
+            Event::Changed(c) => {
+                weigh(network.len(), &mut sets, &seen);
+                seen.clear();
+                sets = transform(&sets, c);
+            }
         }
     }
+    weigh(network.len(), &mut sets, &seen);
     sets
 }
 
@@ -208,16 +215,15 @@ pub(super) fn merge(sets: &mut Weighted) {
 
 /// Puts the likeliest first; equal ones in the order of their faults.
 pub(super) fn sort(sets: &mut Weighted) {
-    // Weights are positive, so their bits are in the order of their values.
     // Plain numbers sort several times faster than the sets themselves: first
     // by the upper bits with the place in the list, then the few that tie.
     const PLACE: u32 = 20;
-    let full = |a: &(Candidate, f64), b: &(Candidate, f64)| b.1.total_cmp(&a.1).then(a.0.cmp(&b.0));
+    let full = |a: &(Candidate, f64), b: &(Candidate, f64)| likelier(a.1, b.1).then(a.0.cmp(&b.0));
     if sets.len() >> PLACE > 0 {
         sets.sort_unstable_by(full);
         return;
     }
-    let upper = |w: f64| !w.to_bits() >> PLACE;
+    let upper = |w: f64| ((u64::MAX >> NOISE) - steady(w)) >> (PLACE - NOISE);
     let mut keys: Vec<u64> = sets
         .iter()
         .enumerate()
@@ -234,11 +240,30 @@ pub(super) fn sort(sets: &mut Weighted) {
     *sets = sorted;
 }
 
-/// Multiplies each weight by the likelihood of a result.
-fn weigh(n: usize, sets: &mut Weighted, seen: &Seen) {
-    let like = Likelihood::new(n, seen);
-    for (c, w) in sets {
-        *w *= like.of(c);
+/// Multiplies each weight by the likelihoods of results.
+fn weigh(n: usize, sets: &mut Weighted, seen: &[Likelihood]) {
+    // The pairs of one fault follow each other: they are weighed as a row.
+    let mut row = vec![1.0; n];
+    let pairs =
+        |a: &Candidate, b: &Candidate| a.len() == 2 && b.len() == 2 && a.faults[0] == b.faults[0];
+    for run in sets.chunk_by_mut(|a, b| pairs(&a.0, &b.0)) {
+        let second = |s: &(Candidate, f64)| usize::from(s.0.faults[1]);
+        let from = run.iter().map(second).min().unwrap_or(0);
+        let to = run.iter().map(second).max().unwrap_or(0) + 1;
+        if run.len() * 2 < to - from || run.len() == 1 {
+            for (c, w) in run {
+                *w *= seen.iter().map(|s| s.of(c)).product::<f64>();
+            }
+            continue;
+        }
+        let first = usize::from(run[0].0.faults[0]);
+        row[from..to].fill(1.0);
+        for s in seen {
+            s.by_second(first, from, &mut row[from..to]);
+        }
+        for s in run {
+            s.1 *= row[second(s)];
+        }
     }
 }
 
@@ -266,6 +291,39 @@ impl Likelihood {
             upper: (seen.outcome + 1 < f.outcomes()).then(|| row(seen.outcome)),
             real: 1.0 - f.misread(),
             flat: f.misread() / f.outcomes() as f64,
+        }
+    }
+
+    /// Multiplies `by` by `P(outcome | exactly these two)` for the pairs of a
+    /// fault with those from `from` on.
+    fn by_second(&self, first: FaultId, from: FaultId, by: &mut [f64]) {
+        let (real, flat) = (self.real, self.flat);
+        let row = |r: &'_ (f64, Vec<f64>)| (r.0 * r.1[first], from..from + by.len());
+        match (&self.upper, &self.lower) {
+            (Some(upper), None) => {
+                let (u, at) = row(upper);
+                for (x, v) in by.iter_mut().zip(&upper.1[at]) {
+                    *x *= real * (u * v) + flat;
+                }
+            }
+            (upper, Some(lower)) => {
+                let (l, at) = row(lower);
+                match upper {
+                    None => {
+                        for (x, v) in by.iter_mut().zip(&lower.1[at]) {
+                            *x *= real * (1.0 - l * v) + flat;
+                        }
+                    }
+                    Some(upper) => {
+                        let (u, _) = row(upper);
+                        let rows = upper.1[at.clone()].iter().zip(&lower.1[at]);
+                        for (x, (v, w)) in by.iter_mut().zip(rows) {
+                            *x *= real * (u * v - l * w).max(0.0) + flat;
+                        }
+                    }
+                }
+            }
+            (None, None) => {}
         }
     }
 

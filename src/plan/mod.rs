@@ -15,8 +15,8 @@ mod turn;
 
 use std::sync::Arc;
 
-use crate::belief::candidates::{Candidate, Likelihood};
-use crate::belief::{FaultId, Finding, Seen};
+use crate::belief::candidates::Candidate;
+use crate::belief::{FaultId, Finding};
 use crate::bench::{BenchState, Moves};
 
 pub use gain::Foretold;
@@ -213,7 +213,7 @@ pub fn advise(s: &Situation, many: usize) -> Advice {
     let mut steps: Vec<Proposal> = ranked
         .iter()
         .take(LOOKED_AT.max(many))
-        .map(|(i, _)| look_ahead(s, *i, gains[*i].as_ref()))
+        .map(|(i, _)| look_ahead(s, &masses, *i, gains[*i].as_ref()))
         .collect();
     for r in ahead.order.iter().take(many.max(3)) {
         let Some(remedy) = &s.remedies[*r] else {
@@ -278,19 +278,14 @@ fn rank(p: &Proposal) -> (u8, usize) {
     }
 }
 
-fn look_ahead(s: &Situation, i: usize, foretold: Option<&Foretold>) -> Proposal {
+fn look_ahead(s: &Situation, now: &Masses, i: usize, foretold: Option<&Foretold>) -> Proposal {
     let t = s.tests[i].as_ref().expect("ranked tests can be done");
     let (to, moving) = s.moves.reach(s.state, t.conditions);
     let outcomes = foretold.map_or_else(Vec::new, |f| f.outcomes.clone());
     let mut expected = s.costs.of(t.minutes + moving, 0.0);
     let mut spent = expected;
-    for (k, p) in outcomes.iter().enumerate() {
+    for (p, masses) in outcomes.iter().zip(now.after(s, &t.finding)) {
         if *p > 1e-9 {
-            let seen = Seen {
-                finding: t.finding.clone(),
-                outcome: k,
-            };
-            let masses = Masses::of(s, Some(&Likelihood::new(s.faults, &seen)));
             let ahead = repair::expected_cost(s, &masses, to, None);
             expected += p * ahead.cost;
             spent += p * ahead.spent;

@@ -1,8 +1,11 @@
 //! The expected cost of repair: remedies in the order of probability over
 //! cost, a retest after each, until mended or until giving up is cheaper.
 
+use std::sync::Arc;
+
 use super::Situation;
-use crate::belief::candidates::Likelihood;
+use crate::belief::candidates::{Candidate, Likelihood};
+use crate::belief::{Finding, Seen};
 use crate::bench::BenchState;
 
 /// Probability of each fault, shared out so that the sum is the probability
@@ -38,6 +41,48 @@ impl Masses {
             nothing /= total;
         }
         Masses { faults, nothing }
+    }
+
+    /// The same after each outcome of a test; `self` is of the candidates as
+    /// they are. Only those that the test sees are weighed one by one: the
+    /// others keep their proportions.
+    pub(super) fn after(&self, s: &Situation, finding: &Arc<Finding>) -> Vec<Masses> {
+        let mut sees = vec![false; s.faults];
+        finding.sees().for_each(|f| sees[f] = true);
+        let seen: Vec<&(Candidate, f64)> = s
+            .candidates
+            .iter()
+            .filter(|(c, _)| c.iter().any(|f| sees[f]))
+            .collect();
+        let all: f64 = s.candidates.iter().map(|c| c.1).sum();
+        (0..finding.outcomes())
+            .map(|outcome| {
+                let like = Likelihood::new(
+                    s.faults,
+                    &Seen {
+                        finding: finding.clone(),
+                        outcome,
+                    },
+                );
+                let unseen = like.of(&Candidate::EMPTY);
+                let mut total = unseen * all;
+                let mut faults: Vec<f64> = self.faults.iter().map(|x| x * total).collect();
+                let nothing = self.nothing * total;
+                for (c, w) in &seen {
+                    let more = w * (like.of(c) - unseen);
+                    total += more;
+                    let share = more / c.len() as f64;
+                    c.iter().for_each(|f| faults[f] += share);
+                }
+                let total = if total > 0.0 { total } else { 1.0 };
+                // Differences may leave a rounding error below nought.
+                faults.iter_mut().for_each(|x| *x = x.max(0.0) / total);
+                Masses {
+                    faults,
+                    nothing: nothing / total,
+                }
+            })
+            .collect()
     }
 }
 
@@ -154,4 +199,47 @@ pub fn order_by_probability_over_cost(remedies: &[(f64, f64)]) -> Vec<usize> {
         worth(*b).total_cmp(&worth(*a)).then(a.cmp(b))
     });
     order
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::bench::{Bench, Moves};
+    use crate::plan::Costs;
+
+    #[test]
+    fn masses_after_an_outcome_are_those_of_the_candidates() {
+        let sets: [(&[usize], f64); 6] = [
+            (&[], 0.1),
+            (&[0], 0.3),
+            (&[1], 0.25),
+            (&[2], 0.2),
+            (&[0, 2], 0.1),
+            (&[1, 2], 0.05),
+        ];
+        let candidates = sets.map(|(f, w)| (Candidate::new(f).expect("a small set"), w));
+        let moves = Moves::new(&Bench::default());
+        let s = Situation {
+            faults: 3,
+            candidates: &candidates,
+            tests: &[],
+            remedies: &[],
+            retest: None,
+            moves: &moves,
+            state: BenchState::default(),
+            costs: Costs::default(),
+        };
+        let pushes = [(0, vec![0.5, 0.3]), (1, vec![0.2, 0.8])];
+        let finding = Arc::new(Finding::ordered(3, 0.1, &pushes, 0.03));
+        let after = Masses::of(&s, None).after(&s, &finding);
+        for (outcome, got) in after.iter().enumerate() {
+            let finding = finding.clone();
+            let like = Likelihood::new(3, &Seen { finding, outcome });
+            let want = Masses::of(&s, Some(&like));
+            assert!((got.nothing - want.nothing).abs() < 1e-15);
+            for (a, b) in got.faults.iter().zip(&want.faults) {
+                assert!((a - b).abs() < 1e-15, "{got:?} {want:?}");
+            }
+        }
+    }
 }
