@@ -330,9 +330,10 @@ fn entries(rules: &Rulebase, p: &Pack, unit: &str) -> Vec<(String, String)> {
             t += &format!("heard in words such as: {}\n", said.join("; "));
         }
         t += &format!("caused by: {}\n", causes(&s.links, fault_name));
-        if let Some(leak) = s.leak {
-            t += &format!("with none of these faults: {:.1} of 100\n", leak * 100.0);
-        }
+        t += &format!(
+            "nothing is found in: {:.0} of 1000 jobs with it\n",
+            s.nothing_found * 1000.0
+        );
         out.push((s.id.clone(), t));
     }
     out

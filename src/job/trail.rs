@@ -7,6 +7,7 @@ use serde::{Deserialize, Serialize};
 use super::case::{Case, Entered};
 use super::file::{CaseFile, Entry};
 use super::view::{Share, StateView, Suspect, VERSION, result_words, suspect};
+use crate::belief::likelier;
 use crate::model::{Found, Model};
 use crate::rulebase::{Kind, Step};
 
@@ -376,7 +377,7 @@ fn worked_on(m: &Model, clears: &[(usize, f64)]) -> Vec<TrailItem> {
             None => best.push((item, *chance)),
         }
     }
-    best.sort_by(|a, b| b.1.total_cmp(&a.1));
+    best.sort_by(|a, b| likelier(a.1, b.1));
     best.into_iter()
         .map(|(i, _)| TrailItem {
             item: m.items[i].id.clone(),
@@ -394,6 +395,6 @@ fn was_there(case: &Case, remedy: usize, clears: &[(usize, f64)]) -> Vec<Suspect
         .map(|(f, _)| suspect(m, *f, case.was_there(remedy, *f)))
         .filter(|s| s.posterior >= WAS_THERE_FROM)
         .collect();
-    out.sort_by(|a, b| b.posterior.total_cmp(&a.posterior));
+    out.sort_by(|a, b| likelier(a.posterior, b.posterior));
     out
 }

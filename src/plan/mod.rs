@@ -240,7 +240,7 @@ pub fn advise(s: &Situation, many: usize) -> Advice {
     // A mend that is not proved is no mend: what it owes goes before all else.
     for t in s.due.iter().rev().filter(|t| s.tests[**t].is_some()) {
         steps.retain(|p| p.act != Act::Test(*t));
-        steps.insert(0, look_ahead(s, *t, gains[*t].as_ref()));
+        steps.insert(0, look_ahead(s, &masses, *t, gains[*t].as_ref()));
     }
     let expected = steps
         .first()

@@ -225,6 +225,7 @@ mod tests {
             tests: &[],
             remedies: &[],
             retest: None,
+            due: &[],
             moves: &moves,
             state: BenchState::default(),
             costs: Costs::default(),
