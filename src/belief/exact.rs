@@ -318,13 +318,17 @@ impl Space {
 
     /// The vector whose weights are a product over the digits.
     fn product(&self, model: &Model, constant: f64, of: impl Fn(&Digit) -> &[f64; 3]) -> Vec<f64> {
-        let mut v = vec![constant];
+        let mut v = Vec::with_capacity(self.states);
+        v.push(constant);
         for d in &self.digits {
             let digit = &model.digits[*d];
-            v = of(digit)[..digit.levels]
-                .iter()
-                .flat_map(|by| v.iter().map(move |x| x * by))
-                .collect();
+            let n = v.len();
+            for _ in 1..digit.levels {
+                v.extend_from_within(..n);
+            }
+            for (part, by) in v.chunks_exact_mut(n).zip(of(digit)) {
+                part.iter_mut().for_each(|x| *x *= by);
+            }
         }
         v
     }
@@ -476,15 +480,12 @@ impl<'m> Sweep<'m> {
         let space = model.space();
         let start = space.product(model, model.constant, |d| &d.start);
         // Places hold items hold faults, so that each is one run of the order.
-        let mut order: Vec<&Variable> = model
-            .faults
-            .iter()
-            .filter(|f| !f.pushes.is_empty())
-            .collect();
+        let mut order: Vec<&Variable> = Vec::with_capacity(model.faults.len());
+        order.extend(model.faults.iter().filter(|f| !f.pushes.is_empty()));
         order.sort_by_key(|f| (f.place, f.item));
         let packing = space.states > WIDEST;
-        let mut steps: Vec<Step> = Vec::new();
-        let mut runs: Vec<Run> = Vec::new();
+        let mut steps: Vec<Step> = Vec::with_capacity(order.len());
+        let mut runs: Vec<Run> = Vec::with_capacity(order.len() + 2);
         for place in order.chunk_by(|a, b| a.place == b.place) {
             let from = steps.len();
             let mut narrow: Vec<&[&Variable]> = Vec::new();
