@@ -8,7 +8,7 @@ use crate::belief::{
     Belief, Change, Event, Finding, Seen, Size, conflict_bits, update, weights_of_evidence,
 };
 use crate::bench::{Bench, BenchState, Moves};
-use crate::model::{CompileError, Found, Model, TestInfo, compile, recognise};
+use crate::model::{CompileError, Found, Model, TestInfo, compile, outline, recognise};
 use crate::plan::{Advice, Costs, PlanRemedy, PlanTest, Situation, Turn, advise, turning_point};
 use crate::rulebase::Rulebase;
 
@@ -194,7 +194,7 @@ impl Case {
         let mut unfit = Vec::new();
         let mut history = file.history.clone();
         let whole = loop {
-            match compile(rules, &file.device, &history, None) {
+            match outline(rules, &file.device, &history) {
                 Err(e @ CompileError::NoHistory(..)) => {
                     let CompileError::NoHistory(gone, _) = &e else {
                         continue;
@@ -223,11 +223,7 @@ impl Case {
             all
         };
         let packs = packs_in_play(&whole, rules, &symptom_ids, &file.steps)?;
-        let model = if packs.len() == whole.packs.len() {
-            whole
-        } else {
-            compile(rules, &file.device, &history, Some(&packs))?
-        };
+        let model = compile(rules, &file.device, &history, Some(&packs))?;
         let mut case = Case {
             symptoms: Vec::new(),
             entered: Vec::new(),

@@ -103,6 +103,29 @@ pub fn compile(
     history: &[String],
     in_play: Option<&[String]>,
 ) -> Result<Model, CompileError> {
+    build(rules, unit, history, in_play, false)
+}
+
+/// The symptoms alone, without chances, of all that a device carries: enough
+/// to recognise a complaint, and with it the packs to compile.
+///
+/// # Errors
+/// As for [`compile`].
+pub fn outline(
+    rules: &Rulebase,
+    unit: &super::Unit,
+    history: &[String],
+) -> Result<Model, CompileError> {
+    build(rules, unit, history, None, true)
+}
+
+fn build(
+    rules: &Rulebase,
+    unit: &super::Unit,
+    history: &[String],
+    in_play: Option<&[String]>,
+    outline: bool,
+) -> Result<Model, CompileError> {
     for h in history {
         if !rules.bench.history.iter().any(|(id, _)| id == h) && !rules.bench.history.is_empty() {
             let known: Vec<&str> = rules.bench.history.iter().map(|h| h.0.as_str()).collect();
@@ -146,6 +169,7 @@ pub fn compile(
         history,
         kind: device.map_or(unit.kind.as_str(), |d| d.kind.as_str()),
         prefixes: HashSet::new(),
+        outline,
     };
     for (pack, copies) in carries {
         b.pack(pack, &copies)?;
@@ -160,6 +184,8 @@ struct Builder<'a> {
     history: &'a [String],
     kind: &'a str,
     prefixes: HashSet<String>,
+    /// Only what a complaint is recognised by is wanted.
+    outline: bool,
 }
 
 /// The chance of each fault of a pack that it gives cause for a complaint.
@@ -220,8 +246,10 @@ impl Builder<'_> {
             self.items(&mut copy, &mut shared_faults);
             self.functions(&mut copy, &mut shared_functions);
             self.symptoms(&copy);
-            self.tests(&copy);
-            self.remedies(&copy);
+            if !self.outline {
+                self.tests(&copy);
+                self.remedies(&copy);
+            }
             self.model.copies.push(CopyInfo {
                 pack: pack.id.clone(),
                 unit: pack.unit.clone().unwrap_or_default(),
@@ -243,6 +271,9 @@ impl Builder<'_> {
     fn base_priors(&self, pack: &Pack) -> Result<Vec<f64>, CompileError> {
         if pack.minimal {
             return Ok(pack.faults.iter().map(|f| f.rate).collect());
+        }
+        if self.outline {
+            return Ok(vec![0.0; pack.faults.len()]);
         }
         // The same rates are asked for at every entry of every job.
         let mut known = pack

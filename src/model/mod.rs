@@ -15,7 +15,7 @@ use crate::belief::{Change, Finding, Network};
 use crate::bench::Bench;
 use crate::rulebase::{Kind, Step, Where};
 
-pub use compile::{CompileError, compile};
+pub use compile::{CompileError, compile, outline};
 pub use recognise::{Heard, recognise};
 
 /// Which device is on the bench and what is known of its past.
