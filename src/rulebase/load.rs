@@ -64,20 +64,16 @@ impl Rules {
         }
         let mut raw: Vec<AnyFile> = Vec::new();
         let mut replaced = 0;
-        for (i, file) in files.iter().enumerate() {
-            match yaml::parse(i as u32, &file.text) {
-                Err(p) => problems.push(p),
-                Ok(node) => {
-                    if let Some(any) = any_file(&node, &files, &mut problems) {
-                        if i >= builtin {
-                            // What is given replaces what is built in.
-                            let before = raw.len();
-                            raw.retain(|old| place(old) as usize >= builtin || !same(old, &any));
-                            replaced += before - raw.len();
-                        }
-                        raw.push(any);
-                    }
+        for (i, (any, mut found)) in decode_all(&files).into_iter().enumerate() {
+            problems.append(&mut found);
+            if let Some(any) = any {
+                if i >= builtin {
+                    // What is given replaces what is built in.
+                    let before = raw.len();
+                    raw.retain(|old| place(old) as usize >= builtin || !same(old, &any));
+                    replaced += before - raw.len();
                 }
+                raw.push(any);
             }
         }
         if files.is_empty() && problems.is_empty() && self.paths.is_empty() {
@@ -105,6 +101,37 @@ impl Rules {
             problems,
         }
     }
+}
+
+/// What a file says, as far as it can be read, and what is wrong with it.
+type Decoded = (Option<AnyFile>, Vec<Problem>);
+
+/// Reads every file, on as many cores as there are.
+fn decode_all(files: &[SourceFile]) -> Vec<Decoded> {
+    let one = |i: usize| -> Decoded {
+        let mut problems = Vec::new();
+        let any = yaml::parse(i as u32, &files[i].text)
+            .map_err(|p| problems.push(p))
+            .ok()
+            .and_then(|node| any_file(&node, files, &mut problems));
+        (any, problems)
+    };
+    let one = &one;
+    std::thread::scope(|s| {
+        let started: Vec<_> = (0..files.len())
+            .map(|i| match files[i].text.len() {
+                0..20_000 => Ok(one(i)),
+                // A thread pays for a large file only.
+                _ => Err(s.spawn(move || one(i))),
+            })
+            .collect();
+        let gave_up = |_| Problem::of_file(Code::Syntax, "the YAML reader gave up");
+        started
+            .into_iter()
+            .map(|file| file.or_else(|thread| thread.join()))
+            .map(|file| file.unwrap_or_else(|e| (None, vec![gave_up(e)])))
+            .collect()
+    })
 }
 
 fn embedded(dir: &Dir, out: &mut Vec<SourceFile>) {

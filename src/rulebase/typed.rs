@@ -1,8 +1,10 @@
 //! The rule base as the rest of the program holds it: only valid states.
 
 use std::fmt;
+use std::sync::OnceLock;
 
-use regex::bytes::{Regex, RegexBuilder};
+use regex_automata::{meta::Regex, nfa::thompson::WhichCaptures};
+use regex_syntax::hir::Hir;
 use serde::{Deserialize, Serialize};
 
 use crate::bench::Bench;
@@ -199,24 +201,33 @@ pub struct Symptom {
 #[derive(Debug)]
 pub struct Pattern {
     source: String,
-    /// Every fit begins with one of these; `None` if they cannot be listed.
-    starts: Option<Vec<Vec<u8>>>,
-    ready: std::sync::OnceLock<Option<Regex>>,
+    parsed: Hir,
+    ready: OnceLock<Option<Regex>>,
 }
 
 impl Pattern {
-    /// A pattern that has been parsed.
-    pub fn new(source: String, parsed: &regex_syntax::hir::Hir) -> Self {
-        let starts = regex_syntax::hir::literal::Extractor::new()
-            .extract(parsed)
-            .literals()
-            .filter(|_| !source.contains(char::is_uppercase))
-            .map(|l| l.iter().map(|l| l.as_bytes().to_vec()).collect());
-        Pattern {
-            source,
-            starts,
-            ready: std::sync::OnceLock::new(),
-        }
+    /// Reads a pattern for texts in lower case.
+    ///
+    /// # Errors
+    /// If it is no regular expression.
+    pub fn new(source: &str) -> Result<Self, Box<regex_syntax::Error>> {
+        // Plain ASCII rules are read and made ready several times faster.
+        let parsed = regex_syntax::ParserBuilder::new()
+            .unicode(!source.is_ascii())
+            .utf8(false)
+            .case_insensitive(source.contains(char::is_uppercase))
+            .build()
+            .parse(source)?;
+        Ok(Pattern {
+            source: source.to_owned(),
+            parsed,
+            ready: OnceLock::new(),
+        })
+    }
+
+    /// Whether it fits every text, even an empty one.
+    pub fn fits_all(&self) -> bool {
+        self.parsed.properties().minimum_len() == Some(0)
     }
 
     /// The regular expression as it is written.
@@ -226,28 +237,22 @@ impl Pattern {
 
     /// Where it first fits in a text that is already in lower case.
     pub fn find(&self, lower: &str) -> Option<std::ops::Range<usize>> {
-        let text = lower.as_bytes();
-        if let Some(starts) = &self.starts
-            && !starts
-                .iter()
-                .any(|s| s.is_empty() || text.windows(s.len()).any(|w| w == s))
-        {
-            return None;
-        }
-        self.ready
-            .get_or_init(|| {
-                // Plain ASCII rules are made ready several times faster.
-                RegexBuilder::new(&self.source)
-                    .unicode(!self.source.is_ascii())
-                    .case_insensitive(self.source.contains(char::is_uppercase))
-                    .size_limit(1 << 20)
-                    .build()
-                    .ok()
-            })
-            .as_ref()?
-            .find(lower.as_bytes())
-            .map(|m| m.range())
-            .filter(|r| lower.get(r.clone()).is_some())
+        let made = || {
+            // What speeds up a search in long texts takes longer to make than
+            // many searches in a complaint.
+            let config = Regex::config()
+                .utf8_empty(false)
+                .which_captures(WhichCaptures::Implicit)
+                .nfa_size_limit(Some(1 << 20))
+                .auto_prefilter(false)
+                .hybrid(false)
+                .onepass(false);
+            let mut builder = Regex::builder();
+            builder.configure(config).build_from_hir(&self.parsed).ok()
+        };
+        let found = self.ready.get_or_init(made).as_ref()?.find(lower)?;
+        let range = found.range();
+        lower.get(range.clone()).is_some().then_some(range)
     }
 }
 

@@ -1016,8 +1016,8 @@ impl Validator<'_> {
             };
             let mut hear = Vec::new();
             for p in &s.hear {
-                match regex_syntax::Parser::new().parse(p) {
-                    Ok(hir) if hir.properties().minimum_len() == Some(0) => self.push(
+                match Pattern::new(p) {
+                    Ok(pattern) if pattern.fits_all() => self.push(
                         Problem::new(
                             Code::Pattern,
                             p.span,
@@ -1029,7 +1029,7 @@ impl Validator<'_> {
                         Problem::new(Code::Pattern, p.span, "a pattern of over 2000 characters")
                             .help("split it into several"),
                     ),
-                    Ok(hir) => hear.push(Arc::new(Pattern::new(p.value.clone(), &hir))),
+                    Ok(pattern) => hear.push(Arc::new(pattern)),
                     Err(e) => self.bad_pattern(p, &e),
                 }
             }
