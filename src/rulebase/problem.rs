@@ -53,6 +53,8 @@ codes! {
     Unseen => "fault-unseen",
     /// A fault that no remedy clears.
     Unmended => "fault-unmended",
+    /// A function that is complained of and that no test proves to work again.
+    Unproved => "function-unproved",
     /// A test that cannot come out in more than one way.
     NoOutcome => "no-outcome",
     /// A pattern that is not a regular expression.

@@ -66,6 +66,9 @@ pub(super) fn validate(
             devices.push(v.device(d, &packs));
         }
     }
+    if complete {
+        v.only_on(raw);
+    }
     v.gather_unsourced();
     let sources = v.tally;
     Rulebase {
@@ -680,11 +683,111 @@ impl Validator<'_> {
         pack.remedies = remedies;
         if !self.loose {
             self.coverage(raw, &pack);
+            self.proofs(raw, &pack);
         }
         if rates_hold {
             self.shares(raw, &pack);
         }
+        if raw.unit.is_none() {
+            self.no_unit(raw);
+        }
         pack
+    }
+
+    /// Copies that something is limited to have to be on some device, where
+    /// any device says which copies it has.
+    fn only_on(&mut self, raw: &[AnyFile]) {
+        self.unread.clear();
+        for p in raw {
+            let AnyFile::Pack(p) = p else { continue };
+            let mut known: Vec<&str> = Vec::new();
+            let mut unread = false;
+            for d in raw {
+                let AnyFile::Device(d) = d else { continue };
+                unread |= d.carries.dropped().contains(&p.pack.value);
+                for (_, copies) in d.carries.iter().filter(|c| c.0.value == p.pack.value) {
+                    known.extend(copies.iter().map(|c| c.name.as_str()));
+                    if copies.is_empty() {
+                        known.extend(p.unit.as_deref());
+                    }
+                }
+            }
+            if unread || known.is_empty() {
+                continue;
+            }
+            let symptoms = p.symptoms.iter().map(|s| &s.1.only_on);
+            let tests = p.tests.iter().map(|t| &t.1.only_on);
+            let remedies = p.remedies.iter().map(|r| &r.1.only_on);
+            for name in symptoms.chain(tests).chain(remedies).flatten() {
+                if !known.contains(&name.as_str()) {
+                    self.unknown("copy on any device", name, known.iter().copied());
+                }
+            }
+        }
+    }
+
+    /// Without copies there is no name of a copy to put into texts.
+    fn no_unit(&mut self, raw: &RawPack) {
+        fn is(t: &str) -> bool {
+            t.contains("{unit}")
+        }
+        fn some(t: &Option<String>) -> bool {
+            t.as_deref().is_some_and(is)
+        }
+        let mut at: Vec<Span> = Vec::new();
+        let mut named = |id: &At<String>, name: &At<String>, explain: &Option<String>| {
+            if is(name) {
+                at.push(name.span);
+            } else if some(explain) {
+                at.push(id.span);
+            }
+        };
+        for (id, i) in raw.items.iter().chain(raw.shared.iter()) {
+            named(id, &i.name, &i.explain);
+        }
+        for (id, f) in &raw.functions {
+            named(id, &f.name, &None);
+        }
+        for (id, s) in &raw.symptoms {
+            named(id, &s.name, &None);
+        }
+        for (id, t) in &raw.tests {
+            named(id, &t.ask, &t.explain);
+        }
+        for (id, r) in &raw.remedies {
+            named(id, &r.name, &r.explain);
+        }
+        let items = raw.items.iter().chain(raw.shared.iter());
+        let faults = items.flat_map(|(_, i)| i.faults.iter());
+        at.extend(
+            faults
+                .filter(|(_, f)| some(&f.name) || some(&f.explain))
+                .map(|(id, _)| id.span),
+        );
+        let outcomes = raw.tests.iter().flat_map(|(_, t)| t.shows.iter());
+        at.extend(outcomes.filter(|o| some(&o.1.says)).map(|o| o.0.span));
+        at.extend(
+            raw.faults
+                .iter()
+                .filter(|f| some(&f.1.name))
+                .map(|f| f.0.span),
+        );
+        let observations = raw.observations.iter();
+        at.extend(observations.filter(|o| some(&o.1.ask)).map(|o| o.0.span));
+        at.sort_by_key(|s| s.start);
+        let Some(first) = at.first() else { return };
+        let more = match at.len() {
+            1 => String::new(),
+            n => format!(" ({n} places)"),
+        };
+        self.push(
+            Problem::new(
+                Code::MissingKey,
+                *first,
+                format!("`{{unit}}` in a pack without `unit:`{more}"),
+            )
+            .help("add `unit:` with what one copy is called, or write that word here"),
+        );
     }
 
     fn items(&mut self, raw: &RawPack, bench: &Bench, pack: &mut Pack) {
@@ -1679,6 +1782,41 @@ impl Validator<'_> {
                     );
                 }
             }
+        }
+    }
+
+    /// What is complained of has to be seen to work again before a job counts
+    /// as mended: by a try of the device as it stands.
+    fn proofs(&mut self, raw: &RawPack, pack: &Pack) {
+        let mut missed: Vec<usize> = Vec::new();
+        for ((_, r), s) in raw.symptoms.iter().zip(&pack.symptoms) {
+            let (Some(f), Some(at)) = (s.loses, &r.loses) else {
+                continue;
+            };
+            let everywhere = |t: &Test| {
+                let on = |copy| t.only_on.contains(copy);
+                t.only_on.is_empty() || !s.only_on.is_empty() && s.only_on.iter().all(on)
+            };
+            let mut tries = pack.tests.iter().filter(|t| t.how.proves() == Some(f));
+            let some = tries.clone().next().is_some();
+            if tries.any(everywhere) || missed.contains(&f) {
+                continue;
+            }
+            missed.push(f);
+            let id = &pack.functions[f].id;
+            self.push(
+                Problem::new(
+                    Code::Unproved,
+                    at.span,
+                    format!("no test proves that `{id}` works again"),
+                )
+                .label("its loss is complained of here")
+                .help(if some {
+                    "the test that tries it is only on some copies: limit the symptom to the same `only-on:`, or open the test to all".to_owned()
+                } else {
+                    format!("add a test that `tries: {id}` on the device as it stands, with nothing swapped, lent or left out")
+                }),
+            );
         }
     }
 
