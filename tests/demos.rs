@@ -432,3 +432,46 @@ fn a_customers_words_are_understood() {
     }
     assert!(wrong.is_empty(), "{wrong}");
 }
+
+#[test]
+fn trails_say_what_was_there_what_was_worked_on_and_what_was_repeated() {
+    use halfsplit::job::trail::{Moment, Trail};
+    let rules = rules();
+    let trail = |wanted: &str| {
+        let (name, file) = demos().into_iter().find(|d| d.0 == wanted).unwrap();
+        let case = after(&rules, &name, &file, file.steps.len());
+        let moments = vec![Moment::default(); file.steps.len()];
+        Trail::new(&file, &case, Moment::default(), moments)
+    };
+    let t = trail("tablet-takes-no-charge");
+    let fuse = t.steps.iter().find(|s| s.kind == "remedy").unwrap();
+    assert_eq!(fuse.items.len(), 1);
+    assert_eq!(fuse.items[0].item, "charging-port/vbus-fuse");
+    assert_eq!(fuse.was_there[0].fault, "charging-port/vbus-fuse.open");
+    assert!(fuse.was_there[0].posterior > 0.95);
+    // The misreading was repeated; only the second reading counts.
+    assert_eq!(
+        (t.steps[5].repeated_in, t.steps[5].misread),
+        (Some(8), None)
+    );
+    assert_eq!(t.steps[7].repeated_in, None);
+    assert_eq!(t.steps[7].manner.as_deref(), Some("continuity"));
+    // Every caution of a step is among those of the trail, with its text.
+    assert!(fuse.cautions.iter().any(|c| c == "lithium"));
+    for c in t.steps.iter().flat_map(|s| &s.cautions) {
+        assert!(t.cautions.iter().any(|k| k.id == *c && !k.text.is_empty()));
+    }
+    assert!(t.unproved.is_empty(), "{:?}", t.unproved);
+    // What the first, failed remedy was meant for was still there at the second.
+    let t = trail("black-webcam-after-update");
+    let was: Vec<f64> = t
+        .steps
+        .iter()
+        .filter(|s| s.kind == "remedy")
+        .map(|s| s.was_there[0].posterior)
+        .collect();
+    assert!(
+        was.len() == 2 && was[0] >= was[1] && was[1] > 0.8,
+        "{was:?}"
+    );
+}

@@ -172,6 +172,9 @@ pub struct TrailItem {
     pub r#where: String,
 }
 
+/// A remedy is meant for an item if it clears it with this share of the chance
+/// that it has with the surest one.
+const MEANT_FOR: f64 = 0.8;
 /// How many suspects a moment lists in full.
 pub const LISTED: usize = 6;
 /// Below this a suspect is not kept.
@@ -368,6 +371,7 @@ impl Trail {
 }
 
 /// What a remedy works on: the items of the faults it clears, the surest first.
+/// What it clears by the way, by a clearly smaller chance, is left out.
 fn worked_on(m: &Model, clears: &[(usize, f64)]) -> Vec<TrailItem> {
     let mut best: Vec<(usize, f64)> = Vec::new();
     for (f, chance) in clears {
@@ -378,7 +382,9 @@ fn worked_on(m: &Model, clears: &[(usize, f64)]) -> Vec<TrailItem> {
         }
     }
     best.sort_by(|a, b| likelier(a.1, b.1));
+    let surest = best.first().map_or(0.0, |b| b.1);
     best.into_iter()
+        .filter(|(_, chance)| *chance >= surest * MEANT_FOR)
         .map(|(i, _)| TrailItem {
             item: m.items[i].id.clone(),
             name: m.items[i].name.clone(),
