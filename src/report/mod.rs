@@ -3,8 +3,8 @@
 //! Two readers are served. The *bench* report is for colleagues, a month later
 //! or learning the trade: every step, what was suspected after it, and why the
 //! next one was advised. The *customer* report says in plain words what was
-//! told, checked, done and shown to work, and nothing else: no probabilities,
-//! no identifiers, no remarks. The two are made from different sheets
+//! told, what was wrong, done, shown to work, checked and left undone, and
+//! nothing else: no probabilities, no identifiers, no remarks. The two are made from different sheets
 //! (`sheet`), so that what a customer must not read is not there to be printed.
 //!
 //! All text in a trail was typed by someone. It is cleaned once, when the sheet

@@ -14,7 +14,7 @@ const LEADING: usize = 4;
 /// A suspect below this is not worth naming, unless it is the first.
 const NAMED_FROM: f64 = 0.02;
 /// Nor is one that is less likely than this share of the first.
-const NAMED_SHARE: f64 = 0.25;
+const NAMED_SHARE: f64 = 0.15;
 /// From here on a fault is said to have been there, or to be the likeliest.
 const LIKELY: f64 = 0.5;
 
@@ -431,8 +431,12 @@ impl CustomerSheet {
                 tested.push(check);
                 continue;
             }
-            if repairs > 0 && check.remark.is_none() {
-                check.remark = Some(format!("after repair {repairs}"));
+            if repairs > 0 {
+                let after = format!("after repair {repairs}");
+                check.remark = Some(match check.remark {
+                    Some(remark) => format!("{after}; {remark}"),
+                    None => after,
+                });
             }
             match s.manner.as_deref() {
                 Some("measure" | "continuity") => measured.push(check),
