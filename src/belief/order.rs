@@ -4,10 +4,10 @@ use std::cmp::Ordering;
 
 /// Bits of a probability that sums may leave to rounding: what is above them
 /// is some twelve decimal digits.
-pub(super) const NOISE: u32 = 12;
+const NOISE: u32 = 12;
 
 /// A probability without its noise, in the order of the probabilities.
-pub(super) fn steady(p: f64) -> u64 {
+fn steady(p: f64) -> u64 {
     // The bits of numbers from nought up are in the order of their values.
     (p.max(0.0).to_bits() + (1 << (NOISE - 1))) >> NOISE
 }

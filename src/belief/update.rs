@@ -32,7 +32,8 @@ pub struct Belief {
     pub places: Vec<f64>,
     /// Probability that nothing is at fault now.
     pub nothing: f64,
-    /// Sets of faults with their probability, likeliest first.
+    /// Sets of faults with their probability, likeliest first; on a long list
+    /// only the first few thousand are in order.
     pub candidates: Vec<(Candidate, f64)>,
     /// Size of the largest sets that were listed.
     pub size: usize,
