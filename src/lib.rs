@@ -9,6 +9,7 @@
 //! ```
 pub mod belief;
 pub mod bench;
+pub mod circuit;
 pub mod cli;
 pub mod desk;
 pub mod job;

@@ -1,0 +1,373 @@
+//! What a reading is expected to be, as a probability.
+//!
+//! For each variant of a fault the operating point gives the reading, and its
+//! slopes give the spread: tolerances and the meter's accuracy add in squares,
+//! the unknown size of the fault becomes a rectangle as wide as what the
+//! reading does across its cell. The sum over the variants is a mixture, on the
+//! reading's own scale for volts and on the logarithm for ohms, cut at the
+//! meter's limit: what lies above is the probability of OL.
+
+use super::fault::{Fault, Variant, variants};
+use super::meter::{Meter, Mode, Reading};
+use super::network::{ElementId, Node};
+use super::normal::Blurred;
+use super::solve::{Parameter, SolveError, Solver};
+
+/// A shift of more than this many combined standard deviations can be seen.
+/// Two is common practice: about 95 % of normal readings lie within.
+pub const SEEN: f64 = 2.0;
+
+/// Readings are held between these amounts before a logarithm is taken, ohm.
+const LOG_BOUNDS: (f64, f64) = (1e-3, 1e15);
+
+/// How well one value of one element is known, as standard deviation in the
+/// unit that [`Parameter`] names.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Spread {
+    /// The element.
+    pub element: ElementId,
+    /// Which of its values.
+    pub parameter: Parameter,
+    /// Standard deviation.
+    pub deviation: f64,
+}
+
+impl Spread {
+    /// A resistor within some percent, evenly (JCGM 100:2008, 4.3.7).
+    #[must_use]
+    pub fn tolerance(element: ElementId, percent: f64) -> Self {
+        Spread {
+            element,
+            parameter: Parameter::Resistance,
+            deviation: percent / 100.0 / 3.0_f64.sqrt(),
+        }
+    }
+
+    /// A junction that nobody measured: its saturation current is known within
+    /// this factor (one standard deviation of its logarithm). A factor of 3 is
+    /// 28 mV per unit of ideality.
+    #[must_use]
+    pub fn unknown_junction(element: ElementId, factor: f64) -> Self {
+        Spread {
+            element,
+            parameter: Parameter::Saturation,
+            deviation: factor.ln().abs(),
+        }
+    }
+}
+
+/// Scale of a mode's readings.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Scale {
+    /// As read.
+    Linear,
+    /// Natural logarithm.
+    Logarithm,
+}
+
+impl Scale {
+    /// The scale used for a mode.
+    #[must_use]
+    pub fn of(mode: Mode) -> Self {
+        match mode {
+            Mode::Volts | Mode::Diode => Scale::Linear,
+            Mode::Ohms => Scale::Logarithm,
+        }
+    }
+
+    fn to(self, value: f64) -> f64 {
+        match self {
+            Scale::Linear => value,
+            Scale::Logarithm => value.clamp(LOG_BOUNDS.0, LOG_BOUNDS.1).ln(),
+        }
+    }
+
+    fn from(self, value: f64) -> f64 {
+        match self {
+            Scale::Linear => value,
+            Scale::Logarithm => value.exp(),
+        }
+    }
+
+    /// Slope of the scale.
+    fn slope(self, value: f64) -> f64 {
+        match self {
+            Scale::Linear => 1.0,
+            Scale::Logarithm => 1.0 / value.clamp(LOG_BOUNDS.0, LOG_BOUNDS.1),
+        }
+    }
+}
+
+#[derive(Clone, Copy, Debug, PartialEq)]
+struct Part {
+    weight: f64,
+    /// Where the variant itself lies on the scale.
+    centre: f64,
+    blurred: Blurred,
+    /// Limit on the scale, OL above.
+    limit: f64,
+}
+
+/// The distribution of a reading.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Prediction {
+    scale: Scale,
+    parts: Vec<Part>,
+}
+
+/// Whether a reading can tell a fault from a healthy circuit.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Visibility {
+    /// Distance of the two from each other in combined standard deviations,
+    /// on average over the sizes of the fault.
+    pub shift: f64,
+    /// Share of the sizes whose shift is above [`SEEN`].
+    pub share: f64,
+}
+
+impl Visibility {
+    /// At least half of the sizes can be seen.
+    #[must_use]
+    pub fn is_seen(&self) -> bool {
+        self.share >= 0.5
+    }
+}
+
+impl Prediction {
+    /// Probability per volt (or per ohm) of this value being shown. For a
+    /// Bayesian update, where all compared must be of the same kind: with
+    /// [`ol`](Self::ol) for OL.
+    #[must_use]
+    pub fn density(&self, value: f64) -> f64 {
+        if self.scale == Scale::Logarithm && value < LOG_BOUNDS.0 {
+            return self.density(LOG_BOUNDS.0);
+        }
+        let x = self.scale.to(value);
+        let sum: f64 = self
+            .parts
+            .iter()
+            .filter(|p| x <= p.limit)
+            .map(|p| p.weight * p.blurred.density(x))
+            .sum();
+        sum * self.scale.slope(value)
+    }
+
+    /// Probability of a value up to this one being shown; OL lies above all.
+    #[must_use]
+    pub fn cdf(&self, value: f64) -> f64 {
+        let x = self.scale.to(value);
+        self.parts
+            .iter()
+            .map(|p| p.weight * p.blurred.below(x.min(p.limit)))
+            .sum()
+    }
+
+    /// Probability of OL.
+    #[must_use]
+    pub fn ol(&self) -> f64 {
+        let parts = self.parts.iter();
+        let shown: f64 = parts.map(|p| p.weight * p.blurred.below(p.limit)).sum();
+        (1.0 - shown).clamp(0.0, 1.0)
+    }
+
+    /// Likelihood of a reading: [`density`](Self::density) or
+    /// [`ol`](Self::ol).
+    #[must_use]
+    pub fn likelihood(&self, reading: Reading) -> f64 {
+        match reading {
+            Reading::Value(value) => self.density(value),
+            Reading::OL => self.ol(),
+        }
+    }
+
+    /// The one reading to name: the middle of the distribution (its median),
+    /// or OL.
+    #[must_use]
+    pub fn typical(&self) -> Reading {
+        self.quantile(0.5)
+    }
+
+    /// The reading that this share of all readings does not exceed.
+    #[must_use]
+    pub fn quantile(&self, share: f64) -> Reading {
+        let edge = |sign: f64| {
+            let edges = self.parts.iter().map(|p| {
+                let end = if sign < 0.0 {
+                    p.blurred.low
+                } else {
+                    p.blurred.high
+                };
+                sign * (end + sign * 40.0 * p.blurred.deviation)
+            });
+            sign * edges.fold(f64::NEG_INFINITY, f64::max)
+        };
+        if share >= 1.0 - self.ol() {
+            return Reading::OL;
+        }
+        let (mut low, mut high) = (edge(-1.0), edge(1.0));
+        for _ in 0..80 {
+            let middle = 0.5 * (low + high);
+            if self.cdf(self.scale.from(middle)) < share {
+                low = middle;
+            } else {
+                high = middle;
+            }
+        }
+        Reading::Value(self.scale.from(0.5 * (low + high)))
+    }
+
+    /// Standard deviation on the scale of the mode: volt, or the logarithm of
+    /// ohm; OL left aside.
+    #[must_use]
+    pub fn deviation(&self) -> f64 {
+        let total: f64 = self.parts.iter().map(|p| p.weight).sum();
+        let mean = |f: &dyn Fn(&Part) -> f64| {
+            self.parts.iter().map(|p| p.weight * f(p)).sum::<f64>() / total
+        };
+        let middle = mean(&|p| p.blurred.middle());
+        let squares = mean(&|p| p.blurred.variance() + (p.blurred.middle() - middle).powi(2));
+        squares.max(0.0).sqrt()
+    }
+
+    /// How a faulty circuit's reading stands out against this, the healthy
+    /// one's. Two readings beyond the limit are both OL and tell nothing.
+    #[must_use]
+    pub fn visibility(&self, faulty: &Prediction) -> Visibility {
+        let mut seen = Visibility {
+            shift: 0.0,
+            share: 0.0,
+        };
+        for f in &faulty.parts {
+            for h in &self.parts {
+                let weight = f.weight * h.weight;
+                let shift = shift(h, f);
+                seen.shift += weight * shift;
+                if shift > SEEN {
+                    seen.share += weight;
+                }
+            }
+        }
+        seen
+    }
+}
+
+/// Distance of two parts in combined standard deviations, each cut at the
+/// limit.
+fn shift(h: &Part, f: &Part) -> f64 {
+    let cut = |p: &Part| {
+        if p.centre > p.limit {
+            (p.limit, 0.0)
+        } else {
+            (p.centre, p.blurred.deviation)
+        }
+    };
+    let ((h, dh), (f, df)) = (cut(h), cut(f));
+    let apart = (h - f).abs();
+    if apart == 0.0 {
+        return 0.0;
+    }
+    apart / (dh * dh + df * df).sqrt().max(1e-300)
+}
+
+/// Predicts readings of one circuit with one meter.
+#[derive(Debug)]
+pub struct Predictor<'a> {
+    solver: &'a mut Solver,
+    meter: &'a Meter,
+    spreads: &'a [Spread],
+}
+
+impl<'a> Predictor<'a> {
+    /// For a circuit (powered for [`Mode::Volts`], unpowered for the other
+    /// two), a meter, and what is not known exactly.
+    #[must_use]
+    pub fn new(solver: &'a mut Solver, meter: &'a Meter, spreads: &'a [Spread]) -> Self {
+        Predictor {
+            solver,
+            meter,
+            spreads,
+        }
+    }
+
+    /// Prediction with these faults present together; none for the healthy
+    /// circuit.
+    ///
+    /// # Errors
+    /// If a fault does not fit the circuit, or there is no operating point.
+    pub fn predict(
+        &mut self,
+        faults: &[Fault],
+        red: Node,
+        black: Node,
+        mode: Mode,
+    ) -> Result<Prediction, SolveError> {
+        self.predict_variants(&variants(faults), red, black, mode)
+    }
+
+    /// The same from variants made before, for a table of many points.
+    ///
+    /// # Errors
+    /// As [`predict`](Self::predict).
+    pub fn predict_variants(
+        &mut self,
+        all: &[Variant],
+        red: Node,
+        black: Node,
+        mode: Mode,
+    ) -> Result<Prediction, SolveError> {
+        let scale = Scale::of(mode);
+        let mut parts = Vec::with_capacity(all.len());
+        for variant in all {
+            parts.push(self.part(variant, red, black, mode, scale)?);
+        }
+        Ok(Prediction { scale, parts })
+    }
+
+    fn part(
+        &mut self,
+        variant: &Variant,
+        red: Node,
+        black: Node,
+        mode: Mode,
+        scale: Scale,
+    ) -> Result<Part, SolveError> {
+        let solver = &mut *self.solver;
+        let mut measured = self
+            .meter
+            .measure(solver, &variant.edits, red, black, mode)?;
+        let value = measured.value();
+        let limit = scale.to(measured.limit);
+        let centre = scale.to(value);
+        let slope = scale.slope(value);
+        let held = value.clamp(-measured.limit, measured.limit);
+        let mut squares = (measured.accuracy.deviation(held) * scale.slope(held)).powi(2);
+        let (mut low, mut high) = (centre, centre);
+        let gradient = measured.gradient();
+        for spread in self.spreads {
+            let by = slope * gradient.of(spread.element, spread.parameter);
+            squares += (by * spread.deviation).powi(2);
+        }
+        for reach in &variant.reaches {
+            let by = slope * gradient.of_edit(reach.edit, &variant.edits[reach.edit]);
+            let (one, other) = (centre + by * reach.down, centre + by * reach.up);
+            let (down, up) = (one.min(other), one.max(other));
+            // Only one rectangle: the widest; the others widen the blur.
+            if up - down > high - low {
+                squares += (high - low).powi(2) / 12.0;
+                (low, high) = (down, up);
+            } else {
+                squares += (up - down).powi(2) / 12.0;
+            }
+        }
+        Ok(Part {
+            weight: variant.weight,
+            centre,
+            blurred: Blurred {
+                low,
+                high,
+                deviation: squares.sqrt().max(1e-12),
+            },
+            limit,
+        })
+    }
+}
