@@ -427,7 +427,6 @@ fn random_network(rng: &mut StdRng, linear: bool) -> Network {
 #[test]
 fn every_random_network_converges_and_keeps_kirchhoff() {
     let mut rng = StdRng::seed_from_u64(1);
-    let (mut worst, mut most) = (0.0_f64, 0);
     let mut failed = Vec::new();
     for i in 0..2000 {
         let net = random_network(&mut rng, false);
@@ -435,16 +434,13 @@ fn every_random_network_converges_and_keeps_kirchhoff() {
             Err(error) => failed.push(format!("{i}: {error}")),
             Ok(mut solver) => {
                 let point = solver.solve(&[]).unwrap();
-                most = most.max(point.steps());
                 let residual = kirchhoff_residual(&net, &point);
                 if residual >= 1e-9 {
                     failed.push(format!("{i}: residual {residual:e}"));
                 }
-                worst = worst.max(residual);
             }
         }
     }
-    println!("worst residual {worst:e} A, most steps when warm {most}");
     assert!(failed.is_empty(), "{failed:#?}");
 }
 

@@ -90,7 +90,6 @@ fn design_readings_to_the_millivolt() {
     ];
     for (name, edits, millivolts) in cases {
         let reading = meter().read(&mut solver, &edits, line.pin, ground, Mode::Diode);
-        println!("{name}: {reading:?}");
         let Ok(Reading::Value(volts)) = reading else {
             panic!("{name}: {reading:?}");
         };
@@ -232,7 +231,6 @@ fn prediction_is_what_sampling_gives() {
             let share = (i as f64 + 0.5) / drawn.len() as f64;
             worst = worst.max((predicted.cdf(*value) - share).abs());
         }
-        println!("{mode:?}: largest difference of the distributions {worst:.4}");
         // Sampling alone is good for 0.02 (Kolmogorov, 95 %).
         assert!(worst < 0.03, "{mode:?} {worst}");
     }

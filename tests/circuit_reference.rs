@@ -4,7 +4,6 @@
 use halfsplit::circuit::network::{Channel, Element, Junction, Mos, Network, Node};
 use halfsplit::circuit::solve::{Solver, kirchhoff_residual};
 use serde_json::Value;
-use std::collections::BTreeMap;
 
 const REFERENCE: &str = include_str!("reference/ngspice.json");
 
@@ -75,8 +74,7 @@ fn every_node_agrees_with_ngspice() {
     let networks = all["networks"].as_array().unwrap();
     assert!(networks.len() >= 300);
     let mut outside = Vec::new();
-    let mut worst: BTreeMap<&str, f64> = BTreeMap::new();
-    let (mut nodes, mut steps, mut residual) = (0, 0, 0.0_f64);
+    let (mut nodes, mut residual) = (0, 0.0_f64);
     for (i, reference) in networks.iter().enumerate() {
         let kind = reference["kind"].as_str().unwrap();
         let network = build(reference);
@@ -88,24 +86,18 @@ fn every_node_agrees_with_ngspice() {
             }
         };
         let point = solver.solve(&[]).unwrap();
-        steps = steps.max(point.steps());
         residual = residual.max(kirchhoff_residual(&network, &point));
         for (n, volts) in reference["volts"].as_array().unwrap().iter().enumerate() {
             let expected = number(volts);
             let found = point.volts(network.node_at(n + 1).unwrap());
             let miss = (found - expected).abs();
             nodes += 1;
-            let entry = worst.entry(kind).or_default();
-            *entry = entry.max(miss);
             if miss > (1e-3 * expected.abs()).max(0.5e-3) {
                 outside.push(format!("{i} {kind} node {}: {found} for {expected}", n + 1));
             }
         }
     }
-    println!(
-        "{} networks, {nodes} nodes, largest difference {worst:?} V, residual {residual:e} A",
-        networks.len()
-    );
     assert!(residual < 1e-9, "{residual:e}");
+    assert!(nodes > 2000, "{nodes}");
     assert!(outside.is_empty(), "{}: {outside:#?}", outside.len());
 }

@@ -8,6 +8,7 @@
 //! form keeps the place of each name and number, and the typed form holds only
 //! what is valid.
 mod decode;
+mod line;
 mod load;
 pub mod problem;
 pub mod raw;
@@ -16,6 +17,7 @@ mod typed;
 mod validate;
 mod yaml;
 
+pub use line::*;
 pub(crate) use load::read_text;
 pub use load::{Loaded, Rules};
 pub use problem::{Code, Problem, nearest};

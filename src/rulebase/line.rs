@@ -1,0 +1,169 @@
+//! Lines as the rules describe them: one electrical connection from a
+//! connector pin to its far end, with all that hangs on it.
+
+use super::typed::PackFault;
+
+/// A value with how well it is known.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Known {
+    /// Typical value, in SI units.
+    pub typical: f64,
+    /// How far it may be off.
+    pub doubt: Doubt,
+}
+
+/// How far a value may be off.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub enum Doubt {
+    /// Within some per cent of the typical value.
+    Percent(f64),
+    /// Anywhere between two values, evenly over the logarithm; the typical one
+    /// is their geometric mean.
+    Between(f64, f64),
+}
+
+impl Known {
+    /// Known within some per cent.
+    pub fn within(typical: f64, percent: f64) -> Self {
+        Known {
+            typical,
+            doubt: Doubt::Percent(percent),
+        }
+    }
+
+    /// Anywhere between two positive values.
+    pub fn between(low: f64, high: f64) -> Self {
+        Known {
+            typical: (low * high).sqrt(),
+            doubt: Doubt::Between(low, high),
+        }
+    }
+}
+
+/// What a part of a line is.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub enum PartKind {
+    /// A connection with a resistance in ohm: contact, solder joint, trace,
+    /// series resistor, ferrite, fuse, switch, pull-up, pull-down, thermistor.
+    Path(Known),
+    /// A junction that leads from the first node to the second above its
+    /// forward voltage, given in volt at 1 mA.
+    Junction(Known),
+    /// A capacitor in farad: nothing passes at DC.
+    Capacitor(Known),
+    /// A supply of so many volt from the second node (ground) to the first
+    /// while the device is on, giving at most `amps`; a load of so many ohm
+    /// beside a junction while it is off.
+    Rail {
+        /// Volt when on.
+        volts: Known,
+        /// Most that it gives, ampere.
+        amps: f64,
+        /// Ohm to ground when off.
+        idle: Known,
+    },
+    /// A transistor that joins the first node (lower supply) to the second
+    /// (higher supply) while the first is pulled low; its gate is at a rail.
+    Shifter {
+        /// The node of its gate.
+        gate: usize,
+    },
+}
+
+/// A part of a line, between two nodes.
+#[derive(Clone, Debug, PartialEq)]
+pub struct LinePart {
+    /// Identifier within the line.
+    pub id: String,
+    /// Name on screens.
+    pub name: String,
+    /// What it is.
+    pub kind: PartKind,
+    /// One node, by index.
+    pub from: usize,
+    /// The other, by index; 0 is ground.
+    pub to: usize,
+    /// Whether it protects or limits: never to be bypassed.
+    pub protects: bool,
+    /// Where its numbers come from.
+    pub source: String,
+}
+
+/// A place where a probe can be held.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Point {
+    /// Identifier within the line.
+    pub id: String,
+    /// Name on screens.
+    pub name: String,
+    /// The node, by index.
+    pub node: usize,
+    /// Minutes to get a probe there.
+    pub minutes: f64,
+}
+
+/// A line: a small circuit with the places where it can be probed.
+#[derive(Clone, Debug, Default, PartialEq)]
+pub struct Line {
+    /// Identifier within the pack; of a template, its own.
+    pub id: String,
+    /// Name, with `{unit}`.
+    pub name: String,
+    /// Names of the nodes; the first is ground.
+    pub nodes: Vec<String>,
+    /// The parts, in the order of the path from the connector on.
+    pub parts: Vec<LinePart>,
+    /// Where it can be probed, in the order of the path.
+    pub points: Vec<Point>,
+    /// Whether it is fast: a wire is no substitute for any part of it.
+    pub fast: bool,
+    /// What each fault of the pack does to it.
+    pub faults: Vec<(PackFault, Harm)>,
+}
+
+/// What a fault does to a line.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub enum Harm {
+    /// A part does not connect, or is not there.
+    Open(usize),
+    /// A part is bridged.
+    Short(usize),
+    /// A node lies at ground.
+    Grounded(usize),
+    /// Current flows past a part.
+    Leaky(usize),
+    /// Current flows from a node to ground.
+    LeakyNode(usize),
+    /// A part has too much resistance.
+    Resistive(usize),
+    /// Two nodes are joined.
+    Joined(usize, usize),
+}
+
+/// What a meter is set to.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum MeterMode {
+    /// DC volts, the device on.
+    Volts,
+    /// Diode test, red on ground, the device without power.
+    Diode,
+    /// Resistance, the device without power.
+    Ohms,
+}
+
+impl MeterMode {
+    /// All modes with their words.
+    pub const ALL: [(&'static str, MeterMode); 3] = [
+        ("volts", MeterMode::Volts),
+        ("diode", MeterMode::Diode),
+        ("ohms", MeterMode::Ohms),
+    ];
+
+    /// Unit of a reading.
+    pub fn unit(self) -> &'static str {
+        match self {
+            MeterMode::Volts | MeterMode::Diode => "V",
+            MeterMode::Ohms => "ohm",
+        }
+    }
+}
