@@ -13,6 +13,7 @@ pub mod circuit;
 pub mod cli;
 pub mod desk;
 pub mod job;
+pub mod line;
 pub mod model;
 pub mod plan;
 pub mod report;
