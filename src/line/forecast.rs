@@ -33,6 +33,15 @@ pub const CATEGORIES: [(Category, &str, &str); 4] = [
 /// between too low and too high. Common practice, no source.
 const GOOD_SHARE: f64 = 0.98;
 
+/// Where red and black go. In diode mode red lies on ground, so that the lower
+/// protection junction of a line conducts.
+pub(super) fn probes(point: Node, mode: MeterMode) -> (Node, Node) {
+    match mode {
+        MeterMode::Diode => (Node::GROUND, point),
+        MeterMode::Volts | MeterMode::Ohms => (point, Node::GROUND),
+    }
+}
+
 /// What a reading of one point in one mode is expected to be.
 #[derive(Clone, Debug)]
 pub struct Forecast {
@@ -74,12 +83,7 @@ impl Forecast {
         let mut solver = Solver::new(&wiring.network)?;
         let mut predictor = Predictor::new(&mut solver, meter, &wiring.spreads);
         let probe = wiring.nodes[line.points[point].node];
-        // In diode mode red lies on ground: the lower protection junction
-        // conducts.
-        let (red, black) = match mode {
-            MeterMode::Diode => (Node::GROUND, probe),
-            MeterMode::Volts | MeterMode::Ohms => (probe, Node::GROUND),
-        };
+        let (red, black) = probes(probe, mode);
         let at = meter_mode(mode);
         let good = predictor.predict(&[], red, black, at)?;
         let harms: Vec<(PackFault, Vec<Fault>)> = line

@@ -5,11 +5,14 @@
 //! | --- | --- |
 //! | `wiring` | a line as a network, with power and without, and its faults as changes |
 //! | `path` | the way from the connector to the far end, with what hangs on it |
+//! | `table` | the readings of all points, modes and faults |
 //! | `forecast` | the readings of one point and mode under every fault and pair of faults |
 mod forecast;
 mod path;
+mod table;
 mod wiring;
 
 pub use forecast::{CATEGORIES, Category, Forecast, Tells};
 pub use path::{Stop, path};
+pub use table::Table;
 pub use wiring::{Wired, Wiring};
