@@ -134,6 +134,25 @@ impl Visibility {
 }
 
 impl Prediction {
+    /// One of several things is the case, each with its chance; all of one
+    /// mode. The chances are scaled to a sum of one.
+    #[must_use]
+    pub fn mixture(of: &[(f64, Prediction)]) -> Option<Prediction> {
+        let scale = of.first()?.1.scale;
+        let total: f64 = of.iter().map(|(chance, _)| chance).sum();
+        let parts = of.iter().flat_map(|(chance, p)| {
+            let weigh = move |part: &Part| Part {
+                weight: part.weight * chance / total,
+                ..*part
+            };
+            p.parts.iter().map(weigh)
+        });
+        Some(Prediction {
+            scale,
+            parts: parts.collect(),
+        })
+    }
+
     /// Probability per volt (or per ohm) of this value being shown. For a
     /// Bayesian update, where all compared must be of the same kind: with
     /// [`ol`](Self::ol) for OL.
