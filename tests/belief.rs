@@ -24,7 +24,7 @@ use std::sync::Arc;
 use halfsplit::belief::candidates::{self, Candidate, Likelihood};
 use halfsplit::belief::{
     Belief, Change, Event, Finding, Network, Prior, Seen, Size, conflict_bits, convert, exact,
-    leak_for, update,
+    leak_for, update, weights_of_evidence,
 };
 use halfsplit::bench::{BenchState, Moves};
 use halfsplit::plan::{Act, Costs, PlanTest, Situation, advise, order_by_probability_over_cost};
@@ -62,11 +62,53 @@ struct Look {
     /// Chance that a fault pushes to outcome 1, 2, ..
     pushes: Vec<(usize, Vec<f64>)>,
     misread: f64,
+    /// Instead of pushes.
+    joint: Option<Joint>,
+}
+
+/// Chances of the outcomes by set of faults (bits), and when read at random.
+#[derive(Clone, Debug)]
+struct Joint {
+    rows: Vec<(usize, Vec<f64>)>,
+    flat: Vec<f64>,
+}
+
+impl Joint {
+    /// A set without a row has the mean of those of its largest listed subsets.
+    fn truly(&self, set: usize) -> Vec<f64> {
+        let group = self.rows.iter().fold(0, |all, r| all | r.0);
+        let set = set & group;
+        for size in (0..=set.count_ones()).rev() {
+            let rows: Vec<&Vec<f64>> = self
+                .rows
+                .iter()
+                .filter(|r| r.0 & !set == 0 && r.0.count_ones() == size)
+                .map(|r| &r.1)
+                .collect();
+            if !rows.is_empty() {
+                return (0..self.flat.len())
+                    .map(|k| rows.iter().map(|r| r[k]).sum::<f64>() / rows.len() as f64)
+                    .collect();
+            }
+        }
+        unreachable!("no fault has a row");
+    }
+}
+
+fn faults_of(set: usize) -> Vec<usize> {
+    (0..64).filter(|f| set >> f & 1 == 1).collect()
 }
 
 impl Look {
     fn finding(&self) -> Finding {
-        if self.outcomes == 2 {
+        if let Some(joint) = &self.joint {
+            let rows: Vec<(Vec<usize>, Vec<f64>)> = joint
+                .rows
+                .iter()
+                .map(|(set, row)| (faults_of(*set), row.clone()))
+                .collect();
+            Finding::joint(&rows, self.misread).misread_as(joint.flat.clone())
+        } else if self.outcomes == 2 {
             let links: Vec<(usize, f64)> = self.pushes.iter().map(|(f, c)| (*f, c[0])).collect();
             Finding::yes_no(self.leak, &links, self.misread)
         } else {
@@ -91,11 +133,15 @@ impl Look {
                 })
                 .collect(),
             misread: finding.misread(),
+            joint: None,
         }
     }
 
     /// Chance of each true outcome: the largest of independent pushes.
     fn truly(&self, set: usize) -> Vec<f64> {
+        if let Some(joint) = &self.joint {
+            return joint.truly(set);
+        }
         let mut now = vec![0.0; self.outcomes];
         now[0] = 1.0 - self.leak;
         now[1] = self.leak;
@@ -117,7 +163,24 @@ impl Look {
     }
 
     fn reads(&self, set: usize, outcome: usize) -> f64 {
-        (1.0 - self.misread) * self.truly(set)[outcome] + self.misread / self.outcomes as f64
+        (1.0 - self.misread) * self.truly(set)[outcome] + self.at_random(outcome)
+    }
+
+    fn at_random(&self, outcome: usize) -> f64 {
+        match &self.joint {
+            Some(joint) => self.misread * joint.flat[outcome],
+            None => self.misread / self.outcomes as f64,
+        }
+    }
+
+    /// Drawn at random, and not by luck what it truly was; a number never is.
+    fn wrong(&self, set: usize, outcome: usize) -> f64 {
+        let luck = if self.outcomes == 1 {
+            0.0
+        } else {
+            self.truly(set)[outcome]
+        };
+        self.at_random(outcome) * (1.0 - luck)
     }
 }
 
@@ -241,10 +304,7 @@ fn brute(network: &Network, steps: &[Step]) -> Brute {
     let results = steps.iter().filter(|s| matches!(s, Step::Seen(..))).count();
     let misread = (0..results)
         .map(|r| {
-            // Drawn at random, and not by luck what it truly was.
-            let wrong = |l: &Look, set: usize, k: usize| {
-                l.misread / l.outcomes as f64 * (1.0 - l.truly(set)[k])
-            };
+            let wrong = |l: &Look, set: usize, k: usize| l.wrong(set, k);
             let w: f64 = enumerate(network, steps, |_| true, Some((r, &wrong)))
                 .iter()
                 .sum();
@@ -309,6 +369,83 @@ fn random_look(rng: &mut StdRng, n: usize) -> Look {
         } else {
             rng.random_range(0.0..0.3)
         },
+        joint: None,
+    }
+}
+
+/// A finding in which a few faults act together: a number or some outcomes,
+/// rows for all single faults and most pairs, perhaps some larger sets.
+fn random_joint(rng: &mut StdRng, n: usize) -> Look {
+    let outcomes = rng.random_range(1..=4);
+    let mut faults: Vec<usize> = (0..n).collect();
+    faults.shuffle(rng);
+    faults.truncate(rng.random_range(1..=n.min(4)));
+    let group = faults.iter().fold(0usize, |set, f| set | 1 << f);
+    let row = |rng: &mut StdRng| -> Vec<f64> {
+        let parts: Vec<f64> = (0..outcomes).map(|_| rng.random::<f64>()).collect();
+        let sum: f64 = parts.iter().sum();
+        match outcomes {
+            1 => vec![parts[0] * 5.0],
+            _ => parts.iter().map(|p| p / sum).collect(),
+        }
+    };
+    let mut rows = Vec::new();
+    for set in (0usize..1 << n).filter(|s| s & !group == 0) {
+        let listed = match set.count_ones() {
+            0 | 1 => true,
+            2 => rng.random_bool(0.8),
+            _ => rng.random_bool(0.3),
+        };
+        if listed {
+            rows.push((set, row(rng)));
+        }
+    }
+    Look {
+        outcomes,
+        leak: 0.0,
+        pushes: Vec::new(),
+        misread: if rng.random_bool(0.3) {
+            0.0
+        } else {
+            rng.random_range(0.0..0.3)
+        },
+        joint: Some(Joint {
+            rows,
+            flat: row(rng),
+        }),
+    }
+}
+
+/// Results, one to three of them joint, with remedies in between.
+fn joint_steps(rng: &mut StdRng, n: usize, results: usize, changes: usize) -> Vec<Step> {
+    let mut steps = random_steps(rng, n, results, changes);
+    for step in &mut steps {
+        if let Step::Changed(c) = step {
+            c.clears.truncate(3);
+            c.brings.truncate(1);
+        }
+    }
+    for _ in 0..rng.random_range(1..=3) {
+        let look = random_joint(rng, n);
+        let k = rng.random_range(0..look.outcomes);
+        steps.insert(rng.random_range(0..=steps.len()), Step::Seen(look, k));
+    }
+    steps
+}
+
+/// The same by seed, only cases that can be.
+fn possible_joint(seed: u64, n: usize, results: usize, changes: usize) -> (Network, Vec<Step>) {
+    let mut rng = StdRng::seed_from_u64(seed);
+    loop {
+        let network = random_network(&mut rng, n);
+        let steps = joint_steps(&mut rng, n, results, changes);
+        if enumerate(&network, &steps, |_| true, None)
+            .iter()
+            .sum::<f64>()
+            > 1e-9
+        {
+            return (network, steps);
+        }
     }
 }
 
@@ -419,6 +556,260 @@ fn listed_sets_of_full_size_are_the_sum_written_out() {
             let set = c.iter().fold(0, |s, f| s | 1 << f);
             near(*p, want.weights[set] / want.evidence, 1e-12, &what);
         }
+    }
+}
+
+// ---- faults that act together ------------------------------------------------
+
+#[test]
+fn joint_results_are_in_the_sum_written_out() {
+    let (mut out_of_reach, mut wide, mut whole) = (0, 0, 0);
+    for seed in 0..300 {
+        let mut rng = StdRng::seed_from_u64(40_000 + seed);
+        let n = rng.random_range(6..=9);
+        let results = rng.random_range(0..=9);
+        let changes = rng.random_range(0..=2);
+        let (network, steps) = possible_joint(seed, n, results, changes);
+        let events = events(&steps);
+        let what = format!("seed {seed}");
+        if !exact::within_reach(&network, &events) {
+            out_of_reach += 1;
+            continue;
+        }
+        wide += usize::from(results > 7);
+        let want = brute(&network, &steps);
+        let got = exact::sum(&network, &events).unwrap_or_else(|| panic!("{what}: no sum"));
+        whole += usize::from(got.left_out == 0.0);
+        let within = 1e-10 + got.left_out;
+        near(got.evidence / want.evidence, 1.0, within, &what);
+        let only = exact::evidence(&network, &events).unwrap();
+        near(only / want.evidence, 1.0, within, &what);
+        all_near(&got.faults, &want.faults, within, &what);
+        all_near(&got.items, &want.items, within, &what);
+        all_near(&got.places, &want.places, within, &what);
+        near(got.nothing, want.nothing, within, &what);
+        all_near(&got.misread, &want.misread, within, &what);
+        for size in [Size::Auto, Size::All] {
+            let b = update(&network, &events, size);
+            assert!(!b.impossible, "{what}");
+            all_near(&b.faults, &want.faults, within, &what);
+            for (c, p) in &b.candidates {
+                let set = c.iter().fold(0, |s, f| s | 1 << f);
+                let off = b.candidates_left_out + 1e-10;
+                near(*p, want.weights[set] / want.evidence, off, &what);
+            }
+        }
+    }
+    assert!(
+        out_of_reach < 30 && wide > 30 && whole > 250,
+        "{out_of_reach} out of reach, {wide} wide, {whole} with nothing left out"
+    );
+}
+
+#[test]
+fn listed_sets_weigh_joint_results() {
+    for seed in 0..200 {
+        let n = 1 + seed as usize % 6;
+        let (network, steps) = possible_joint(50_000 + seed, n, 2, seed as usize % 3);
+        let want = brute(&network, &steps);
+        let b = update(&network, &events(&steps), Size::UpTo(6));
+        let what = format!("seed {seed}");
+        all_near(&b.faults, &want.faults, 1e-12, &what);
+        all_near(&b.items, &want.items, 1e-12, &what);
+        near(b.nothing, want.nothing, 1e-12, &what);
+        all_near(&b.misread, &want.misread, 1e-11, &what);
+        near(b.evidence_log2, want.evidence.log2(), 1e-11, &what);
+        near(b.left_out, 0.0, 1e-12, &what);
+        for (c, p) in &b.candidates {
+            let set = c.iter().fold(0, |s, f| s | 1 << f);
+            near(*p, want.weights[set] / want.evidence, 1e-12, &what);
+        }
+    }
+}
+
+/// The joint form of a finding whose faults act alone.
+fn as_joint(look: &Look) -> Look {
+    let group = look.pushes.iter().fold(0usize, |set, p| set | 1 << p.0);
+    Look {
+        joint: Some(Joint {
+            rows: (0..=group)
+                .filter(|s| s & !group == 0)
+                .map(|s| (s, look.truly(s)))
+                .collect(),
+            flat: vec![1.0 / look.outcomes as f64; look.outcomes],
+        }),
+        ..look.clone()
+    }
+}
+
+#[test]
+fn a_joint_finding_that_is_a_noisy_or_is_one() {
+    for seed in 0..100 {
+        let n = 3 + seed as usize % 5;
+        let (network, mut steps) = possible(60_000 + seed, n, 5, 1);
+        let what = format!("seed {seed}");
+        let alone = update(&network, &events(&steps), Size::All);
+        for step in steps.iter_mut().take(3) {
+            if let Step::Seen(look, _) = step {
+                let joint = as_joint(look);
+                let (a, b) = (look.finding(), joint.finding());
+                let mut change = random_change(&mut StdRng::seed_from_u64(seed), n);
+                change.brings.clear();
+                let out = |f: usize| f % 3 == 0;
+                for (a, b) in [
+                    (a.after(&change), b.after(&change)),
+                    (a.without(out), b.without(out)),
+                    (a.without_misreading(), b.without_misreading()),
+                    (a.clone(), b.clone()),
+                ] {
+                    let mut sees: Vec<usize> = a.sees().collect();
+                    sees.sort_unstable();
+                    assert_eq!(sees, b.sees().collect::<Vec<_>>(), "{what}");
+                    for set in 0..1 << n {
+                        for k in 0..a.outcomes() {
+                            let of = |f: &Finding| f.likelihood(k, &faults_of(set));
+                            near(of(&b), of(&a), 1e-12, &what);
+                        }
+                    }
+                }
+                let both = gains(n, &alone.candidates, &[a, b]);
+                near(both[1].unwrap_or(0.0), both[0].unwrap_or(0.0), 1e-12, &what);
+                *look = joint;
+            }
+        }
+        if !exact::within_reach(&network, &events(&steps)) {
+            continue;
+        }
+        let together = update(&network, &events(&steps), Size::All);
+        same_belief(&alone, &together, 1e-12);
+        all_near(&together.misread, &alone.misread, 1e-12, &what);
+        near(together.evidence_log2, alone.evidence_log2, 1e-11, &what);
+        assert_eq!(alone.candidates.len(), together.candidates.len(), "{what}");
+    }
+}
+
+#[test]
+fn what_a_change_does_is_foretold_for_each_listed_set() {
+    for seed in 0..60 {
+        let mut rng = StdRng::seed_from_u64(70_000 + seed);
+        let look = random_joint(&mut rng, 6);
+        let change = random_change(&mut rng, 6);
+        let (now, then) = (look.finding(), look.finding().after(&change));
+        for (set, _) in &look.joint.as_ref().unwrap().rows {
+            let mut weights = vec![0.0; 64];
+            weights[*set] = 1.0;
+            let after = changed(&weights, &change);
+            for k in 0..look.outcomes {
+                let of = |f: &Finding, s| f.likelihood(k, &faults_of(s));
+                let want: f64 = (0..64).map(|s| after[s] * of(&now, s)).sum();
+                near(of(&then, *set), want, 1e-12, &format!("seed {seed}"));
+            }
+        }
+    }
+}
+
+/// Fourteen faults of one line with readings of it, each by pairs.
+fn long_line(seed: u64, prior: f64) -> (Network, Vec<Step>) {
+    let mut rng = StdRng::seed_from_u64(seed);
+    let network = Network::new(
+        (0..15)
+            .map(|f| Prior::new(prior * rng.random_range(0.3..1.0), f / 3, f / 9))
+            .collect(),
+    );
+    let mut steps: Vec<Step> = (0..4)
+        .map(|_| {
+            let look = random_look(&mut rng, 15);
+            let k = usize::from(rng.random_bool(0.5));
+            Step::Seen(look, k)
+        })
+        .collect();
+    for _ in 0..2 {
+        let rows = (0usize..1 << 14)
+            .filter(|s| s.count_ones() <= 2)
+            .map(|s| (s, vec![rng.random_range(0.2..1.0)]))
+            .collect();
+        let look = Look {
+            outcomes: 1,
+            leak: 0.0,
+            pushes: Vec::new(),
+            misread: 0.02,
+            joint: Some(Joint {
+                rows,
+                flat: vec![0.5],
+            }),
+        };
+        steps.push(Step::Seen(look, 0));
+    }
+    (network, steps)
+}
+
+#[test]
+fn sets_left_out_of_a_large_block_are_bounded() {
+    let mut reached = 0;
+    for seed in 0..3 {
+        let (network, steps) = long_line(seed, 0.02);
+        let events = events(&steps);
+        let Some(got) = exact::sum(&network, &events) else {
+            continue;
+        };
+        reached += 1;
+        let want = brute(&network, &steps);
+        let what = format!("seed {seed}");
+        assert!(got.left_out > 0.0 && got.left_out < 1e-3, "{what}");
+        let gap = 1.0 - got.evidence / want.evidence;
+        assert!(gap > -1e-12 && gap <= got.left_out, "{what}: {gap:e}");
+        all_near(&got.faults, &want.faults, got.left_out, &what);
+        near(got.nothing, want.nothing, got.left_out, &what);
+        assert_eq!(update(&network, &events, Size::Auto).left_out, got.left_out);
+    }
+    assert!(reached > 0);
+}
+
+#[test]
+fn the_list_takes_over_where_too_much_of_a_block_is_left_out() {
+    let (network, steps) = long_line(7, 0.2);
+    assert!(!exact::within_reach(&network, &events(&steps)));
+    bound_holds(&network, &steps, Size::Auto, "a long line");
+    bound_holds(&network, &steps, Size::UpTo(3), "a long line, triples");
+}
+
+#[test]
+fn the_unit_of_a_density_does_not_matter() {
+    let scaled = |steps: &[Step]| -> Vec<Step> {
+        let mut steps = steps.to_vec();
+        for step in &mut steps {
+            let Step::Seen(
+                Look {
+                    outcomes: 1,
+                    joint: Some(joint),
+                    ..
+                },
+                _,
+            ) = step
+            else {
+                continue;
+            };
+            let rows = joint.rows.iter_mut().map(|r| &mut r.1);
+            rows.chain([&mut joint.flat]).for_each(|r| r[0] *= 1000.0);
+        }
+        steps
+    };
+    for seed in 0..40 {
+        let (network, steps) = possible_joint(80_000 + seed, 6, 3, 1);
+        let (a, b) = (events(&steps), events(&scaled(&steps)));
+        for size in [Size::Auto, Size::UpTo(2)] {
+            let (a, b) = (update(&network, &a, size), update(&network, &b, size));
+            same_belief(&a, &b, 1e-12);
+            all_near(&a.misread, &b.misread, 1e-11, "misread");
+            near(a.left_out, b.left_out, 1e-9, "left out");
+        }
+        let bits = |e: &[Event]| conflict_bits(&network, e, 1);
+        near(bits(&a), bits(&b), 1e-9, "conflict");
+        let weights = |e: &[Event]| -> Vec<f64> {
+            let all = weights_of_evidence(&network, e, 0);
+            all.iter().map(|w| w.factor.ln_1p()).collect()
+        };
+        all_near(&weights(&a), &weights(&b), 1e-8, "weights");
     }
 }
 
@@ -1290,6 +1681,35 @@ proptest! {
     }
 
     #[test]
+    fn order_of_joint_results_does_not_matter(seed: u64, n in 4usize..9) {
+        let (network, steps) = possible_joint(seed, n, 4, 1);
+        let mut rng = StdRng::seed_from_u64(seed);
+        let mut other = steps.clone();
+        for epoch in other.split_mut(|s| matches!(s, Step::Changed(_))) {
+            epoch.shuffle(&mut rng);
+        }
+        let a = update(&network, &events(&steps), Size::All);
+        let b = update(&network, &events(&other), Size::All);
+        same_belief(&a, &b, 1e-11);
+        near(a.evidence_log2, b.evidence_log2, 1e-11, "evidence");
+    }
+
+    #[test]
+    fn a_joint_result_that_is_constant_changes_nothing(seed: u64, n in 4usize..9) {
+        let (network, mut steps) = possible_joint(seed, n, 3, 1);
+        prop_assume!(exact::within_reach(&network, &events(&steps)));
+        let before = update(&network, &events(&steps), Size::All);
+        let mut look = random_joint(&mut StdRng::seed_from_u64(!seed), n);
+        if let Some(joint) = &mut look.joint {
+            let first = joint.rows[0].1.clone();
+            joint.rows.iter_mut().for_each(|r| r.1 = first.clone());
+        }
+        steps.push(Step::Seen(look, 0));
+        prop_assume!(exact::within_reach(&network, &events(&steps)));
+        same_belief(&before, &update(&network, &events(&steps), Size::All), 1e-11);
+    }
+
+    #[test]
     fn results_that_say_nothing_change_nothing(seed: u64, n in 2usize..9) {
         let (network, steps) = possible(seed, n, 4, 1);
         let mut rng = StdRng::seed_from_u64(seed);
@@ -1298,7 +1718,7 @@ proptest! {
         let mut random = random_look(&mut rng, n);
         random.misread = 1.0;
         // Linked to no fault, and linked only to one that this device cannot have.
-        let alone = Look { outcomes: 2, leak: 0.1, pushes: vec![], misread: 0.05 };
+        let alone = Look { outcomes: 2, leak: 0.1, pushes: vec![], misread: 0.05, joint: None };
         for (look, k) in [(random.clone(), 0), (random, 1), (alone.clone(), 0), (alone, 1)] {
             let mut more = steps.clone();
             more.push(Step::Seen(look, k));
@@ -1315,7 +1735,7 @@ proptest! {
         let before = update(&network, &events(&steps), Size::All);
         let mut more = steps;
         more.push(Step::Seen(
-            Look { outcomes: 2, leak: 0.02, pushes: vec![(n, vec![0.9])], misread: 0.04 }, 0));
+            Look { outcomes: 2, leak: 0.02, pushes: vec![(n, vec![0.9])], misread: 0.04, joint: None }, 0));
         let after = update(&network, &events(&more), Size::All);
         all_near(&before.faults[..n], &after.faults[..n], 1e-12, "others");
         prop_assert!(after.faults[n] < before.faults[n]);
@@ -1326,7 +1746,8 @@ proptest! {
         let (network, steps) = possible(seed, n, 3, 1);
         let b = update(&network, &events(&steps), Size::UpTo(6));
         let mut rng = StdRng::seed_from_u64(!seed);
-        let looks: Vec<Look> = (0..8).map(|_| random_look(&mut rng, n)).collect();
+        let mut looks: Vec<Look> = (0..8).map(|_| random_look(&mut rng, n)).collect();
+        looks.extend((0..4).map(|_| random_joint(&mut rng, n)).filter(|l| l.outcomes > 1));
         let findings: Vec<Finding> = looks.iter().map(Look::finding).collect();
         let h = |p: f64| if p > 0.0 { -p * p.log2() } else { 0.0 };
         for (look, gain) in looks.iter().zip(gains(n, &b.candidates, &findings)) {

@@ -1,8 +1,9 @@
 //! Sets of faults up to a size, each with its weight.
 
 use std::collections::HashMap;
+use std::sync::Arc;
 
-use super::network::{Change, Event, FaultId, Network, Seen};
+use super::network::{Change, Event, FaultId, Finding, Joint, Network, Seen};
 use super::order::likelier;
 
 /// The largest set that can be listed.
@@ -255,17 +256,40 @@ fn weigh(n: usize, sets: &mut Weighted, seen: &[Likelihood]) {
 }
 
 /// The likelihood of one outcome, laid out for fast look-up over many sets.
-pub struct Likelihood {
+pub struct Likelihood(Laid);
+
+enum Laid {
+    Alone(Alone),
+    Together(Together),
+}
+
+/// Where every fault acts on its own: the chances of at most the outcome
+/// before, and of at most this one.
+struct Alone {
     lower: Option<(f64, Vec<f64>)>,
     upper: Option<(f64, Vec<f64>)>,
     real: f64,
     flat: f64,
 }
 
+/// Where faults act together.
+struct Together {
+    seen: Seen,
+    joint: Arc<Joint>,
+    /// For each fault of the network, its place among those that act
+    /// together, from 1 on; nought for all others.
+    at: Vec<u8>,
+    /// The likelihood with two of them, by place; nought stands for none.
+    pairs: Vec<f64>,
+}
+
 impl Likelihood {
     /// For a network of `n` faults.
     pub fn new(n: usize, seen: &Seen) -> Self {
         let f = &seen.finding;
+        if let Some(joint) = f.together() {
+            return Likelihood(Laid::Together(Together::new(n, seen, joint)));
+        }
         let row = |k: usize| {
             let mut v = vec![1.0; n];
             for (id, c) in f.links() {
@@ -273,16 +297,38 @@ impl Likelihood {
             }
             (f.leak()[k], v)
         };
-        Likelihood {
+        Likelihood(Laid::Alone(Alone {
             lower: (seen.outcome > 0).then(|| row(seen.outcome - 1)),
             upper: (seen.outcome + 1 < f.outcomes()).then(|| row(seen.outcome)),
             real: 1.0 - f.misread(),
-            flat: f.misread() / f.outcomes() as f64,
-        }
+            flat: f.at_random(seen.outcome),
+        }))
     }
 
     /// Multiplies `by` by `P(outcome | exactly these two)` for the pairs of a
     /// fault with those from `from` on.
+    fn by_second(&self, first: FaultId, from: FaultId, by: &mut [f64]) {
+        match &self.0 {
+            Laid::Alone(l) => l.by_second(first, from, by),
+            Laid::Together(l) => {
+                let row = l.row(l.at[first]);
+                for (x, at) in by.iter_mut().zip(&l.at[from..]) {
+                    *x *= row[usize::from(*at)];
+                }
+            }
+        }
+    }
+
+    /// `P(outcome | exactly these faults)`.
+    pub fn of(&self, c: &Candidate) -> f64 {
+        match &self.0 {
+            Laid::Alone(l) => l.of(c),
+            Laid::Together(l) => l.of(c),
+        }
+    }
+}
+
+impl Alone {
     fn by_second(&self, first: FaultId, from: FaultId, by: &mut [f64]) {
         let (real, flat) = (self.real, self.flat);
         let row = |r: &'_ (f64, Vec<f64>)| (r.0 * r.1[first], from..from + by.len());
@@ -314,14 +360,112 @@ impl Likelihood {
         }
     }
 
-    /// `P(outcome | exactly these faults)`.
-    pub fn of(&self, c: &Candidate) -> f64 {
+    fn of(&self, c: &Candidate) -> f64 {
         let product = |row: &Option<(f64, Vec<f64>)>, none: f64| match row {
             None => none,
             Some((leak, v)) => c.iter().fold(*leak, |p, f| p * v[f]),
         };
         let p = product(&self.upper, 1.0) - product(&self.lower, 0.0);
         self.real * p.max(0.0) + self.flat
+    }
+}
+
+impl Together {
+    fn new(n: usize, seen: &Seen, joint: &Arc<Joint>) -> Self {
+        let mut at = vec![0; n];
+        for (i, f) in joint.faults().iter().enumerate() {
+            at[*f] = i as u8 + 1;
+        }
+        let mut l = Together {
+            seen: seen.clone(),
+            joint: joint.clone(),
+            at,
+            pairs: Vec::new(),
+        };
+        let bits = || std::iter::once(0).chain((0..joint.faults().len()).map(|i| 1 << i));
+        l.pairs = bits()
+            .flat_map(|a: u64| bits().map(move |b: u64| a | b))
+            .map(|set| l.with(set))
+            .collect();
+        l
+    }
+
+    /// The likelihood with this set of the faults that act together.
+    fn with(&self, set: u64) -> f64 {
+        let outcome = self.seen.outcome;
+        let truly = self.joint.truly(set, outcome);
+        self.seen.finding.mixed(outcome, truly)
+    }
+
+    /// The likelihoods of one of them with each other one.
+    fn row(&self, at: u8) -> &[f64] {
+        let n = self.joint.faults().len() + 1;
+        &self.pairs[usize::from(at) * n..][..n]
+    }
+
+    fn of(&self, c: &Candidate) -> f64 {
+        let (mut set, mut ends) = (0u64, [0; 2]);
+        for at in c.iter().map(|f| self.at[f]).filter(|at| *at > 0) {
+            set |= 1 << (at - 1);
+            ends = [ends[1], at];
+        }
+        match set.count_ones() {
+            0..=2 => self.row(ends[0])[usize::from(ends[1])],
+            _ => self.with(set),
+        }
+    }
+}
+
+/// The likelihoods of all outcomes of a finding, for foretelling it.
+pub struct Outlook<'a> {
+    finding: &'a Finding,
+    /// By outcome but the last, the chance of at most that one, by fault.
+    rows: Vec<Vec<f64>>,
+    /// By outcome, where faults act together.
+    together: Vec<Likelihood>,
+}
+
+impl<'a> Outlook<'a> {
+    /// For a network of `n` faults.
+    pub fn new(n: usize, finding: &'a Arc<Finding>) -> Self {
+        let outcomes = finding.outcomes();
+        let mut rows = Vec::new();
+        let mut together = Vec::new();
+        if finding.together().is_some() {
+            together.extend((0..outcomes).map(|outcome| {
+                let finding = finding.clone();
+                Likelihood::new(n, &Seen { finding, outcome })
+            }));
+        } else {
+            rows.resize(outcomes - 1, vec![1.0; n]);
+            for (f, c) in finding.links() {
+                rows.iter_mut().zip(c).for_each(|(row, c)| row[*f] = *c);
+            }
+        }
+        Outlook {
+            finding,
+            rows,
+            together,
+        }
+    }
+
+    /// Puts `P(outcome | exactly these faults)` into `p`, for each outcome.
+    pub fn of(&self, c: &Candidate, p: &mut [f64]) {
+        for (p, l) in p.iter_mut().zip(&self.together) {
+            *p = l.of(c);
+        }
+        if !self.together.is_empty() {
+            return;
+        }
+        let mut below = 0.0;
+        let mut mixed = |k: usize, upto: f64| {
+            p[k] = self.finding.mixed(k, upto - below);
+            below = upto;
+        };
+        for (k, (row, leak)) in self.rows.iter().zip(self.finding.leak()).enumerate() {
+            mixed(k, c.iter().fold(*leak, |p, f| p * row[f]));
+        }
+        mixed(self.rows.len(), 1.0);
     }
 }
 

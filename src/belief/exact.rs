@@ -20,12 +20,23 @@
 //! the generalized noisy OR-gate"), so a pack acts on the rest as one
 //! distribution over the pushes of its own digits.
 //!
+//! Faults that act together in some finding (a joint one) are not independent
+//! given its result. They form a *block*, and blocks that share a fault are
+//! one. A block is a pack that is gone through set by set instead of fault by
+//! fault: all its sets where they are few enough, else those up to a size;
+//! each has the likelihood of the joint results as a factor. What the sets left
+//! out can weigh is bounded, and the sum stands only where that is next to
+//! nothing.
+//!
 //! Cost: number of digit combinations times number of packs, some twenty
 //! times over; and for each pack the same again over its own digits and faults.
 
+use std::borrow::Cow;
 use std::cmp::Reverse;
+use std::collections::{BTreeMap, BTreeSet, HashMap};
+use std::sync::Arc;
 
-use super::network::{Change, Event, FaultId, Network, Seen};
+use super::network::{Change, Event, FaultId, Finding, Joint, Network, Seen};
 
 /// Most digit combinations that are carried.
 pub const MAX_STATES: usize = 1 << 14;
@@ -46,6 +57,9 @@ pub struct Exact {
     /// For each result, in order, the probability that it was a misreading:
     /// that the device really was in another outcome.
     pub misread: Vec<f64>,
+    /// Upper bound on the share of the evidence that is left out: nought unless
+    /// more faults act together than can be gone through set by set.
+    pub left_out: f64,
 }
 
 /// One life of a fault that is there at some time.
@@ -142,22 +156,311 @@ impl Variable {
     fn now(&self) -> f64 {
         self.lives.iter().filter(|l| l.now).map(|l| l.weight).sum()
     }
+    /// Makes lives one that differ only when nothing looked: neither what the
+    /// fault pushes nor one of these readings.
+    fn forget(&mut self, readings: &[Reading]) {
+        let pushed = self.pushes.iter().map(|p| p.epoch);
+        let read = readings.iter().filter(|r| r.joint.bit(self.id) != 0);
+        let looked = pushed
+            .chain(read.map(|r| r.epoch))
+            .fold(0, |set, e| set | 1u64 << e);
+        let mut kept: Vec<Life> = Vec::new();
+        for mut life in self.lives.drain(..) {
+            life.present &= looked;
+            let same = |l: &&mut Life| (l.present, l.now) == (life.present, life.now);
+            match kept.iter_mut().find(same) {
+                _ if life.present == 0 && !life.now => self.absent += life.weight,
+                Some(l) => l.weight += life.weight,
+                None => kept.push(life),
+            }
+        }
+        self.lives = kept;
+    }
     /// Whether it is there now if it ever was.
     fn lasts(&self) -> bool {
         self.lives.iter().all(|l| l.now)
     }
 }
 
+/// The result of a joint finding.
+struct Reading {
+    finding: Arc<Finding>,
+    joint: Arc<Joint>,
+    outcome: usize,
+    epoch: u32,
+    /// Index among the results.
+    result: usize,
+}
+
+/// Readings by what ties them: faults that may be there.
+fn tied(readings: Vec<Reading>, there: impl Fn(FaultId) -> bool) -> Vec<Vec<Reading>> {
+    let mut groups: Vec<Vec<Reading>> = Vec::new();
+    for reading in readings {
+        let shares = |r: &Reading| {
+            let of = |f: &&FaultId| r.joint.faults().contains(f) && there(**f);
+            reading.joint.faults().iter().any(|f| of(&f))
+        };
+        let (with, others) = groups
+            .into_iter()
+            .partition(|g: &Vec<Reading>| g.iter().any(shares));
+        groups = others;
+        let mut group: Vec<Reading> = with.into_iter().flatten().collect();
+        group.push(reading);
+        groups.push(group);
+    }
+    groups
+}
+
+/// Most lives of a block: sets of its faults times what remedies make of them.
+pub const MAX_LIVES: usize = 1 << 12;
+/// Sets of up to this size are gone through at least.
+const LEAST: usize = 3;
+/// Most of the evidence that sets left out may have.
+const NEGLIGIBLE: f64 = 1e-3;
+
+/// Faults that act together, set by set.
+struct Block {
+    members: Vec<Variable>,
+    readings: Vec<Reading>,
+    /// By what is pushed: each follows the one that it has one more push than.
+    nodes: Vec<Node>,
+    /// Bit d: some fault pushes digit d.
+    digits: u32,
+    /// Weight of the lives that are left out, and what no likelihood of the
+    /// joint results exceeds.
+    left_out: f64,
+    most: f64,
+}
+
+/// All lives of a block that push the same.
+struct Node {
+    /// How many faults push, and the last one of them with the epochs that it
+    /// is there in.
+    depth: usize,
+    last: (usize, u64),
+    lives: Vec<Shared>,
+}
+
+/// One life of all faults of a block.
+struct Shared {
+    weight: f64,
+    /// Bit m: the fault is there now.
+    now: u64,
+    /// For each reading, the chance that it is a misreading.
+    wrong: Vec<f64>,
+}
+
+/// What is known of a life while it is put together.
+#[derive(Clone)]
+struct Partial {
+    weight: f64,
+    now: u64,
+    /// For each reading, which of its faults are there.
+    sets: Vec<u64>,
+    path: Vec<(usize, u64)>,
+}
+
+impl Block {
+    /// `None` if there are too many lives.
+    fn new(mut members: Vec<Variable>, readings: Vec<Reading>) -> Option<Block> {
+        if members.len() > 64 {
+            return None;
+        }
+        members.iter_mut().for_each(|f| f.forget(&readings));
+        // How many lives and what weight have those with so many of the faults
+        // that need not be there.
+        let mut counts = vec![1.0];
+        let mut weights = vec![1.0];
+        for f in &members {
+            let lives = f.lives.len() as f64;
+            if f.absent == 0.0 {
+                counts.iter_mut().for_each(|c| *c *= lives);
+                continue;
+            }
+            for (of, out, one) in [
+                (&mut counts, 1.0, lives),
+                (
+                    &mut weights,
+                    f.absent,
+                    f.lives.iter().map(|l| l.weight).sum(),
+                ),
+            ] {
+                of.push(0.0);
+                for k in (0..of.len()).rev() {
+                    of[k] = of[k] * out + if k > 0 { of[k - 1] * one } else { 0.0 };
+                }
+            }
+        }
+        let mut lives = 0.0;
+        let few = |count: &&f64| {
+            lives += **count;
+            lives <= MAX_LIVES as f64
+        };
+        let sizes = counts.iter().take_while(few).count();
+        if sizes < counts.len().min(LEAST + 1) {
+            return None;
+        }
+        let mut block = Block {
+            digits: members.iter().fold(0, |set, f| set | f.digits),
+            left_out: weights[sizes..].iter().sum(),
+            most: readings.iter().map(|r| r.finding.most(r.outcome)).product(),
+            members,
+            readings,
+            nodes: Vec::new(),
+        };
+        let mut nodes = BTreeMap::new();
+        let nothing = Partial {
+            weight: 1.0,
+            now: 0,
+            sets: vec![0; block.readings.len()],
+            path: Vec::new(),
+        };
+        block.grow(nothing, 0, sizes - 1, &mut HashMap::new(), &mut nodes);
+        // Each follows the one it has one more push than, if that is there.
+        let paths: Vec<Vec<(usize, u64)>> = nodes.keys().cloned().collect();
+        for path in paths {
+            for shorter in 0..path.len() {
+                nodes.entry(path[..shorter].to_vec()).or_default();
+            }
+        }
+        block.nodes = nodes
+            .into_iter()
+            .map(|(path, lives)| Node {
+                depth: path.len(),
+                last: path.last().copied().unwrap_or_default(),
+                lives,
+            })
+            .collect();
+        Some(block)
+    }
+
+    /// Adds the life without any fault from `from` on, and all with some, but
+    /// at most `more` that need not be there.
+    fn grow(
+        &self,
+        life: Partial,
+        from: usize,
+        more: usize,
+        known: &mut HashMap<(usize, u64), (f64, f64)>,
+        nodes: &mut BTreeMap<Vec<(usize, u64)>, Vec<Shared>>,
+    ) {
+        let mut others = life.weight;
+        for (m, f) in self.members.iter().enumerate().skip(from) {
+            let needed = f.absent == 0.0;
+            if needed || more > 0 {
+                for l in &f.lives {
+                    let mut with = life.clone();
+                    with.weight = others * l.weight;
+                    with.now |= u64::from(l.now) << m;
+                    for (set, r) in with.sets.iter_mut().zip(&self.readings) {
+                        if l.present >> r.epoch & 1 == 1 {
+                            *set |= r.joint.bit(f.id);
+                        }
+                    }
+                    let mut felt = false;
+                    for p in f.pushes.iter().filter(|p| l.present >> p.epoch & 1 == 1) {
+                        with.weight *= p.keep;
+                        felt |= p.digit.is_some();
+                    }
+                    if felt {
+                        with.path.push((m, l.present));
+                    }
+                    self.grow(with, m + 1, more - usize::from(!needed), known, nodes);
+                }
+            }
+            others *= f.absent;
+            if others == 0.0 {
+                return;
+            }
+        }
+        let mut weight = others;
+        let mut wrong = Vec::with_capacity(self.readings.len());
+        for (i, (set, r)) in life.sets.iter().zip(&self.readings).enumerate() {
+            let (likelihood, misread) = *known.entry((i, *set)).or_insert_with(|| {
+                let truly = r.joint.truly(*set, r.outcome);
+                let all = r.finding.mixed(r.outcome, truly);
+                (all, r.finding.wrong(r.outcome, truly) / all)
+            });
+            weight *= likelihood;
+            wrong.push(misread);
+        }
+        if weight > 0.0 {
+            let now = life.now;
+            let shared = Shared { weight, now, wrong };
+            nodes.entry(life.path).or_default().push(shared);
+        }
+    }
+
+    /// Goes through what is pushed to from no push at all.
+    fn walk(&self, space: &Space, mut visit: impl FnMut(&Node, &[f64])) {
+        let mut pushed = vec![vec![0.0; space.states]; self.members.len() + 1];
+        pushed[0][0] = 1.0;
+        for node in &self.nodes {
+            if let Some(before) = node.depth.checked_sub(1) {
+                let (from, to) = pushed.split_at_mut(node.depth);
+                to[0].copy_from_slice(&from[before]);
+                let (m, present) = node.last;
+                space.push(&mut to[0], &self.members[m].pushes, present);
+            }
+            visit(node, &pushed[node.depth]);
+        }
+    }
+
+    /// The weights of what is pushed to if none of these faults is there now.
+    fn without(&self, space: &Space, these: u64) -> Vec<f64> {
+        let mut all = vec![0.0; space.states];
+        self.walk(space, |node, pushed| {
+            let lives = node.lives.iter().filter(|l| l.now & these == 0);
+            add(&mut all, pushed, lives.map(|l| l.weight).sum());
+        });
+        all
+    }
+
+    /// Takes what it can find from the likelihoods of all else by what is
+    /// pushed to.
+    fn back(&self, space: &Space, back: &[f64], sums: &mut Sums) {
+        let mut faults = vec![0.0; self.members.len()];
+        let mut misread = vec![0.0; self.readings.len()];
+        self.walk(space, |node, pushed| {
+            let rest = dot(pushed, back) / sums.total;
+            for l in &node.lives {
+                let p = l.weight * rest;
+                for (m, sum) in faults.iter_mut().enumerate() {
+                    *sum += p * (l.now >> m & 1) as f64;
+                }
+                for (wrong, sum) in l.wrong.iter().zip(&mut misread) {
+                    *sum += p * wrong;
+                }
+            }
+        });
+        for (f, p) in self.members.iter().zip(faults) {
+            sums.faults[f.id] = p.clamp(0.0, 1.0);
+        }
+        for (r, p) in self.readings.iter().zip(misread) {
+            sums.misread[r.result] = p.clamp(0.0, 1.0);
+        }
+    }
+
+    /// Which of its faults belong to a whole.
+    fn of(&self, whole: Whole) -> u64 {
+        let members = self.members.iter().enumerate();
+        members.fold(0, |set, (m, f)| set | u64::from(whole.has(f)) << m)
+    }
+}
+
 struct Model {
     digits: Vec<Digit>,
+    /// Those that act alone.
     faults: Vec<Variable>,
+    /// Those that act together.
+    blocks: Vec<Block>,
     /// Weight of what holds whatever the faults are.
     constant: f64,
     results: usize,
 }
 
 impl Model {
-    /// `None` if it takes more than [`MAX_STATES`].
+    /// `None` if it takes more than [`MAX_STATES`] or [`MAX_LIVES`].
     fn new(network: &Network, events: &[Event]) -> Option<Model> {
         let mut digits: Vec<Digit> = Vec::new();
         let mut pushes: Vec<Vec<Push>> = vec![Vec::new(); network.len()];
@@ -165,6 +468,7 @@ impl Model {
         let mut constant = 1.0;
         let mut states = 1usize;
         let mut results = 0usize;
+        let mut readings: Vec<Reading> = Vec::new();
         for event in events {
             let Seen { finding, outcome } = match event {
                 Event::Changed(c) => {
@@ -174,6 +478,17 @@ impl Model {
                 Event::Seen(s) => s,
             };
             let epoch = changes.len() as u32;
+            if let Some(joint) = finding.together() {
+                readings.push(Reading {
+                    finding: finding.clone(),
+                    joint: joint.clone(),
+                    outcome: *outcome,
+                    epoch,
+                    result: results,
+                });
+                results += 1;
+                continue;
+            }
             let n = finding.outcomes();
             let k = *outcome;
             let last = k + 1 == n;
@@ -234,14 +549,14 @@ impl Model {
         if changes.len() >= 63 {
             return None;
         }
-        let faults = network
+        let mut faults: Vec<Option<Variable>> = network
             .faults()
             .iter()
             .zip(pushes)
             .enumerate()
             .map(|(f, (prior, pushes))| {
                 let (absent, lives) = lives(prior.probability, f, &changes);
-                Variable {
+                Some(Variable {
                     id: f,
                     absent,
                     lives,
@@ -252,15 +567,33 @@ impl Model {
                     pushes,
                     item: prior.item,
                     place: prior.place,
-                }
+                })
             })
             .collect();
-        Some(Model {
+        let mut blocks = Vec::new();
+        for readings in tied(readings, |f| {
+            faults[f].as_ref().is_some_and(|f| !f.lives.is_empty())
+        }) {
+            let ids: Vec<FaultId> = readings
+                .iter()
+                .flat_map(|r| r.joint.faults())
+                .copied()
+                .collect();
+            let members = (0..faults.len())
+                .filter(|f| ids.contains(f))
+                .filter_map(|f| faults[f].take_if(|f| !f.lives.is_empty()))
+                .collect();
+            blocks.push(Block::new(members, readings)?);
+        }
+        let model = Model {
             digits,
-            faults,
+            faults: faults.into_iter().flatten().collect(),
+            blocks,
             constant,
             results,
-        })
+        };
+        let fits = |b: &Block| model.size(b.digits).0 <= WIDE;
+        model.blocks.iter().all(fits).then_some(model)
     }
 
     /// The space of all digits. Those that most faults push get the widest
@@ -270,6 +603,7 @@ impl Model {
         for d in self
             .faults
             .iter()
+            .chain(self.blocks.iter().flat_map(|b| &b.members))
             .flat_map(|f| &f.pushes)
             .filter_map(|p| p.digit)
         {
@@ -428,7 +762,22 @@ enum Step<'m> {
     Pack(Box<Pack<'m>>),
 }
 
-/// Consecutive steps that are all faults of something.
+impl Step<'_> {
+    /// Whether it has faults of something. Where blocks are, a step of faults
+    /// that act alone is of one item if that has a fault in a block.
+    fn has(&self, whole: Whole) -> bool {
+        match self {
+            Step::Fault(f) => whole.has(f),
+            Step::Pack(p) => match &p.inside {
+                Inside::Alone(sweep, _) => sweep.steps.iter().any(|s| s.has(whole)),
+                Inside::Together(block, _) => block.of(whole) != 0,
+            },
+        }
+    }
+}
+
+/// Consecutive steps that have all faults of something. Between them may be
+/// others if it has faults in a block.
 struct Run {
     first: usize,
     last: usize,
@@ -442,6 +791,16 @@ enum Whole {
     Everything,
 }
 
+impl Whole {
+    fn has(self, f: &Variable) -> bool {
+        match self {
+            Whole::Item(i) => f.item == i,
+            Whole::Place(p) => f.place == p,
+            Whole::Everything => true,
+        }
+    }
+}
+
 /// What the sums give.
 struct Sums {
     /// Probability of everything that was seen.
@@ -452,6 +811,8 @@ struct Sums {
     no_item: Vec<f64>,
     no_place: Vec<f64>,
     nothing: f64,
+    /// For each result, the probability that it was a misreading.
+    misread: Vec<f64>,
 }
 
 impl Sums {
@@ -468,7 +829,7 @@ impl Sums {
 struct Sweep<'m> {
     space: Space,
     steps: Vec<Step<'m>>,
-    /// As the way back meets them: later ends first, what holds others before these.
+    /// As the way back meets them: later ends first.
     runs: Vec<Run>,
     /// The weights before each step, and after the last.
     ahead: Vec<f64>,
@@ -479,18 +840,24 @@ impl<'m> Sweep<'m> {
     fn over(model: &'m Model) -> Sweep<'m> {
         let space = model.space();
         let start = space.product(model, model.constant, |d| &d.start);
-        // Places hold items hold faults, so that each is one run of the order.
+        let members = || model.blocks.iter().flat_map(|b| &b.members);
+        let items: BTreeSet<usize> = members().map(|f| f.item).collect();
+        let places: BTreeSet<usize> = members().map(|f| f.place).collect();
+        // Places hold items hold faults, so that each is one run of the order;
+        // those with faults in a block, which come last, are next to them.
         let mut order: Vec<&Variable> = Vec::with_capacity(model.faults.len());
         order.extend(model.faults.iter().filter(|f| !f.pushes.is_empty()));
-        order.sort_by_key(|f| (f.place, f.item));
+        let tied = |f: &Variable| (places.contains(&f.place), items.contains(&f.item));
+        order.sort_by_key(|f| (tied(f), f.place, f.item));
         let packing = space.states > WIDEST;
         let mut steps: Vec<Step> = Vec::with_capacity(order.len());
         let mut runs: Vec<Run> = Vec::with_capacity(order.len() + 2);
-        for place in order.chunk_by(|a, b| a.place == b.place) {
+        for place in order.chunk_by(|a, b| a.place == b.place && tied(a) == tied(b)) {
+            let (tied_place, tied_items) = tied(place[0]);
             let from = steps.len();
             let mut narrow: Vec<&[&Variable]> = Vec::new();
             for item in place.chunk_by(|a, b| a.item == b.item) {
-                if packing && model.size(digits(item)).0 <= WIDEST {
+                if packing && !tied_items && model.size(digits(item)).0 <= WIDEST {
                     narrow.push(item);
                     continue;
                 }
@@ -505,20 +872,34 @@ impl<'m> Sweep<'m> {
                 } else {
                     steps.extend(item.iter().map(|f| Step::Fault(f)));
                 }
-                runs.push(Run {
-                    first,
-                    last: steps.len() - 1,
-                    of: Whole::Item(item[0].item),
-                });
+                if !tied_items {
+                    runs.push(Run {
+                        first,
+                        last: steps.len() - 1,
+                        of: Whole::Item(item[0].item),
+                    });
+                }
             }
             for pack in packs(model, narrow) {
                 steps.push(Step::Pack(Box::new(Pack::new(model, &space, pack, true))));
             }
-            runs.push(Run {
-                first: from,
-                last: steps.len() - 1,
-                of: Whole::Place(place[0].place),
-            });
+            if !tied_place {
+                runs.push(Run {
+                    first: from,
+                    last: steps.len() - 1,
+                    of: Whole::Place(place[0].place),
+                });
+            }
+        }
+        let blocks = model.blocks.iter();
+        steps.extend(blocks.map(|b| Step::Pack(Box::new(Pack::tied(model, &space, b)))));
+        let wholes = items.into_iter().map(Whole::Item);
+        for of in wholes.chain(places.into_iter().map(Whole::Place)) {
+            let has = |s: &Step| s.has(of);
+            let ends = (steps.iter().position(has), steps.iter().rposition(has));
+            if let (Some(first), Some(last)) = ends {
+                runs.push(Run { first, last, of });
+            }
         }
         if let Some(last) = steps.len().checked_sub(1) {
             runs.push(Run {
@@ -530,9 +911,8 @@ impl<'m> Sweep<'m> {
         Sweep::new(space, start, steps, runs)
     }
 
-    /// `runs` by their ends, what holds others after these.
     fn new(space: Space, start: Vec<f64>, steps: Vec<Step<'m>>, mut runs: Vec<Run>) -> Self {
-        runs.reverse();
+        runs.sort_by_key(|r| Reverse(r.last));
         let n = space.states;
         let mut ahead = start;
         ahead.resize(n * (steps.len() + 1), 0.0);
@@ -587,13 +967,16 @@ impl<'m> Sweep<'m> {
                 within.push((run, v, 1.0));
             }
             let ahead = self.ahead(i);
-            for (_, v, by) in &mut within {
+            for (run, v, by) in &mut within {
                 match step {
+                    Step::Fault(f) if !run.of.has(f) => {
+                        self.pull_lives(v, f, |_| true, &mut room, &mut there)
+                    }
                     Step::Fault(f) if f.lasts() => *by *= f.absent,
                     Step::Fault(f) => self.pull_gone(v, f, &mut room, &mut there),
-                    Step::Pack(p) => match &p.gone {
-                        Gone::Never(absent) => *by *= absent,
-                        Gone::May(gone) => *v = p.pull(v, gone),
+                    Step::Pack(p) => match p.without(run.of) {
+                        Left::Share(absent) => *by *= absent,
+                        Left::Pairs(weights) => *v = p.pull(v, &weights),
                     },
                 }
             }
@@ -618,11 +1001,16 @@ impl<'m> Sweep<'m> {
                     }
                 }
                 Step::Pack(p) => {
-                    p.inside.back(p.contract(ahead, &back), sums);
+                    let rest = p.contract(ahead, &back);
+                    match &p.inside {
+                        Inside::Alone(sweep, _) => sweep.back(rest, sums),
+                        Inside::Together(block, space) => block.back(space, &rest, sums),
+                    }
                     back = p.pull(&back, &p.all);
                 }
             }
-            while let Some((run, v, by)) = within.pop_if(|w| w.0.first == i) {
+            while let Some(at) = within.iter().rposition(|w| w.0.first == i) {
+                let (run, v, by) = within.swap_remove(at);
                 *sums.none_of(run.of) *= by * dot(ahead, &v) / sums.total;
                 spare.push(v);
             }
@@ -631,9 +1019,21 @@ impl<'m> Sweep<'m> {
 
     /// What is left of likelihoods if a fault is not there now.
     fn pull_gone(&self, v: &mut [f64], f: &Variable, room: &mut [f64], was: &mut [f64]) {
+        self.pull_lives(v, f, |l| !l.now, room, was);
+    }
+
+    /// The same if it was never there or has one of these lives.
+    fn pull_lives(
+        &self,
+        v: &mut [f64],
+        f: &Variable,
+        these: impl Fn(&Life) -> bool,
+        room: &mut [f64],
+        was: &mut [f64],
+    ) {
         was.copy_from_slice(v);
         v.iter_mut().for_each(|x| *x *= f.absent);
-        for life in f.lives.iter().filter(|l| !l.now) {
+        for life in f.lives.iter().filter(|l| these(l)) {
             room.copy_from_slice(was);
             let keep = self.space.pull(room, &f.pushes, life.present);
             add(v, room, keep * life.weight);
@@ -687,9 +1087,18 @@ fn packs<'m>(model: &Model, mut units: Vec<&[&'m Variable]>) -> Vec<Vec<&'m Vari
 const WIDEST: usize = 64;
 /// Weights that are moved side by side.
 const LANES: usize = 8;
+/// Most combinations of the digits of a block.
+const WIDE: usize = 1 << 12;
 /// The weights of `LANES` combinations of the other digits, by combination of
 /// the pack's own.
-type Block = [[f64; LANES]; WIDEST];
+type Rows<const N: usize> = [[f64; LANES]; N];
+
+/// Wide ones have no place on the stack.
+fn rows<const N: usize>() -> Box<Rows<N>> {
+    let rows = vec![[0.0; LANES]; N].into_boxed_slice();
+    rows.try_into()
+        .unwrap_or_else(|_| Box::new([[0.0; LANES]; N]))
+}
 
 /// Faults that push few digits, gone over in the space of these alone.
 ///
@@ -698,16 +1107,21 @@ type Block = [[f64; LANES]; WIDEST];
 /// digit. Its operators therefore have one weight for each pair of
 /// combinations of which the second is nowhere lower than the first.
 struct Pack<'m> {
-    inside: Sweep<'m>,
+    inside: Inside<'m>,
     /// Where the combinations of its digits are in the whole space, and those
     /// of all others.
     own: Vec<u32>,
     others: Vec<u32>,
     /// From and to.
-    pairs: Vec<(u8, u8)>,
+    pairs: Vec<(u16, u16)>,
     /// Weight of each pair.
     all: Vec<f64>,
-    gone: Gone,
+}
+
+/// How the faults of a pack are gone through.
+enum Inside<'m> {
+    Alone(Sweep<'m>, Gone),
+    Together(&'m Block, Space),
 }
 
 /// What becomes of a pack if none of its faults is there now.
@@ -718,12 +1132,30 @@ enum Gone {
     May(Vec<f64>),
 }
 
+/// What becomes of a pack if none of some faults is there now.
+enum Left<'p> {
+    /// Nothing that pushes: the weight of that.
+    Share(f64),
+    /// Weight of each pair.
+    Pairs(Cow<'p, [f64]>),
+}
+
+impl Inside<'_> {
+    /// The digits that are pushed.
+    fn space(&self) -> &Space {
+        match self {
+            Inside::Alone(sweep, _) => &sweep.space,
+            Inside::Together(_, space) => space,
+        }
+    }
+}
+
 impl<'m> Pack<'m> {
     /// `whole`: it has all faults of its items.
     fn new(model: &Model, outer: &Space, faults: Vec<&'m Variable>, whole: bool) -> Self {
         let set = digits(&faults);
-        let (own, others): (Vec<usize>, Vec<usize>) =
-            outer.digits.iter().partition(|d| set >> **d & 1 == 1);
+        let own = outer.digits.iter().copied().filter(|d| set >> d & 1 == 1);
+        let space = Space::new(model, own.collect());
         let mut runs = Vec::new();
         if whole {
             let mut first = 0;
@@ -734,21 +1166,6 @@ impl<'m> Pack<'m> {
                 first = last + 1;
             }
         }
-        let mut pairs = vec![(0, 0)];
-        let mut stride = 1;
-        for d in &own {
-            let levels = model.digits[*d].levels as u8;
-            pairs = (0..levels)
-                .flat_map(|b| (0..=b).map(move |a| (a * stride, b * stride)))
-                .flat_map(|(a, b)| pairs.iter().map(move |(s, u)| (s + a, u + b)))
-                .collect();
-            stride *= levels;
-        }
-        let places = (
-            outer.places(own.iter().copied()),
-            outer.places(others.into_iter()),
-        );
-        let space = Space::new(model, own);
         let mut start = vec![0.0; space.states];
         start[0] = 1.0;
         let gone = if faults.iter().all(|f| f.lasts()) {
@@ -768,14 +1185,54 @@ impl<'m> Pack<'m> {
             Gone::May(space.by_pair(&v))
         };
         let steps = faults.into_iter().map(Step::Fault).collect();
-        let inside = Sweep::new(space, start, steps, runs);
+        let sweep = Sweep::new(space, start, steps, runs);
+        let all = sweep.space.by_pair(sweep.result());
+        Pack::of(model, outer, Inside::Alone(sweep, gone), all)
+    }
+
+    /// The faults of a block.
+    fn tied(model: &Model, outer: &Space, block: &'m Block) -> Self {
+        let own = outer.digits.iter().copied();
+        let own = own.filter(|d| block.digits >> d & 1 == 1).collect();
+        let space = Space::new(model, own);
+        let all = space.by_pair(&block.without(&space, 0));
+        Pack::of(model, outer, Inside::Together(block, space), all)
+    }
+
+    fn of(model: &Model, outer: &Space, inside: Inside<'m>, all: Vec<f64>) -> Self {
+        let own = &inside.space().digits;
+        let mut pairs = vec![(0, 0)];
+        let mut stride = 1;
+        for d in own {
+            let levels = model.digits[*d].levels as u16;
+            pairs = (0..levels)
+                .flat_map(|b| (0..=b).map(move |a| (a * stride, b * stride)))
+                .flat_map(|(a, b)| pairs.iter().map(move |(s, u)| (s + a, u + b)))
+                .collect();
+            stride *= levels;
+        }
+        let others = outer.digits.iter().copied().filter(|d| !own.contains(d));
         Pack {
-            all: inside.space.by_pair(inside.result()),
+            own: outer.places(own.iter().copied()),
+            others: outer.places(others),
             inside,
-            own: places.0,
-            others: places.1,
             pairs,
-            gone,
+            all,
+        }
+    }
+
+    /// What becomes of it if no fault of a whole is there now.
+    fn without(&self, whole: Whole) -> Left<'_> {
+        match &self.inside {
+            Inside::Alone(sweep, gone) => match gone {
+                _ if !sweep.steps.iter().any(|s| s.has(whole)) => Left::Pairs(Cow::from(&self.all)),
+                Gone::Never(absent) => Left::Share(*absent),
+                Gone::May(gone) => Left::Pairs(Cow::from(gone)),
+            },
+            Inside::Together(block, space) => match block.of(whole) {
+                0 => Left::Pairs(Cow::from(&self.all)),
+                these => Left::Pairs(space.by_pair(&block.without(space, these)).into()),
+            },
         }
     }
 
@@ -791,20 +1248,40 @@ impl<'m> Pack<'m> {
         before
     }
 
-    fn moved(&self, v: &[f64], out: &mut [f64], by: &[f64], turned: impl Fn((u8, u8)) -> (u8, u8)) {
-        let mut from: Block = [[0.0; LANES]; WIDEST];
+    fn moved(
+        &self,
+        v: &[f64],
+        out: &mut [f64],
+        by: &[f64],
+        turned: impl Fn((u16, u16)) -> (u16, u16),
+    ) {
+        if self.own.len() <= WIDEST {
+            self.moved_in::<WIDEST>(v, out, by, turned);
+        } else {
+            self.moved_in::<WIDE>(v, out, by, turned);
+        }
+    }
+
+    fn moved_in<const N: usize>(
+        &self,
+        v: &[f64],
+        out: &mut [f64],
+        by: &[f64],
+        turned: impl Fn((u16, u16)) -> (u16, u16),
+    ) {
+        let (mut from, mut to) = (rows::<N>(), rows::<N>());
         for others in self.others.chunks(LANES) {
             self.gather(v, others, &mut from);
-            let mut to: Block = [[0.0; LANES]; WIDEST];
+            to.fill([0.0; LANES]);
             for (pair, w) in self.pairs.iter().zip(by) {
                 let (s, u) = turned(*pair);
-                let from = &from[usize::from(s) % WIDEST];
-                let to = &mut to[usize::from(u) % WIDEST];
+                let from = &from[usize::from(s) % N];
+                let to = &mut to[usize::from(u) % N];
                 for l in 0..LANES {
                     to[l] += w * from[l];
                 }
             }
-            for (own, to) in self.own.iter().zip(&to) {
+            for (own, to) in self.own.iter().zip(to.iter()) {
                 for (other, x) in others.iter().zip(to) {
                     out[(own + other) as usize] = *x;
                 }
@@ -814,15 +1291,22 @@ impl<'m> Pack<'m> {
 
     /// The likelihood of everything outside by what the pack pushes to.
     fn contract(&self, ahead: &[f64], back: &[f64]) -> Vec<f64> {
+        if self.own.len() <= WIDEST {
+            self.contract_in::<WIDEST>(ahead, back)
+        } else {
+            self.contract_in::<WIDE>(ahead, back)
+        }
+    }
+
+    fn contract_in<const N: usize>(&self, ahead: &[f64], back: &[f64]) -> Vec<f64> {
         let mut sums = vec![0.0; self.pairs.len()];
-        let mut from: Block = [[0.0; LANES]; WIDEST];
-        let mut to: Block = [[0.0; LANES]; WIDEST];
+        let (mut from, mut to) = (rows::<N>(), rows::<N>());
         for others in self.others.chunks(LANES) {
             self.gather(ahead, others, &mut from);
             self.gather(back, others, &mut to);
             for ((s, u), sum) in self.pairs.iter().zip(&mut sums) {
-                let a = &from[usize::from(*s) % WIDEST];
-                let b = &to[usize::from(*u) % WIDEST];
+                let a = &from[usize::from(*s) % N];
+                let b = &to[usize::from(*u) % N];
                 let mut part = [0.0; LANES / 2];
                 for l in 0..LANES / 2 {
                     part[l] = a[l] * b[l] + a[l + LANES / 2] * b[l + LANES / 2];
@@ -830,12 +1314,12 @@ impl<'m> Pack<'m> {
                 *sum += part.iter().sum::<f64>();
             }
         }
-        self.inside.space.by_push(sums)
+        self.inside.space().by_push(sums)
     }
 
     /// Lanes without a combination of their own are nought.
-    fn gather(&self, v: &[f64], others: &[u32], block: &mut Block) {
-        for (own, row) in self.own.iter().zip(block) {
+    fn gather<const N: usize>(&self, v: &[f64], others: &[u32], rows: &mut Rows<N>) {
+        for (own, row) in self.own.iter().zip(rows) {
             *row = [0.0; LANES];
             for (other, x) in others.iter().zip(row) {
                 *x = v[(own + other) as usize];
@@ -897,36 +1381,56 @@ impl Space {
     }
 }
 
+/// The model with the sum's way ahead done, the likelihoods after it, and the
+/// probability of what was seen with a bound on what is left out of it.
+fn begin(model: &Model) -> (Sweep<'_>, Vec<f64>, f64, f64) {
+    let sweep = Sweep::over(model);
+    let end = sweep.space.product(model, 1.0, |d| &d.last);
+    let total = dot(sweep.result(), &end);
+    let most: f64 = model.blocks.iter().map(|b| b.most).product();
+    let lost = model.blocks.iter().map(|b| b.left_out).sum::<f64>() * most * model.constant;
+    (sweep, end, total, lost)
+}
+
+/// Whether little enough is left out.
+fn negligible(lost: f64, total: f64) -> bool {
+    lost <= NEGLIGIBLE * total
+}
+
 /// Whether the sum over all sets is within reach for these events.
 pub fn within_reach(network: &Network, events: &[Event]) -> bool {
-    Model::new(network, events).is_some()
+    Model::new(network, events).is_some_and(|model| {
+        let (_, _, total, lost) = begin(&model);
+        negligible(lost, total)
+    })
 }
 
 /// Sums over all sets. `None` if there are too many results for it
-/// ([`MAX_STATES`]), or if what was seen is impossible under the model.
+/// ([`MAX_STATES`]) or too many faults act together ([`MAX_LIVES`]), or if what
+/// was seen is impossible under the model.
 pub fn sum(network: &Network, events: &[Event]) -> Option<Exact> {
     let model = Model::new(network, events)?;
-    let sweep = Sweep::over(&model);
-    let end = sweep.space.product(&model, 1.0, |d| &d.last);
-    let total = dot(sweep.result(), &end);
-    if total <= 0.0 || !total.is_finite() {
+    let (sweep, end, total, lost) = begin(&model);
+    if total <= 0.0 || !total.is_finite() || !negligible(lost, total) {
         return None;
     }
+    let prior = network.faults().iter().map(|f| f.probability);
     let mut sums = Sums {
         total,
-        faults: model.faults.iter().map(Variable::now).collect(),
+        faults: prior.collect(),
         no_item: vec![1.0; network.items()],
         no_place: vec![1.0; network.places()],
         nothing: 1.0,
+        misread: vec![0.0; model.results],
     };
     // What no result touches stays as it was.
     for f in model.faults.iter().filter(|f| f.pushes.is_empty()) {
+        sums.faults[f.id] = f.now();
         let not = 1.0 - sums.faults[f.id];
         sums.no_item[f.item] *= not;
         sums.no_place[f.place] *= not;
         sums.nothing *= not;
     }
-    let mut misread = vec![0.0; model.results];
     for (d, digit) in model.digits.iter().enumerate().filter(|d| d.1.misread) {
         let wrong: f64 = sweep
             .result()
@@ -936,7 +1440,7 @@ pub fn sum(network: &Network, events: &[Event]) -> Option<Exact> {
             .filter(|(state, _)| sweep.space.level(d, *state) != digit.seen)
             .map(|(_, (w, e))| w * e)
             .sum();
-        misread[digit.result] = (wrong / total).clamp(0.0, 1.0);
+        sums.misread[digit.result] = (wrong / total).clamp(0.0, 1.0);
     }
     sweep.back(end, &mut sums);
     let some = |none: Vec<f64>| none.iter().map(|p| (1.0 - p).clamp(0.0, 1.0)).collect();
@@ -946,14 +1450,20 @@ pub fn sum(network: &Network, events: &[Event]) -> Option<Exact> {
         items: some(sums.no_item),
         places: some(sums.no_place),
         nothing: sums.nothing.clamp(0.0, 1.0),
-        misread,
+        misread: sums.misread,
+        left_out: lost / (total + lost),
     })
 }
 
 /// Only the probability of what was seen: one way instead of both.
 pub fn evidence(network: &Network, events: &[Event]) -> Option<f64> {
+    let (total, lost) = weight(network, events)?;
+    negligible(lost, total).then_some(total)
+}
+
+/// The same with a bound on what is left out of it.
+pub(super) fn weight(network: &Network, events: &[Event]) -> Option<(f64, f64)> {
     let model = Model::new(network, events)?;
-    let sweep = Sweep::over(&model);
-    let end = sweep.space.product(&model, 1.0, |d| &d.last);
-    Some(dot(sweep.result(), &end))
+    let (_, _, total, lost) = begin(&model);
+    Some((total, lost))
 }

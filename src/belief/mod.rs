@@ -10,6 +10,12 @@
 //! excludes the leak: `P(yes | C) = 1 - (1 - leak) * prod(1 - strength)`.
 //! Every result can be misread: its likelihood is mixed with a flat one.
 //!
+//! In a [joint finding](Finding::joint) a few faults act together instead: it
+//! has a row of chances for each set of them, as when a reading of one line
+//! depends on which of the line's faults are there at once. The outcomes are
+//! then in any order, and a number that was read has its density as its only
+//! one.
+//!
 //! A remedy is not evidence, it changes the device: a [`Change`] clears faults
 //! with a chance that it takes, and may bring others. What was seen before
 //! stays true of the device as it was.
@@ -19,6 +25,7 @@
 //! [`exact`] sums over *all* sets of faults by going through the faults once,
 //! carrying weights indexed by what each result already has as explanation
 //! (the stable form of the sum for noisy-OR networks: every term is positive).
+//! Faults that act together are gone through set by set, as one.
 //! [`candidates`] lists sets up to a size, for explanations and for planning.
 //! Each checks the other: the sum over all sets tells how much the list leaves
 //! out.
@@ -30,6 +37,16 @@
 //! let belief = update(&network, &[Event::seen(&dark, 1)], Size::All);
 //! // P(first | dark) = 0.1 / (1 - 0.9 * 0.8)
 //! assert!((belief.faults[0] - 0.1 / 0.28).abs() < 1e-12);
+//!
+//! // Either fault alone pulls the line low, both together leave it high.
+//! let low = Finding::joint(&[
+//!     (vec![], vec![1.0, 0.0]),
+//!     (vec![0], vec![0.0, 1.0]),
+//!     (vec![1], vec![0.0, 1.0]),
+//!     (vec![0, 1], vec![1.0, 0.0]),
+//! ], 0.0);
+//! let belief = update(&network, &[Event::seen(&low, 1)], Size::All);
+//! assert!((belief.faults[0] - 0.08 / (0.08 + 0.18)).abs() < 1e-12);
 //! ```
 pub mod candidates;
 pub mod exact;

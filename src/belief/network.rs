@@ -1,5 +1,6 @@
 //! Faults, findings, changes: what a belief is about.
 
+use std::cmp::Reverse;
 use std::sync::Arc;
 
 /// Index of a fault in its [`Network`].
@@ -60,16 +61,140 @@ impl Network {
     }
 }
 
-/// Something that can be seen: ordered outcomes, the healthy one first.
+/// Something that can be seen. Its outcomes depend on the faults in one of two
+/// ways: each fault acts on its own ([`Finding::yes_no`], [`Finding::ordered`];
+/// outcomes are ordered, the healthy one first), or a few act together
+/// ([`Finding::joint`]; outcomes in any order).
 #[derive(Clone, Debug, PartialEq)]
 pub struct Finding {
     outcomes: usize,
-    /// `P(outcome <= k)` with no fault, for k in `0..outcomes-1`.
-    leak: Vec<f64>,
-    /// For each linked fault, `P(it pushes to at most k)`.
-    links: Vec<(FaultId, Vec<f64>)>,
     /// Chance that the outcome is read at random.
     misread: f64,
+    acts: Acts,
+}
+
+#[derive(Clone, Debug, PartialEq)]
+enum Acts {
+    /// Every fault on its own; the furthest push wins.
+    Alone {
+        /// `P(outcome <= k)` with no fault, for k in `0..outcomes-1`.
+        leak: Vec<f64>,
+        /// For each linked fault, `P(it pushes to at most k)`.
+        links: Vec<(FaultId, Vec<f64>)>,
+    },
+    Together(Arc<Joint>),
+}
+
+/// Outcomes by which of a few faults are there together.
+#[derive(Clone, Debug, PartialEq)]
+pub(super) struct Joint {
+    /// Ascending.
+    faults: Vec<FaultId>,
+    /// By the set of faults (bit i: the i-th is there), the largest sets first:
+    /// the chance of each outcome.
+    rows: Vec<(u64, Vec<f64>)>,
+    /// The chance of each outcome when it is read at random.
+    flat: Vec<f64>,
+}
+
+/// The order of the rows of a [`Joint`].
+fn largest_first(set: u64) -> (Reverse<u32>, u64) {
+    (Reverse(set.count_ones()), set)
+}
+
+impl Joint {
+    /// Most faults that can act together in one finding.
+    const MOST: usize = 64;
+
+    fn new(faults: Vec<FaultId>, mut rows: Vec<(u64, Vec<f64>)>, flat: Vec<f64>) -> Joint {
+        rows.sort_by_key(|r| largest_first(r.0));
+        rows.dedup_by_key(|r| r.0);
+        Joint { faults, rows, flat }
+    }
+
+    pub(super) fn faults(&self) -> &[FaultId] {
+        &self.faults
+    }
+
+    /// The bit of a fault; none if it is not one of these.
+    pub(super) fn bit(&self, f: FaultId) -> u64 {
+        self.faults.binary_search(&f).map_or(0, |i| 1 << i)
+    }
+
+    /// The chance that an outcome is the true one with this set of faults.
+    pub(super) fn truly(&self, set: u64, outcome: usize) -> f64 {
+        if let Ok(i) = self
+            .rows
+            .binary_search_by_key(&largest_first(set), |r| largest_first(r.0))
+        {
+            return self.rows[i].1[outcome];
+        }
+        let mut within = self.rows.iter().filter(|r| r.0 & !set == 0).peekable();
+        let Some(first) = within.peek() else {
+            return self.flat[outcome];
+        };
+        let size = first.0.count_ones();
+        let (sum, count) = within
+            .take_while(|r| r.0.count_ones() == size)
+            .fold((0.0, 0.0), |(sum, n), r| (sum + r.1[outcome], n + 1.0));
+        sum / count
+    }
+
+    /// The same as foretold before a change.
+    fn after(&self, change: &Change) -> Joint {
+        let chance = |of: &[(FaultId, f64)], i: usize| {
+            let f = self.faults[i];
+            of.iter().find(|c| c.0 == f).map_or(0.0, |c| c.1)
+        };
+        let outcomes = self.flat.len();
+        let rows = self
+            .rows
+            .iter()
+            .map(|(set, _)| {
+                let mut sets = vec![(0, 1.0)];
+                for i in 0..self.faults.len() {
+                    let (clears, brings) = (chance(&change.clears, i), chance(&change.brings, i));
+                    let stays = (1.0 - clears) * (set >> i & 1) as f64;
+                    let there = stays + (1.0 - stays) * brings;
+                    if there > 0.0 {
+                        let with = sets.clone().into_iter();
+                        sets.iter_mut().for_each(|s| s.1 *= 1.0 - there);
+                        sets.extend(with.map(|(s, p): (u64, f64)| (s | 1 << i, p * there)));
+                        sets.retain(|s| s.1 > 0.0);
+                    }
+                }
+                let row = (0..outcomes)
+                    .map(|k| sets.iter().map(|(s, p)| p * self.truly(*s, k)).sum())
+                    .collect();
+                (*set, row)
+            })
+            .collect();
+        Joint {
+            rows,
+            ..self.clone()
+        }
+    }
+
+    /// The same for a device without some of the faults.
+    fn without(&self, out: impl Fn(FaultId) -> bool) -> Joint {
+        let kept: Vec<usize> = (0..self.faults.len())
+            .filter(|i| !out(self.faults[*i]))
+            .collect();
+        let stay = kept.iter().fold(0, |set, i| set | 1 << i);
+        let moved = |set: u64| {
+            let bits = kept.iter().enumerate();
+            bits.fold(0, |s, (to, from)| s | (set >> from & 1) << to)
+        };
+        Joint::new(
+            kept.iter().map(|i| self.faults[*i]).collect(),
+            self.rows
+                .iter()
+                .filter(|r| r.0 & !stay == 0)
+                .map(|(set, row)| (moved(*set), row.clone()))
+                .collect(),
+            self.flat.clone(),
+        )
+    }
 }
 
 impl Finding {
@@ -78,9 +203,11 @@ impl Finding {
     pub fn yes_no(leak: f64, links: &[(FaultId, f64)], misread: f64) -> Self {
         Finding {
             outcomes: 2,
-            leak: vec![1.0 - leak],
-            links: links.iter().map(|(f, s)| (*f, vec![1.0 - s])).collect(),
             misread,
+            acts: Acts::Alone {
+                leak: vec![1.0 - leak],
+                links: links.iter().map(|(f, s)| (*f, vec![1.0 - s])).collect(),
+            },
         }
     }
 
@@ -103,13 +230,68 @@ impl Finding {
         healthy[0] = 1.0 - leak;
         Finding {
             outcomes,
-            leak: healthy,
-            links: pushes.iter().map(|(f, c)| (*f, cumulative(c))).collect(),
             misread,
+            acts: Acts::Alone {
+                leak: healthy,
+                links: pushes.iter().map(|(f, c)| (*f, cumulative(c))).collect(),
+            },
         }
     }
 
-    /// Number of outcomes, at least 2.
+    /// A finding whose outcome depends on which of a few faults are there
+    /// together. Each row is a set of faults with the chance of each outcome
+    /// when exactly these of all the faults named are there. There should be
+    /// rows for no fault, for each single one and for each pair: a set without
+    /// a row has the mean of the rows of its largest listed subsets.
+    ///
+    /// For a number that was read, each row has one value, its density there,
+    /// in any unit that all rows share (and [`Self::misread_as`]): only ratios
+    /// matter to a belief.
+    ///
+    /// `misread` is the chance that the outcome is drawn at random, evenly
+    /// unless [`Self::misread_as`] says otherwise.
+    ///
+    /// # Panics
+    /// If the rows name more than 64 faults, are none or differ in length.
+    pub fn joint(rows: &[(Vec<FaultId>, Vec<f64>)], misread: f64) -> Self {
+        let mut faults: Vec<FaultId> = rows.iter().flat_map(|r| &r.0).copied().collect();
+        faults.sort_unstable();
+        faults.dedup();
+        assert!(faults.len() <= Joint::MOST, "too many faults act together");
+        let outcomes = rows.first().map_or(0, |r| r.1.len());
+        assert!(
+            outcomes > 0 && rows.iter().all(|r| r.1.len() == outcomes),
+            "every row has a value for each outcome"
+        );
+        let mut joint = Joint::new(faults, Vec::new(), vec![1.0 / outcomes as f64; outcomes]);
+        let set = |of: &[FaultId]| of.iter().fold(0, |set, f| set | joint.bit(*f));
+        let rows = rows
+            .iter()
+            .map(|(of, row)| (set(of), row.clone()))
+            .collect();
+        joint = Joint::new(joint.faults, rows, joint.flat);
+        Finding {
+            outcomes,
+            misread,
+            acts: Acts::Together(Arc::new(joint)),
+        }
+    }
+
+    /// The same joint finding with the chance of each outcome (for a number,
+    /// its density) when it is drawn at random. Others are drawn evenly.
+    ///
+    /// # Panics
+    /// If there are not as many as outcomes.
+    #[must_use]
+    pub fn misread_as(mut self, flat: Vec<f64>) -> Self {
+        assert_eq!(flat.len(), self.outcomes, "one for each outcome");
+        if let Acts::Together(joint) = &mut self.acts {
+            Arc::make_mut(joint).flat = flat;
+        }
+        self
+    }
+
+    /// Number of outcomes: at least 2, or 1 for a number that was read.
     pub fn outcomes(&self) -> usize {
         self.outcomes
     }
@@ -117,31 +299,50 @@ impl Finding {
     pub fn misread(&self) -> f64 {
         self.misread
     }
-    /// The linked faults.
+    /// The faults that it depends on.
     pub fn sees(&self) -> impl Iterator<Item = FaultId> + '_ {
-        self.links.iter().map(|(f, _)| *f)
+        let together: &[FaultId] = match &self.acts {
+            Acts::Alone { .. } => &[],
+            Acts::Together(joint) => &joint.faults,
+        };
+        let alone = self.links().iter().map(|(f, _)| *f);
+        alone.chain(together.iter().copied())
     }
-    /// The linked faults with `P(pushes to at most k)` for every k but the last.
+    /// The faults that act on their own, with `P(pushes to at most k)` for every
+    /// k but the last.
     pub fn links(&self) -> &[(FaultId, Vec<f64>)] {
-        &self.links
+        match &self.acts {
+            Acts::Alone { links, .. } => links,
+            Acts::Together(_) => &[],
+        }
     }
-    /// `P(outcome <= k)` with no fault, for every k but the last.
+    /// `P(outcome <= k)` with no fault, for every k but the last; empty if the
+    /// faults act together.
     pub fn leak(&self) -> &[f64] {
-        &self.leak
+        match &self.acts {
+            Acts::Alone { leak, .. } => leak,
+            Acts::Together(_) => &[],
+        }
+    }
+    /// If the faults act together, how.
+    pub(super) fn together(&self) -> Option<&Arc<Joint>> {
+        match &self.acts {
+            Acts::Alone { .. } => None,
+            Acts::Together(joint) => Some(joint),
+        }
     }
 
     /// The same finding with some faults out of the picture.
     #[must_use]
     pub fn without(&self, out: impl Fn(FaultId) -> bool) -> Self {
-        Finding {
-            links: self
-                .links
-                .iter()
-                .filter(|(f, _)| !out(*f))
-                .cloned()
-                .collect(),
-            ..self.clone()
-        }
+        let acts = match &self.acts {
+            Acts::Alone { leak, links } => Acts::Alone {
+                leak: leak.clone(),
+                links: links.iter().filter(|(f, _)| !out(*f)).cloned().collect(),
+            },
+            Acts::Together(joint) => Acts::Together(Arc::new(joint.without(out))),
+        };
+        Finding { acts, ..*self }
     }
 
     /// The same finding, never misread.
@@ -154,42 +355,86 @@ impl Finding {
     }
 
     /// The same finding, foretold before a change that comes first: a fault
-    /// that the change clears with some chance pushes that much less.
+    /// that the change clears with some chance pushes that much less. Where
+    /// faults act together, each listed set is what the change makes of it,
+    /// with the chance of each way.
     #[must_use]
     pub fn after(&self, change: &Change) -> Self {
         let mut f = self.clone();
-        for (id, c) in &mut f.links {
-            if let Some((_, take)) = change.clears.iter().find(|c| c.0 == *id) {
-                c.iter_mut().for_each(|p| *p = take + (1.0 - take) * *p);
+        match &mut f.acts {
+            Acts::Alone { links, .. } => {
+                for (id, c) in links {
+                    if let Some((_, take)) = change.clears.iter().find(|c| c.0 == *id) {
+                        c.iter_mut().for_each(|p| *p = take + (1.0 - take) * *p);
+                    }
+                }
             }
+            Acts::Together(joint) => *joint = Arc::new(joint.after(change)),
         }
         f
     }
 
     /// `P(outcome | exactly these faults are present)`.
     pub fn likelihood(&self, outcome: usize, present: &[FaultId]) -> f64 {
-        let at_most = |k: usize| -> f64 {
-            self.links
-                .iter()
-                .filter(|(f, _)| present.contains(f))
-                .fold(self.leak[k], |p, (_, c)| p * c[k])
+        let truly = match &self.acts {
+            Acts::Alone { leak, links } => {
+                let at_most = |k: usize| -> f64 {
+                    links
+                        .iter()
+                        .filter(|(f, _)| present.contains(f))
+                        .fold(leak[k], |p, (_, c)| p * c[k])
+                };
+                let upper = if outcome + 1 == self.outcomes {
+                    1.0
+                } else {
+                    at_most(outcome)
+                };
+                let lower = if outcome == 0 {
+                    0.0
+                } else {
+                    at_most(outcome - 1)
+                };
+                upper - lower
+            }
+            Acts::Together(joint) => {
+                let set = present.iter().fold(0, |set, f| set | joint.bit(*f));
+                joint.truly(set, outcome)
+            }
         };
-        let upper = if outcome + 1 == self.outcomes {
-            1.0
-        } else {
-            at_most(outcome)
-        };
-        let lower = if outcome == 0 {
-            0.0
-        } else {
-            at_most(outcome - 1)
-        };
-        self.mixed(upper - lower)
+        self.mixed(outcome, truly)
     }
 
     /// Mixes the likelihood of a true reading with that of a misreading.
-    pub(super) fn mixed(&self, p: f64) -> f64 {
-        (1.0 - self.misread) * p.max(0.0) + self.misread / self.outcomes as f64
+    pub(super) fn mixed(&self, outcome: usize, p: f64) -> f64 {
+        (1.0 - self.misread) * p.max(0.0) + self.at_random(outcome)
+    }
+
+    /// Chance that an outcome is shown because it is drawn at random.
+    pub(super) fn at_random(&self, outcome: usize) -> f64 {
+        match &self.acts {
+            Acts::Alone { .. } => self.misread / self.outcomes as f64,
+            Acts::Together(joint) => self.misread * joint.flat[outcome],
+        }
+    }
+
+    /// Chance that an outcome is shown by misreading: drawn at random, and not
+    /// by luck what it truly was. `truly` is the chance that it was. A number
+    /// is never drawn by luck.
+    pub(super) fn wrong(&self, outcome: usize, truly: f64) -> f64 {
+        let luck = if self.outcomes == 1 { 0.0 } else { truly };
+        self.at_random(outcome) * (1.0 - luck).max(0.0)
+    }
+
+    /// What no likelihood of an outcome exceeds, whatever the faults.
+    pub(super) fn most(&self, outcome: usize) -> f64 {
+        match &self.acts {
+            Acts::Alone { .. } => 1.0,
+            Acts::Together(joint) => joint
+                .rows
+                .iter()
+                .map(|r| self.mixed(outcome, r.1[outcome]))
+                .fold(0.0, f64::max),
+        }
     }
 }
 

@@ -2,7 +2,7 @@
 
 use super::candidates::{self, Candidate, MAX_SIZE, Weighted};
 use super::exact::{self, Exact};
-use super::network::{Event, FaultId, Network, Prior};
+use super::network::{Event, FaultId, Network, Prior, Seen};
 use super::order::likelier;
 
 /// Which sets of faults count.
@@ -38,7 +38,8 @@ pub struct Belief {
     /// Size of the largest sets that were listed.
     pub size: usize,
     /// Upper bound on the probability of sets that the *probabilities* above
-    /// leave out: nought when they were summed over all sets.
+    /// leave out: nought when they were summed over all sets, next to nought
+    /// when only very large sets of faults that act together were not.
     pub left_out: f64,
     /// The same for the listed candidates.
     pub candidates_left_out: f64,
@@ -81,7 +82,7 @@ pub fn update(network: &Network, events: &[Event], size: Size) -> Belief {
         }
         let total: f64 = small + larger.iter().map(|l| l.1).sum::<f64>();
         left_out = match &exact {
-            Some(e) => (1.0 - total / e.evidence).clamp(0.0, 1.0),
+            Some(e) => (1.0 - total / e.evidence * (1.0 - e.left_out)).clamp(0.0, 1.0),
             None => bound(network, events, total, k, among),
         };
         // Further still where nothing explains what was seen yet.
@@ -117,7 +118,7 @@ pub fn update(network: &Network, events: &[Event], size: Size) -> Belief {
             items: e.items,
             places: e.places,
             nothing: e.nothing,
-            left_out: 0.0,
+            left_out: e.left_out,
             evidence_log2: e.evidence.log2(),
             misread: e.misread,
             ..Belief::default()
@@ -210,23 +211,27 @@ fn from_candidates(network: &Network, listed: &Weighted) -> Belief {
 }
 
 /// Bounds the mass of larger sets when the full sum is out of reach: results
-/// that are dropped count as certain for them, which can only raise it.
+/// that are dropped count as the likeliest there can be for them, which can
+/// only raise it.
 fn bound(network: &Network, events: &[Event], listed: f64, k: usize, among: &[FaultId]) -> f64 {
     let mut fewer: Vec<Event> = events.to_vec();
+    let mut most = 1.0;
     let all = loop {
-        match exact::evidence(network, &fewer) {
-            Some(z) => break z,
-            None => match fewer.iter().rposition(|e| matches!(e, Event::Seen(_))) {
-                Some(i) => drop(fewer.remove(i)),
-                None => return 1.0,
-            },
+        if let Some((z, lost)) = exact::weight(network, &fewer) {
+            break z + lost;
+        }
+        let Some(i) = fewer.iter().rposition(|e| matches!(e, Event::Seen(_))) else {
+            return 1.0;
+        };
+        if let Event::Seen(s) = fewer.remove(i) {
+            most *= s.finding.most(s.outcome);
         }
     };
     let small: f64 = candidates::filter(network, candidates::list(network, k, among), &fewer)
         .iter()
         .map(|l| l.1)
         .sum();
-    let rest = (all - small).max(0.0);
+    let rest = (all - small).max(0.0) * most;
     rest / (listed + rest)
 }
 
@@ -241,7 +246,7 @@ fn misreadings(
     let mut out = Vec::new();
     for (i, e) in events.iter().enumerate() {
         let Event::Seen(s) = e else { continue };
-        let flat = s.finding.misread() / s.finding.outcomes() as f64;
+        let flat = s.finding.at_random(s.outcome);
         if flat == 0.0 {
             out.push(0.0);
             continue;
@@ -256,14 +261,15 @@ fn misreadings(
         let mut others = events.to_vec();
         others.remove(i);
         let without = total_of(&others);
-        others.insert(
-            i,
-            Event::Seen(super::network::Seen {
-                finding: std::sync::Arc::new(s.finding.without_misreading()),
-                outcome: s.outcome,
-            }),
-        );
-        let truly = total_of(&others);
+        // A number is never right by luck.
+        let truly = if s.finding.outcomes() == 1 {
+            0.0
+        } else {
+            let finding = std::sync::Arc::new(s.finding.without_misreading());
+            let outcome = s.outcome;
+            others.insert(i, Event::Seen(Seen { finding, outcome }));
+            total_of(&others)
+        };
         out.push((flat * (without - truly) / total).clamp(0.0, 1.0));
     }
     out

@@ -1,8 +1,10 @@
 //! What a test is expected to tell.
 
+use std::sync::Arc;
+
 use super::Situation;
-use crate::belief::FaultId;
-use crate::belief::candidates::Candidate;
+use crate::belief::candidates::{Candidate, Outlook};
+use crate::belief::{FaultId, Finding};
 
 /// How many candidates times tests are weighed at most; the lightest
 /// candidates are left out beyond that.
@@ -36,36 +38,21 @@ fn foretell(
     n: usize,
     candidates: &[(Candidate, f64)],
     total: f64,
-    finding: &crate::belief::Finding,
+    finding: &Arc<Finding>,
 ) -> Foretold {
     let outcomes = finding.outcomes();
     let mut sees = vec![false; n];
     finding.sees().for_each(|f: FaultId| sees[f] = true);
-    let mut rows = vec![vec![1.0; n]; outcomes - 1];
-    for (f, c) in finding.links() {
-        for (k, row) in rows.iter_mut().enumerate() {
-            row[*f] = c[k];
-        }
-    }
+    let outlook = Outlook::new(n, finding);
     let mut mean = vec![0.0; outcomes];
     let mut inner = 0.0;
     let mut p = vec![0.0; outcomes];
-    let mut spread = |c: Option<&Candidate>, w: f64| {
-        let mut below = 0.0;
-        for (k, row) in rows.iter().enumerate() {
-            let upto = c
-                .into_iter()
-                .flat_map(|c| c.iter())
-                .fold(finding.leak()[k], |p, f| p * row[f]);
-            p[k] = upto - below;
-            below = upto;
-        }
-        p[outcomes - 1] = 1.0 - below;
+    let mut spread = |c: &Candidate, w: f64| {
+        outlook.of(c, &mut p);
         let mut h = 0.0;
-        for (k, x) in p.iter().enumerate() {
-            let x = (1.0 - finding.misread()) * x.max(0.0) + finding.misread() / outcomes as f64;
-            mean[k] += w * x;
-            h += surprise(x);
+        for (mean, x) in mean.iter_mut().zip(&p) {
+            *mean += w * x;
+            h += surprise(*x);
         }
         inner += w * h;
     };
@@ -74,13 +61,13 @@ fn foretell(
     for (c, w) in candidates {
         let w = w / total;
         if c.iter().any(|f| sees[f]) {
-            spread(Some(c), w);
+            spread(c, w);
         } else {
             blind += w;
         }
     }
     if blind > 0.0 {
-        spread(None, blind);
+        spread(&Candidate::EMPTY, blind);
     }
     let outer: f64 = mean.iter().map(|x| surprise(*x)).sum();
     Foretold {

@@ -231,15 +231,24 @@ mod tests {
             costs: Costs::default(),
         };
         let pushes = [(0, vec![0.5, 0.3]), (1, vec![0.2, 0.8])];
-        let finding = Arc::new(Finding::ordered(3, 0.1, &pushes, 0.03));
-        let after = Masses::of(&s, None).after(&s, &finding);
-        for (outcome, got) in after.iter().enumerate() {
-            let finding = finding.clone();
-            let like = Likelihood::new(3, &Seen { finding, outcome });
-            let want = Masses::of(&s, Some(&like));
-            assert!((got.nothing - want.nothing).abs() < 1e-15);
-            for (a, b) in got.faults.iter().zip(&want.faults) {
-                assert!((a - b).abs() < 1e-15, "{got:?} {want:?}");
+        let alone = Finding::ordered(3, 0.1, &pushes, 0.03);
+        let rows = [
+            (vec![], vec![0.8, 0.1, 0.1]),
+            (vec![0], vec![0.3, 0.3, 0.4]),
+            (vec![2], vec![0.1, 0.9, 0.0]),
+            (vec![0, 2], vec![0.0, 0.2, 0.8]),
+        ];
+        let together = Finding::joint(&rows, 0.03);
+        for finding in [alone, together].map(Arc::new) {
+            let after = Masses::of(&s, None).after(&s, &finding);
+            for (outcome, got) in after.iter().enumerate() {
+                let finding = finding.clone();
+                let like = Likelihood::new(3, &Seen { finding, outcome });
+                let want = Masses::of(&s, Some(&like));
+                assert!((got.nothing - want.nothing).abs() < 1e-15);
+                for (a, b) in got.faults.iter().zip(&want.faults) {
+                    assert!((a - b).abs() < 1e-15, "{got:?} {want:?}");
+                }
             }
         }
     }
