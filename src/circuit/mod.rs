@@ -17,6 +17,14 @@
 //! | [`calibrate`] | bending a junction to a known-good reading |
 //! | [`charge`] | how long capacitors keep a reading from settling |
 //!
+//! Beside it stand the sums that a technician wants next to a measurement;
+//! each module names its formulas and where they come from:
+//!
+//! | module | what it is for |
+//! | --- | --- |
+//! | [`bus`] | pull-ups and idle levels of a two-wire control bus |
+//! | [`physical`] | what may go into a sum |
+//!
 //! Units are volt, ampere, ohm, farad, second throughout.
 //!
 //! ```
@@ -45,6 +53,7 @@
 //! # }
 //! ```
 
+pub mod bus;
 pub mod calibrate;
 pub mod charge;
 pub mod edit;
@@ -56,6 +65,7 @@ pub mod meter;
 mod mos;
 pub mod network;
 mod normal;
+pub mod physical;
 pub mod predict;
 pub mod quadrature;
 mod small;
