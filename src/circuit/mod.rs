@@ -23,6 +23,7 @@
 //! | module | what it is for |
 //! | --- | --- |
 //! | [`bus`] | pull-ups and idle levels of a two-wire control bus |
+//! | [`wire`] | a jumper wire, and whether it may be there |
 //! | [`physical`] | what may go into a sum |
 //!
 //! Units are volt, ampere, ohm, farad, second throughout.
@@ -71,3 +72,4 @@ pub mod quadrature;
 mod small;
 pub mod solve;
 pub mod topology;
+pub mod wire;
