@@ -23,6 +23,7 @@
 //! | module | what it is for |
 //! | --- | --- |
 //! | [`bus`] | pull-ups and idle levels of a two-wire control bus |
+//! | [`typec`] | CC and D+ levels of a USB port |
 //! | [`wire`] | a jumper wire, and whether it may be there |
 //! | [`physical`] | what may go into a sum |
 //!
@@ -72,4 +73,5 @@ pub mod quadrature;
 mod small;
 pub mod solve;
 pub mod topology;
+pub mod typec;
 pub mod wire;
