@@ -24,6 +24,7 @@
 //! | --- | --- |
 //! | [`bus`] | pull-ups and idle levels of a two-wire control bus |
 //! | [`typec`] | CC and D+ levels of a USB port |
+//! | [`thermistor`] | resistance, temperature, divider |
 //! | [`wire`] | a jumper wire, and whether it may be there |
 //! | [`physical`] | what may go into a sum |
 //!
@@ -72,6 +73,7 @@ pub mod predict;
 pub mod quadrature;
 mod small;
 pub mod solve;
+pub mod thermistor;
 pub mod topology;
 pub mod typec;
 pub mod wire;
