@@ -25,6 +25,7 @@
 //! | [`bus`] | pull-ups and idle levels of a two-wire control bus |
 //! | [`typec`] | CC and D+ levels of a USB port |
 //! | [`thermistor`] | resistance, temperature, divider |
+//! | [`led`] | a string of lamps and its boost supply |
 //! | [`wire`] | a jumper wire, and whether it may be there |
 //! | [`physical`] | what may go into a sum |
 //!
@@ -63,6 +64,7 @@ pub mod edit;
 pub mod fault;
 mod junction;
 mod law;
+pub mod led;
 mod linear;
 pub mod meter;
 mod mos;
