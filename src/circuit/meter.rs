@@ -112,6 +112,16 @@ pub struct VoltsTest {
     pub accuracy: Accuracy,
 }
 
+impl VoltsTest {
+    /// What of a voltage behind `source` ohm is shown, as a share:
+    /// `Ri / (Rs + Ri)`. The error is `-Rs / (Rs + Ri)` (user guide of the
+    /// Agilent 34970A, loading errors due to input resistance).
+    #[must_use]
+    pub fn share_shown(&self, source: f64) -> f64 {
+        self.input / (source + self.input)
+    }
+}
+
 /// A meter.
 #[derive(Clone, Debug, PartialEq)]
 pub struct Meter {
