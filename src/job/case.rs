@@ -75,6 +75,24 @@ pub enum CaseError {
         /// The ranges.
         can_be: Vec<String>,
     },
+    /// A value that was probably meant otherwise.
+    #[error("`{shows}` could be {}; write it in full", .could_be.join(" or "))]
+    Doubtful {
+        /// What was typed.
+        shows: String,
+        /// What it could be.
+        could_be: Vec<String>,
+    },
+    /// A value that no meter shows.
+    #[error("`{shows}` cannot be a reading of `{test}`: {why}")]
+    NoReading {
+        /// The test.
+        test: String,
+        /// What was typed.
+        shows: String,
+        /// Why not.
+        why: String,
+    },
     /// What was seen cannot be under the rules.
     #[error("the results cannot all be right under these rules; no set of faults explains them")]
     Impossible,
@@ -749,10 +767,15 @@ pub(crate) fn outcome_of(t: &TestInfo, shows: &str) -> Result<usize, CaseError> 
             _ => {}
         }
     }
-    if t.outcomes.iter().any(|o| o.between.is_some()) {
+    let starts: Vec<usize> = (0..t.outcomes.len())
+        .filter(|i| !typed.is_empty() && t.outcomes[*i].id.starts_with(&typed))
+        .collect();
+    // `short` may be the beginning of an outcome's name.
+    let named = typed == "short" && starts.len() == 1;
+    if !named && t.outcomes.iter().any(|o| o.between.is_some()) {
         let unit = t.unit.as_deref().unwrap_or("");
         match reading::parse(shows, unit) {
-            Typed::Value(v) => {
+            Typed::Value(v) | Typed::Noted { value: v, .. } => {
                 // Neighbouring ranges share an end; the healthier one gets it.
                 let hit = t
                     .outcomes
@@ -771,12 +794,22 @@ pub(crate) fn outcome_of(t: &TestInfo, shows: &str) -> Result<usize, CaseError> 
                     unit: unit.to_owned(),
                 });
             }
+            Typed::Doubtful { could_be } => {
+                return Err(CaseError::Doubtful {
+                    shows: shows.trim().to_owned(),
+                    could_be,
+                });
+            }
+            Typed::Impossible { why } => {
+                return Err(CaseError::NoReading {
+                    test: t.id.clone(),
+                    shows: shows.trim().to_owned(),
+                    why,
+                });
+            }
             Typed::NoNumber => {}
         }
     }
-    let starts: Vec<usize> = (0..t.outcomes.len())
-        .filter(|i| !typed.is_empty() && t.outcomes[*i].id.starts_with(&typed))
-        .collect();
     match starts.as_slice() {
         [one] => Ok(*one),
         _ => Err(CaseError::NoOutcome {

@@ -4,7 +4,7 @@
 //! recomputed from it ([`Case`]).
 mod case;
 mod file;
-mod reading;
+pub mod reading;
 pub mod trail;
 pub mod view;
 

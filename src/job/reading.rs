@@ -1,43 +1,130 @@
-//! Measured values as people type them: `4.7k`, `0,41 V`, `412 mV`, `OL`.
+//! Measured values as people type them: `4.7k`, `0,41 V`, `412 mV`, `1V8`,
+//! `0.47 megohm`, `OL`, `short`.
+//!
+//! What no meter can have shown is refused with the reason, and what was
+//! probably meant otherwise is asked back. Nothing is guessed.
 
 use std::sync::LazyLock;
 
 use regex::Regex;
 
+use crate::circuit::meter::Mode;
+
 /// What was typed for a measured value.
-#[derive(Clone, Copy, Debug, PartialEq)]
-pub(super) enum Typed {
-    /// A value in the unit of the test.
+#[derive(Clone, Debug, PartialEq)]
+pub enum Typed {
+    /// A value in the unit of the test; infinite for over limit.
     Value(f64),
+    /// A value for a word, with what it was taken for.
+    Noted {
+        /// In the unit of the test.
+        value: f64,
+        /// What to tell.
+        note: &'static str,
+    },
+    /// Probably meant otherwise.
+    Doubtful {
+        /// What it could be, written in full.
+        could_be: Vec<String>,
+    },
+    /// What no meter can show.
+    Impossible {
+        /// Why not.
+        why: String,
+    },
     /// A value in another unit than the test's.
     OtherUnit,
     /// Not a number.
     NoNumber,
 }
 
+/// What was asked for.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Asked<'a> {
+    /// Unit of the test.
+    pub unit: &'a str,
+    /// What the meter is set to, where that is known.
+    pub mode: Option<Mode>,
+    /// The most that the meter puts out in diode mode, volt.
+    pub open_volts: f64,
+}
+
+/// Open-circuit voltage of a diode test above which a reading cannot be, volt:
+/// the highest that a bench meter's manual has for open leads.
+pub const OPEN_VOLTS: f64 = 3.4;
+
+/// The most that a handheld meter measures, volt: common practice, no source.
+pub const MOST_VOLTS: f64 = 1000.0;
+
+impl<'a> Asked<'a> {
+    /// A value in a unit; volts and ohms are taken for those ranges of a meter.
+    #[must_use]
+    pub fn of(unit: &'a str) -> Self {
+        let mode = match canonical(unit) {
+            "V" => Some(Mode::Volts),
+            "ohm" => Some(Mode::Ohms),
+            _ => None,
+        };
+        Asked {
+            unit,
+            mode,
+            open_volts: OPEN_VOLTS,
+        }
+    }
+
+    /// A reading in diode mode.
+    #[must_use]
+    pub fn diode() -> Self {
+        Asked {
+            mode: Some(Mode::Diode),
+            ..Asked::of("V")
+        }
+    }
+}
+
 static FORM: LazyLock<Regex> = LazyLock::new(|| {
     // Either ohm sign, either micro sign, a true minus as well as a hyphen.
     Regex::new(
-        r"^([+\u{2212}-]?)(\d*)([.,]?)(\d*)\s*([pnu\u{b5}\u{3bc}mkKMR]?)(\d*)\s*(V|A|\u{3a9}|\u{2126}|ohms?|Ohm|C|\u{b0}C|%|W)?$",
+        r"(?x)^([+\u{2212}-]?) (\d*) ([.,]?) (\d*) \s*
+        ([pnu\u{b5}\u{3bc}mkKMGR] | (?i:pico|nano|micro|milli|kilo|kil|mega|meg|giga))? (\d*) \s*
+        ((?i:v|volts?|a|amps?|amperes?|ohms?|c|w|watts?|f|farads?|hz|hertz)
+            | \u{3a9} | \u{2126} | \u{b0}C | %)?$",
     )
-        .expect("the pattern is well-formed")
+    .expect("the pattern is well-formed")
+});
+
+/// `1V8`: the unit stands for the decimal mark.
+static INFIX: LazyLock<Regex> = LazyLock::new(|| {
+    Regex::new(r"^([+\u{2212}-]?\d+)([VvA])(\d+)$").expect("the pattern is well-formed")
 });
 
 /// Reads a value given the test's unit. `OL` reads as infinite.
-pub(super) fn parse(text: &str, unit: &str) -> Typed {
+#[must_use]
+pub fn parse(text: &str, unit: &str) -> Typed {
+    read(text, &Asked::of(unit))
+}
+
+/// Reads a value for what was asked. `OL` reads as infinite.
+#[must_use]
+pub fn read(text: &str, asked: &Asked) -> Typed {
     let t = text.trim();
-    if t.eq_ignore_ascii_case("ol") || t.eq_ignore_ascii_case("open") {
-        return Typed::Value(f64::INFINITY);
+    match t.to_lowercase().as_str() {
+        "ol" | "o.l" | "o.l." | "o/l" | "0l" | "open" | "overload" | "over limit" => {
+            return Typed::Value(f64::INFINITY);
+        }
+        "short" | "shorted" | "dead short" => return short(asked),
+        _ => {}
     }
-    let Some(c) = FORM.captures(t) else {
+    let spread = INFIX.replace(t, "$1.$3$2");
+    let Some(c) = FORM.captures(&spread) else {
         return Typed::NoNumber;
     };
-    let (whole, part, tail) = (&c[2], &c[4], &c[6]);
+    let (whole, mark, part, prefix, tail) = (&c[2], &c[3], &c[4], group(&c, 5), &c[6]);
     if whole.is_empty() && part.is_empty() {
         return Typed::NoNumber;
     }
     // 4k7: the multiplier stands for the decimal mark.
-    if !tail.is_empty() && (!c[3].is_empty() || c[5].is_empty()) {
+    if !tail.is_empty() && (!mark.is_empty() || prefix.chars().count() != 1) {
         return Typed::NoNumber;
     }
     let digits = if tail.is_empty() {
@@ -45,35 +132,130 @@ pub(super) fn parse(text: &str, unit: &str) -> Typed {
     } else {
         format!("{whole}.{tail}")
     };
+    let Some(exponent) = exponent(prefix) else {
+        return Typed::NoNumber;
+    };
+    let unit = group(&c, 7);
+    let other = !unit.is_empty() && canonical(unit) != canonical(asked.unit);
+    if other || prefix == "R" && canonical(asked.unit) != "ohm" {
+        return Typed::OtherUnit;
+    }
     // As a decimal exponent, so that 412 mV is 0.412 to the last digit.
-    let exponent = match &c[5] {
+    let Ok(size) = format!("0{digits}e{exponent}").parse::<f64>() else {
+        return Typed::NoNumber;
+    };
+    let negative = matches!(&c[1], "-" | "\u{2212}");
+    let value = if negative { -size } else { size };
+    let bare = prefix.is_empty() && unit.is_empty();
+    let number = format!("{}{whole}{mark}{part}", if negative { "-" } else { "" });
+    judge(value, &number, bare, prefix == "M", asked).unwrap_or(
+        if prefix.is_empty() && thousands(whole, mark, part) && asked.mode == Some(Mode::Ohms) {
+            Typed::Doubtful {
+                could_be: vec![format!("{whole}.{part} ohm"), format!("{whole}{part} ohm")],
+            }
+        } else {
+            Typed::Value(value)
+        },
+    )
+}
+
+/// What cannot be, or was probably meant otherwise.
+fn judge(value: f64, number: &str, bare: bool, mega: bool, asked: &Asked) -> Option<Typed> {
+    let impossible = |why: String| Some(Typed::Impossible { why });
+    let (most, why) = match asked.mode {
+        Some(Mode::Ohms) if value < 0.0 => {
+            return impossible(
+                "a resistance cannot be below 0; a supply is still on, a capacitor still charged, or the relative reading still set".to_owned(),
+            );
+        }
+        Some(Mode::Diode) => (
+            asked.open_volts,
+            format!(
+                "in diode mode a meter puts out no more than about {} V and cannot show more",
+                asked.open_volts
+            ),
+        ),
+        Some(Mode::Volts) => (
+            MOST_VOLTS,
+            format!("a handheld meter measures no more than {MOST_VOLTS} V"),
+        ),
+        _ if canonical(asked.unit) == "C" && value < -273.15 => {
+            return impossible("nothing is colder than -273.15 °C".to_owned());
+        }
+        _ => return None,
+    };
+    if value.abs() <= most {
+        return None;
+    }
+    // 412 for 412 mV, and MV for mV.
+    let milli = if mega { value / 1e9 } else { value / 1e3 };
+    let plain = value.abs() >= 10.0 && milli.abs() <= most;
+    if plain && (bare || mega) {
+        let unit = if mega { "MV" } else { "V" };
+        return Some(Typed::Doubtful {
+            could_be: vec![format!("{number} {unit}"), format!("{number} mV")],
+        });
+    }
+    impossible(why)
+}
+
+/// `1,800`: a decimal comma, or one between thousands.
+fn thousands(whole: &str, mark: &str, part: &str) -> bool {
+    mark == "," && part.len() == 3 && (1..=3).contains(&whole.len()) && !whole.starts_with('0')
+}
+
+fn short(asked: &Asked) -> Typed {
+    match asked.mode {
+        Some(Mode::Ohms) => Typed::Noted {
+            value: 0.0,
+            note: "taken as 0 ohm; the number that the meter shows, less that of the leads, tells more",
+        },
+        Some(_) => Typed::Impossible {
+            why: "a short is no voltage; type what the meter shows, such as 0.002".to_owned(),
+        },
+        None => Typed::NoNumber,
+    }
+}
+
+fn group<'t>(c: &regex::Captures<'t>, at: usize) -> &'t str {
+    c.get(at).map_or("", |m| m.as_str())
+}
+
+fn exponent(prefix: &str) -> Option<i32> {
+    Some(match prefix {
+        "" | "R" => 0,
         "p" => -12,
         "n" => -9,
         "u" | "\u{b5}" | "\u{3bc}" => -6,
         "m" => -3,
         "k" | "K" => 3,
         "M" => 6,
-        _ => 0,
-    };
-    let Ok(mut value) = format!("0{digits}e{exponent}").parse::<f64>() else {
-        return Typed::NoNumber;
-    };
-    if !c[1].is_empty() && &c[1] != "+" {
-        value = -value;
-    }
-    if let Some(u) = c.get(7)
-        && canonical(u.as_str()) != canonical(unit)
-    {
-        return Typed::OtherUnit;
-    }
-    Typed::Value(value)
+        "G" => 9,
+        words => match words.to_lowercase().as_str() {
+            "pico" => -12,
+            "nano" => -9,
+            "micro" => -6,
+            "milli" => -3,
+            "kilo" | "kil" => 3,
+            "mega" | "meg" => 6,
+            "giga" => 9,
+            _ => return None,
+        },
+    })
 }
 
 fn canonical(unit: &str) -> &str {
-    match unit.trim() {
-        "\u{3a9}" | "\u{2126}" | "ohm" | "ohms" | "Ohm" => "ohm",
-        "°C" | "C" => "C",
-        other => other,
+    let unit = unit.trim();
+    match unit.to_lowercase().as_str() {
+        // Both ohm signs have the same small letter, omega.
+        "\u{3c9}" | "ohm" | "ohms" => "ohm",
+        "°c" | "c" => "C",
+        "v" | "volt" | "volts" => "V",
+        "a" | "amp" | "amps" | "ampere" | "amperes" => "A",
+        "w" | "watt" | "watts" => "W",
+        "f" | "farad" | "farads" => "F",
+        "hz" | "hertz" => "Hz",
+        _ => unit,
     }
 }
 
@@ -86,21 +268,112 @@ mod tests {
         for (text, unit, value) in [
             ("0.412", "V", 0.412),
             ("412 mV", "V", 0.412),
+            ("412mv", "V", 0.412),
             (".41", "V", 0.41),
             ("1,8 V", "V", 1.8),
+            ("1V8", "V", 1.8),
+            ("-0.002", "V", -0.002),
+            ("\u{2212}0,002", "V", -0.002),
+            ("4.8 volts", "V", 4.8),
+            ("412", "V", 412.0),
+            ("2k2", "ohm", 2200.0),
+            ("2R2", "ohm", 2.2),
             ("4k7", "ohm", 4700.0),
             ("4.7 kΩ", "ohm", 4700.0),
+            ("4.7 k\u{2126}", "Ω", 4700.0),
+            ("4.7 kilohm", "ohm", 4700.0),
+            ("0.47 megohm", "ohm", 470e3),
+            ("0.47 Meg", "ohm", 470e3),
+            ("0.47M", "ohm", 470e3),
+            ("50 milliohms", "ohm", 0.05),
             ("10k", "ohm", 10_000.0),
             ("0R22", "ohm", 0.22),
+            ("1,8", "ohm", 1.8),
+            ("1,800 k", "ohm", 1800.0),
             ("-5", "V", -5.0),
             ("25 C", "C", 25.0),
+            ("100 pF", "F", 100e-12),
+            ("400k", "Hz", 400e3),
+            ("20 mA", "A", 0.02),
         ] {
             assert_eq!(parse(text, unit), Typed::Value(value), "{text}");
         }
-        assert_eq!(parse("OL", "ohm"), Typed::Value(f64::INFINITY));
-        assert_eq!(parse("5 A", "V"), Typed::OtherUnit);
-        for bad in ["", ".", "1.234,5", "about 3", "1k2k", "3 min"] {
+        for text in ["OL", "ol", "0L", "O.L", "open", " OL "] {
+            assert_eq!(parse(text, "ohm"), Typed::Value(f64::INFINITY), "{text}");
+            assert_eq!(
+                read(text, &Asked::diode()),
+                Typed::Value(f64::INFINITY),
+                "{text}"
+            );
+        }
+        for (text, unit) in [("5 A", "V"), ("2R2", "V"), ("1V8", "ohm"), ("5 ohm", "V")] {
+            assert_eq!(parse(text, unit), Typed::OtherUnit, "{text}");
+        }
+        for bad in [
+            "", ".", "1.234,5", "about 3", "1k2k", "3 min", "1kilo2", "V", "1e3", "nan",
+        ] {
             assert_eq!(parse(bad, "V"), Typed::NoNumber, "{bad}");
         }
+    }
+
+    #[test]
+    fn a_short_is_a_resistance_and_no_voltage() {
+        assert!(matches!(
+            parse("short", "ohm"),
+            Typed::Noted { value: 0.0, .. }
+        ));
+        for asked in [Asked::of("V"), Asked::diode()] {
+            assert!(matches!(read("short", &asked), Typed::Impossible { .. }));
+        }
+        assert_eq!(parse("short", "A"), Typed::NoNumber);
+    }
+
+    #[test]
+    fn doubtful_ones_are_asked_back() {
+        let doubtful = |text: &str, asked: &Asked| match read(text, asked) {
+            Typed::Doubtful { could_be } => could_be.join(" or "),
+            other => panic!("{text}: {other:?}"),
+        };
+        assert_eq!(doubtful("412", &Asked::diode()), "412 V or 412 mV");
+        assert_eq!(doubtful("-412.5", &Asked::diode()), "-412.5 V or -412.5 mV");
+        assert_eq!(doubtful("412 MV", &Asked::diode()), "412 MV or 412 mV");
+        assert_eq!(doubtful("1800", &Asked::of("V")), "1800 V or 1800 mV");
+        assert_eq!(doubtful("5 MV", &Asked::of("V")), "5 MV or 5 mV");
+        assert_eq!(
+            doubtful("1,800", &Asked::of("ohm")),
+            "1.800 ohm or 1800 ohm"
+        );
+    }
+
+    #[test]
+    fn what_was_asked_back_reads_when_written_in_full() {
+        assert_eq!(read("412 mV", &Asked::diode()), Typed::Value(0.412));
+        assert_eq!(parse("1.800 ohm", "ohm"), Typed::Value(1.8));
+        assert_eq!(parse("1800 ohm", "ohm"), Typed::Value(1800.0));
+    }
+
+    #[test]
+    fn what_no_meter_shows_is_refused_with_the_reason() {
+        for (text, asked, word) in [
+            ("-3", Asked::of("ohm"), "below 0"),
+            ("-0.002", Asked::of("ohm"), "below 0"),
+            ("412 V", Asked::diode(), "diode mode"),
+            ("4.12", Asked::diode(), "diode mode"),
+            ("4120", Asked::diode(), "diode mode"),
+            ("1200 V", Asked::of("V"), "1000 V"),
+            ("1.2 kV", Asked::of("V"), "1000 V"),
+            ("-300 C", Asked::of("C"), "-273.15"),
+        ] {
+            match read(text, &asked) {
+                Typed::Impossible { why } => assert!(why.contains(word), "{text}: {why}"),
+                other => panic!("{text}: {other:?}"),
+            }
+        }
+        // A meter with a higher test voltage may show it.
+        let high = Asked {
+            open_volts: 8.0,
+            ..Asked::diode()
+        };
+        assert_eq!(read("4.12", &high), Typed::Value(4.12));
     }
 }
