@@ -294,7 +294,10 @@ fn every_valid_file_loads() {
         "valid/smallest.yaml",
         "valid/torch.yaml",
         "valid/bench.yaml",
+        "valid/line.yaml",
+        "valid/every-part.yaml",
         "bench.yaml",
+        "wire.yaml",
     ];
     for path in alone.map(|n| Path::new("tests/rulebases").join(n)) {
         let loaded = load(&[&path]);
@@ -304,6 +307,10 @@ fn every_valid_file_loads() {
             loaded.report(false)
         );
     }
+    let folder = Path::new("tests/rulebases");
+    let line = ["bench.yaml", "wire.yaml", "pack-with-line.yaml"].map(|f| folder.join(f));
+    let line = load(&line.each_ref().map(PathBuf::as_path));
+    assert!(line.problems.is_empty(), "{}", line.report(false));
     // The others refer to each other.
     let all = load(&[Path::new(VALID)]);
     assert!(all.problems.is_empty(), "{}", all.report(false));
@@ -326,6 +333,7 @@ fn the_full_example_uses_every_key() {
         "bench.yaml",
         "device.yaml",
         "smallest.yaml",
+        "every-part.yaml",
     ]
     .iter()
     .flat_map(|f| {
@@ -468,7 +476,8 @@ fn the_schema_accepts_valid_files_and_the_built_in_rules() {
     let all = files(VALID)
         .into_iter()
         .chain(files("rules"))
-        .chain(files("rules/devices"));
+        .chain(files("rules/devices"))
+        .chain(files("rules/lines"));
     for path in all {
         assert!(fits(&as_json(&path), &schema, &schema), "{path:?}");
     }
@@ -488,6 +497,9 @@ fn the_schema_refuses_what_an_editor_should_underline() {
         "need-of-two",
         "range-of-three",
         "key-near-pack",
+        "line-part-unknown",
+        "line-part-with-three-ends",
+        "measures-without-mode",
         "a-list",
     ] {
         let path = PathBuf::from(format!("{INVALID}/{name}.yaml"));

@@ -6,7 +6,9 @@ use super::args::Args;
 use super::check::load;
 use super::error::{Failure, Result};
 use super::terminal::{Terminal, fill};
-use crate::rulebase::{How, Link, Pack, PackFault, Rulebase, Step, nearest, slug};
+use crate::rulebase::{
+    Doubt, Harm, How, Known, Line, Link, Pack, PackFault, PartKind, Rulebase, Step, nearest, slug,
+};
 
 pub(super) fn explain(args: &Args, id: Option<&str>, terminal: &mut Terminal) -> Result {
     let rules = load(args)?;
@@ -21,6 +23,14 @@ pub(super) fn explain(args: &Args, id: Option<&str>, terminal: &mut Terminal) ->
                 terminal.line("")?;
             }
             list(p, terminal)?;
+        }
+        if id.is_none() && !rules.templates.is_empty() {
+            terminal.line("")?;
+            terminal.line("kinds of line")?;
+            for l in &rules.templates {
+                let text = format!("{}: {}", l.id, l.name);
+                terminal.line(&fill(&text, terminal.width, "    ", "      "))?;
+            }
         }
         return Ok(());
     }
@@ -49,6 +59,9 @@ pub(super) fn explain(args: &Args, id: Option<&str>, terminal: &mut Terminal) ->
                 .map(|(_, text)| text),
         );
     }
+    if head.is_empty() {
+        texts.extend(rules.templates.iter().filter(|l| l.id == end).map(template));
+    }
     if texts.is_empty() {
         let all: Vec<(String, String)> = rules
             .packs
@@ -63,7 +76,8 @@ pub(super) fn explain(args: &Args, id: Option<&str>, terminal: &mut Terminal) ->
         let names = all
             .iter()
             .flat_map(|(full, name)| [full.as_str(), name])
-            .chain(rules.packs.iter().map(|p| p.id.as_str()));
+            .chain(rules.packs.iter().map(|p| p.id.as_str()))
+            .chain(rules.templates.iter().map(|l| l.id.as_str()));
         let e = Failure::no(format!("nothing in the rules is called `{id}`"));
         return Err(match nearest(id, names) {
             Some(n) => e.help(format!("did you mean `{n}`?")),
@@ -104,12 +118,14 @@ fn list(p: &Pack, terminal: &mut Terminal) -> Result {
     let tests = p.tests.iter().map(|t| line(&t.id, &t.ask, &t.only_on));
     let remedies = p.remedies.iter().map(|r| line(&r.id, &r.name, &r.only_on));
     let items = p.items.iter().map(|i| line(&i.id, &i.name, &[]));
+    let lines = p.lines.iter().map(|l| line(&l.id, &l.name, &[]));
     for (what, lines) in [
         ("symptoms", symptoms.collect::<Vec<_>>()),
         ("functions", functions.collect()),
         ("tests", tests.collect()),
         ("remedies", remedies.collect()),
         ("items", items.collect()),
+        ("lines", lines.collect()),
     ] {
         if !lines.is_empty() {
             terminal.line(&format!("  {what}"))?;
@@ -246,6 +262,16 @@ fn entries(rules: &Rulebase, p: &Pack, unit: &str) -> Vec<(String, String)> {
                     t += &format!("out of the picture: {}\n", names.join(", "));
                 }
             }
+            How::Measures { line, point, mode } => {
+                let l = &p.lines[*line];
+                t += &format!(
+                    "measures {} at the {}: {} ({})\n",
+                    mode.word(),
+                    words(&l.points[*point].name),
+                    words(&l.name),
+                    l.id
+                );
+            }
             How::Shows { outcomes, .. } => {
                 for (k, o) in outcomes.iter().enumerate() {
                     let faults: Vec<String> = o
@@ -314,6 +340,27 @@ fn entries(rules: &Rulebase, p: &Pack, unit: &str) -> Vec<(String, String)> {
         }
         out.push((f.id.clone(), t));
     }
+    for (i, l) in p.lines.iter().enumerate() {
+        let mut t = format!("{} — a line\n", words(&l.name));
+        t += &circuit(l);
+        for e in &l.faults {
+            let often = match e.chance {
+                1.0 => String::new(),
+                c => format!(", in {:.0} of 100", c * 100.0),
+            };
+            t += &format!("{}: {}{often}\n", fault_name(e.fault), harm(l, e.harm));
+        }
+        let tests: Vec<&str> = p
+            .tests
+            .iter()
+            .filter(|t| matches!(t.how, How::Measures { line, .. } if line == i))
+            .map(|t| t.id.as_str())
+            .collect();
+        if !tests.is_empty() {
+            t += &format!("measured by: {}\n", tests.join(", "));
+        }
+        out.push((l.id.clone(), t));
+    }
     for (i, s) in p.symptoms.iter().enumerate() {
         let mut t = format!("{} — a symptom{}\n", words(&s.name), only(&s.only_on));
         if i == 0 && p.symptoms.len() > 1 {
@@ -337,6 +384,82 @@ fn entries(rules: &Rulebase, p: &Pack, unit: &str) -> Vec<(String, String)> {
         out.push((s.id.clone(), t));
     }
     out
+}
+
+/// A template.
+fn template(l: &Line) -> String {
+    format!("{} — a kind of line\n{}", l.name, circuit(l))
+}
+
+/// The parts of a line and the places for a probe.
+fn circuit(l: &Line) -> String {
+    let mut t = String::new();
+    for p in &l.parts {
+        let between = format!("{} to {}", l.nodes[p.from], l.nodes[p.to]);
+        let what = match p.kind {
+            PartKind::Path(k) => format!("{}, {between}", known(k, "ohm")),
+            PartKind::Switch(k) => format!("{} when on, {between}", known(k, "ohm")),
+            PartKind::Junction(k) => format!("junction of {} at 1 mA, {between}", known(k, "V")),
+            PartKind::Capacitor(k) => format!("{}, {between}", known(k, "F")),
+            PartKind::Rail { volts, amps, idle } => format!(
+                "supply of {} and up to {}, {} when off, at {}",
+                known(volts, "V"),
+                si(amps, "A"),
+                known(idle, "ohm"),
+                l.nodes[p.from]
+            ),
+            PartKind::Shifter { gate } => {
+                format!("level shifter, {between}, gate at {}", l.nodes[gate])
+            }
+        };
+        let guard = if p.protects { ", protects" } else { "" };
+        t += &format!("{}: {what}{guard}; source: {}\n", p.name, p.source);
+    }
+    for p in &l.points {
+        t += &format!(
+            "measured at {}: {} (node {}, {} min)\n",
+            p.id, p.name, l.nodes[p.node], p.minutes
+        );
+    }
+    t
+}
+
+fn harm(l: &Line, harm: Harm) -> String {
+    match harm {
+        Harm::Open(p) => format!("{} open", l.parts[p].name),
+        Harm::Short(p) => format!("{} bridged", l.parts[p].name),
+        Harm::Leaky(p) => format!("{} leaky", l.parts[p].name),
+        Harm::Resistive(p) => format!("{} with too much resistance", l.parts[p].name),
+        Harm::Grounded(n) => format!("{} at ground", l.nodes[n]),
+        Harm::LeakyNode(n) => format!("leak from {} to ground", l.nodes[n]),
+        Harm::Joined(a, b) => format!("{} joined to {}", l.nodes[a], l.nodes[b]),
+    }
+}
+
+fn known(k: Known, unit: &str) -> String {
+    match k.doubt {
+        Doubt::Percent(p) => format!("{} ± {p} %", si(k.typical, unit)),
+        Doubt::Between(low, high) => format!("{} to {}", si(low, unit), si(high, unit)),
+    }
+}
+
+/// A value with the prefix that makes it short to read.
+fn si(value: f64, unit: &str) -> String {
+    let (times, prefix) = [
+        (1e9, "G"),
+        (1e6, "M"),
+        (1e3, "k"),
+        (1.0, ""),
+        (1e-3, "m"),
+        (1e-6, "u"),
+        (1e-9, "n"),
+    ]
+    .into_iter()
+    .find(|(t, _)| value.abs() >= t * 0.9995)
+    .unwrap_or((1e-12, "p"));
+    let digits = format!("{:.3}", value / times);
+    let digits = digits.trim_end_matches('0').trim_end_matches('.');
+    format!("{digits} {prefix}{unit}")
 }
 
 fn step(rules: &Rulebase, s: &Step) -> String {

@@ -444,6 +444,7 @@ impl Builder<'_> {
             let outcomes: Vec<OutcomeInfo>;
             let finding;
             match &t.how {
+                How::Measures { .. } => continue,
                 How::Shows {
                     outcomes: out,
                     leak,

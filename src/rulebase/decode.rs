@@ -20,6 +20,7 @@ const SHORT_FORMS: &[&str] = &[
     "RawCaution",
     "RawHistory",
     "RawCopy",
+    "RawPoint",
 ];
 
 /// Decodes a tree. `None` when so much is wrong that nothing can be said of
@@ -173,6 +174,117 @@ impl JsonSchema for Need {
                 { "type": "string" },
                 { "type": "object", "additionalProperties": { "type": "number" },
                   "minProperties": 1, "maxProperties": 1 }
+            ]
+        })
+    }
+}
+
+/// A value with its unit as it is typed: `2k2`, `1.8 V +- 5 %`, `22`.
+#[derive(Clone, Debug)]
+pub struct Amount(pub String);
+
+impl<'de> Deserialize<'de> for Amount {
+    fn deserialize<D: de::Deserializer<'de>>(d: D) -> Result<Self, D::Error> {
+        String::deserialize(d).map(Amount)
+    }
+}
+
+impl JsonSchema for Amount {
+    fn schema_name() -> std::borrow::Cow<'static, str> {
+        "Amount".into()
+    }
+    fn json_schema(_: &mut schemars::SchemaGenerator) -> schemars::Schema {
+        schemars::json_schema!({ "type": ["string", "number"] })
+    }
+}
+
+/// The nodes a part of a line lies between: `bus`, or `[pad, bus]`.
+#[derive(Clone, Debug)]
+pub struct Ends(pub Vec<At<String>>);
+
+impl<'de> Deserialize<'de> for Ends {
+    fn deserialize<D: de::Deserializer<'de>>(d: D) -> Result<Self, D::Error> {
+        struct V;
+        impl<'de> Visitor<'de> for V {
+            type Value = Ends;
+            fn expecting(&self, f: &mut fmt::Formatter) -> fmt::Result {
+                f.write_str("a node such as `bus`, or two such as `[pad, bus]`")
+            }
+            fn visit_newtype_struct<D: de::Deserializer<'de>>(
+                self,
+                d: D,
+            ) -> Result<Ends, D::Error> {
+                Ok(Ends(vec![At::deserialize(d)?]))
+            }
+            fn visit_seq<A: de::SeqAccess<'de>>(self, mut a: A) -> Result<Ends, A::Error> {
+                let mut nodes = Vec::new();
+                while let Some(n) = a.next_element()? {
+                    nodes.push(n);
+                }
+                Ok(Ends(nodes))
+            }
+        }
+        d.deserialize_newtype_struct(ENDS_MARK, V)
+    }
+}
+
+const ENDS_MARK: &str = "\0ends";
+
+impl JsonSchema for Ends {
+    fn schema_name() -> std::borrow::Cow<'static, str> {
+        "Ends".into()
+    }
+    fn json_schema(_: &mut schemars::SchemaGenerator) -> schemars::Schema {
+        schemars::json_schema!({
+            "anyOf": [
+                { "type": "string" },
+                { "type": "array", "items": { "type": "string" }, "minItems": 1, "maxItems": 2 }
+            ]
+        })
+    }
+}
+
+/// What a fault does to a line, with the chance that it does: `open contact`,
+/// or `{open contact: 0.3, short pad to ground: 0.1}`.
+#[derive(Clone, Debug)]
+pub struct Harms(pub Vec<(At<String>, Option<At<f64>>)>);
+
+impl<'de> Deserialize<'de> for Harms {
+    fn deserialize<D: de::Deserializer<'de>>(d: D) -> Result<Self, D::Error> {
+        struct V;
+        impl<'de> Visitor<'de> for V {
+            type Value = Harms;
+            fn expecting(&self, f: &mut fmt::Formatter) -> fmt::Result {
+                f.write_str("what the fault does, such as `open contact` or `{open contact: 0.3}`")
+            }
+            fn visit_newtype_struct<D: de::Deserializer<'de>>(
+                self,
+                d: D,
+            ) -> Result<Harms, D::Error> {
+                Ok(Harms(vec![(At::deserialize(d)?, None)]))
+            }
+            fn visit_map<A: de::MapAccess<'de>>(self, mut a: A) -> Result<Harms, A::Error> {
+                let mut all = Vec::new();
+                while let Some((harm, chance)) = a.next_entry()? {
+                    all.push((harm, Some(chance)));
+                }
+                Ok(Harms(all))
+            }
+        }
+        d.deserialize_newtype_struct(NEED_MARK, V)
+    }
+}
+
+impl JsonSchema for Harms {
+    fn schema_name() -> std::borrow::Cow<'static, str> {
+        "Harms".into()
+    }
+    fn json_schema(_: &mut schemars::SchemaGenerator) -> schemars::Schema {
+        schemars::json_schema!({
+            "anyOf": [
+                { "type": "string" },
+                { "type": "object", "additionalProperties": { "type": "number" },
+                  "minProperties": 1 }
             ]
         })
     }
@@ -454,6 +566,7 @@ impl<'de> de::Deserializer<'de> for Decoder<'_> {
         match (name, &self.node.value) {
             (AT_MARK, _) => self.located(v.visit_seq(Placed { of: self, step: 0 })),
             (NEED_MARK, Node::Map(_)) => self.deserialize_map(v),
+            (ENDS_MARK, Node::List(_)) => self.deserialize_seq(v),
             _ => self.located(v.visit_newtype_struct(self)),
         }
     }

@@ -44,8 +44,13 @@ impl Known {
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub enum PartKind {
     /// A connection with a resistance in ohm: contact, solder joint, trace,
-    /// series resistor, ferrite, fuse, switch, pull-up, pull-down, thermistor.
+    /// series resistor, ferrite, fuse, pull-up, pull-down, thermistor; a button
+    /// at rest.
     Path(Known),
+    /// A load switch of so many ohm from the first node to the second while the
+    /// device is on. While it is off only its body junction conducts, from the
+    /// second node to the first.
+    Switch(Known),
     /// A junction that leads from the first node to the second above its
     /// forward voltage, given in volt at 1 mA.
     Junction(Known),
@@ -117,8 +122,22 @@ pub struct Line {
     pub points: Vec<Point>,
     /// Whether it is fast: a wire is no substitute for any part of it.
     pub fast: bool,
+    /// The contact, by part, that is open while the part in question is out.
+    pub plug: Option<usize>,
     /// What each fault of the pack does to it.
-    pub faults: Vec<(PackFault, Harm)>,
+    pub faults: Vec<Effect>,
+}
+
+/// What a fault of the pack does to a line.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Effect {
+    /// The fault.
+    pub fault: PackFault,
+    /// What it does. A fault may do one of several things, each with its own
+    /// chance; what is left to 1 is the chance that this line is well.
+    pub harm: Harm,
+    /// Chance that it does that to this line (0..1].
+    pub chance: f64,
 }
 
 /// What a fault does to a line.
@@ -158,6 +177,15 @@ impl MeterMode {
         ("diode", MeterMode::Diode),
         ("ohms", MeterMode::Ohms),
     ];
+
+    /// The word used in rules.
+    pub fn word(self) -> &'static str {
+        match self {
+            MeterMode::Volts => "volts",
+            MeterMode::Diode => "diode",
+            MeterMode::Ohms => "ohms",
+        }
+    }
 
     /// Unit of a reading.
     pub fn unit(self) -> &'static str {

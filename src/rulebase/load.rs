@@ -8,7 +8,7 @@ use sha2::{Digest, Sha256};
 
 use super::decode::decode;
 use super::problem::{Code, Problem};
-use super::raw::{AnyFile, RawBench, RawDevice, RawPack};
+use super::raw::{AnyFile, RawBench, RawDevice, RawLine, RawPack};
 use super::source::{At, SourceFile, Span};
 use super::typed::Rulebase;
 use super::validate::validate;
@@ -19,7 +19,7 @@ static EMBEDDED: Dir = include_dir!("$CARGO_MANIFEST_DIR/rules");
 /// Which rule files to load.
 #[derive(Clone, Debug, Default)]
 pub struct Rules {
-    /// Files or folders, in order; a pack, device or bench of the same name
+    /// Files or folders, in order; a pack, line, device or bench of the same name
     /// replaces an earlier one.
     pub paths: Vec<PathBuf>,
     /// Leave the built-in rules out.
@@ -243,7 +243,7 @@ fn any_file(
                 ),
                 _ => Problem::new(Code::Type, first_word(node.span, files), "not a rule file"),
             }
-            .help("a rule file starts with `pack:`, `device:` or `bench:`"),
+            .help("a rule file starts with `pack:`, `line:`, `device:` or `bench:`"),
         );
         return None;
     };
@@ -254,6 +254,8 @@ fn any_file(
         decode::<RawDevice>(node, files, problems).map(AnyFile::Device)
     } else if has("bench") {
         decode::<RawBench>(node, files, problems).map(AnyFile::Bench)
+    } else if has("line") {
+        decode::<RawLine>(node, files, problems).map(AnyFile::Line)
     } else {
         let span = entries.first().map_or(node.span, |(k, _)| k.span);
         let typed = entries.first().map_or("", |(k, _)| &*k.value);
@@ -261,10 +263,10 @@ fn any_file(
             Problem::new(
                 Code::MissingKey,
                 span,
-                "neither a pack, a device description nor a bench",
+                "neither a pack, a line, a device description nor a bench",
             )
-            .near(typed, ["pack", "device", "bench"])
-            .help("a rule file names itself with `pack:`, `device:` or `bench:`"),
+            .near(typed, ["pack", "line", "device", "bench"])
+            .help("a rule file names itself with `pack:`, `line:`, `device:` or `bench:`"),
         );
         None
     }
@@ -285,6 +287,7 @@ fn place(f: &AnyFile) -> u32 {
         AnyFile::Pack(p) => p.pack.span.file,
         AnyFile::Device(d) => d.device.span.file,
         AnyFile::Bench(b) => b.bench.span.file,
+        AnyFile::Line(l) => l.line.span.file,
     }
 }
 
@@ -293,6 +296,7 @@ fn same(a: &AnyFile, b: &AnyFile) -> bool {
         (AnyFile::Pack(a), AnyFile::Pack(b)) => a.pack.value == b.pack.value,
         (AnyFile::Device(a), AnyFile::Device(b)) => a.device.value == b.device.value,
         (AnyFile::Bench(a), AnyFile::Bench(b)) => a.bench.value == b.bench.value,
+        (AnyFile::Line(a), AnyFile::Line(b)) => a.line.value == b.line.value,
         _ => false,
     }
 }

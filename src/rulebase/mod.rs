@@ -7,6 +7,7 @@
 //! Loading goes in two steps, so that one run shows every mistake: the raw
 //! form keeps the place of each name and number, and the typed form holds only
 //! what is valid.
+mod amount;
 mod decode;
 mod line;
 mod load;

@@ -45,6 +45,10 @@ codes! {
     UnknownName => "unknown-name",
     /// A number outside the range that it can have.
     Range => "out-of-range",
+    /// A value in another unit than is asked for.
+    Unit => "wrong-unit",
+    /// A node of a line at which a single part ends.
+    LooseEnd => "loose-end",
     /// Functions that need each other in a circle.
     Cycle => "cycle",
     /// An item that no function, symptom or test looks at.
@@ -63,6 +67,8 @@ codes! {
     NoSource => "no-source",
     /// A bench condition demands a caution that the step does not carry.
     NoCaution => "no-caution",
+    /// A meter mode demands a bench condition that the test does not have.
+    NoCondition => "no-condition",
     /// Bench conditions that cannot hold together.
     Conflict => "conditions-clash",
     /// Rates that do not add up with the stated shares.

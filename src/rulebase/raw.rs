@@ -7,11 +7,12 @@
 use schemars::JsonSchema;
 use serde::Deserialize;
 
-use super::decode::{Entries, Need};
+use super::decode::{Amount, Ends, Entries, Harms, Need};
 use super::source::At;
 
-/// A rule file: a pack of one function area, a device description, or the
-/// shop's bench. Which one it is follows from its first key.
+/// A rule file: a pack of one function area, a line template, a device
+/// description, or the shop's bench. Which one it is follows from its first
+/// key.
 #[derive(Debug, JsonSchema)]
 #[schemars(untagged)]
 #[allow(clippy::large_enum_variant)]
@@ -22,6 +23,8 @@ pub enum AnyFile {
     Device(RawDevice),
     /// Bench conditions, cautions and history questions.
     Bench(RawBench),
+    /// A kind of electrical line.
+    Line(RawLine),
 }
 
 /// One function area: what can be at fault, what it breaks, how to find out
@@ -54,6 +57,9 @@ pub struct RawPack {
     /// What the owner or the device can be seen to do, and what it needs.
     #[serde(default)]
     pub functions: Entries<RawFunction>,
+    /// Electrical lines of the area, and what its faults do to them.
+    #[serde(default)]
+    pub lines: Entries<RawUse>,
     /// What customers say.
     #[serde(default)]
     pub symptoms: Entries<RawSymptom>,
@@ -165,8 +171,8 @@ pub struct RawSymptom {
 #[schemars(deny_unknown_fields)]
 pub struct RawTest {
     /// What to do and look for, as a question. For tests of a function, "yes"
-    /// means it works.
-    pub ask: At<String>,
+    /// means it works. A measurement of a line can do without.
+    pub ask: Option<At<String>>,
     /// ask, look, try, swap, measure or continuity.
     pub kind: Option<At<String>>,
     /// The function that is tried.
@@ -178,6 +184,8 @@ pub struct RawTest {
     /// Items that are out of the picture while trying (another app, a safe start).
     #[serde(default)]
     pub without: Vec<At<String>>,
+    /// The line that is measured, where, and what the meter is set to.
+    pub measures: Option<RawMeasures>,
     /// Outcomes in order, the healthy one first; each further one lists the
     /// faults that lead to it. Several faults: the furthest outcome wins.
     #[serde(default)]
@@ -206,6 +214,19 @@ pub struct RawTest {
     pub only_on: Vec<At<String>>,
     /// Where its numbers come from.
     pub source: Option<At<String>>,
+}
+
+/// A measurement of a line against ground.
+#[derive(Debug, Deserialize, JsonSchema)]
+#[serde(rename_all = "kebab-case")]
+#[schemars(deny_unknown_fields)]
+pub struct RawMeasures {
+    /// Which line of the pack.
+    pub line: At<String>,
+    /// At which of its points.
+    pub at: At<String>,
+    /// volts, diode or ohms.
+    pub mode: At<String>,
 }
 
 /// One outcome of a test.
@@ -290,6 +311,130 @@ pub struct RawObservation {
     pub ask: Option<String>,
     /// Minutes it takes (default 1).
     pub minutes: Option<At<f64>>,
+    /// Where its numbers come from.
+    pub source: Option<At<String>>,
+}
+
+/// A kind of electrical line, as a small circuit.
+#[derive(Debug, Deserialize, JsonSchema)]
+#[serde(rename_all = "kebab-case")]
+#[schemars(deny_unknown_fields)]
+pub struct RawLine {
+    /// Identifier of the template.
+    pub line: At<String>,
+    /// One sentence on what it is.
+    pub about: Option<String>,
+    /// Where its numbers come from.
+    pub source: Option<At<String>>,
+    /// True if a wire is no substitute for any part of it.
+    #[serde(default)]
+    pub fast: bool,
+    /// Values by name, which a pack may give anew.
+    #[serde(default)]
+    pub values: Entries<At<Amount>>,
+    /// Its parts, in the order of the path from the connector on.
+    pub parts: Entries<RawPart>,
+    /// Where a probe can be held, in the order of the path.
+    pub points: Entries<RawPoint>,
+    /// The contact that is open while the part in question is out.
+    pub plug: Option<At<String>>,
+}
+
+/// A part of a line. One key says what it is and between which nodes it lies.
+#[derive(Debug, Default, Deserialize, JsonSchema)]
+#[serde(rename_all = "kebab-case", default)]
+#[schemars(deny_unknown_fields)]
+pub struct RawPart {
+    /// Plug and socket, touching.
+    pub contact: Option<At<Ends>>,
+    /// A solder joint or ball.
+    pub joint: Option<At<Ends>>,
+    /// A trace of a flex or board.
+    pub trace: Option<At<Ends>>,
+    /// A wire or cable.
+    pub wire: Option<At<Ends>>,
+    /// A resistor in series.
+    pub resistor: Option<At<Ends>>,
+    /// A ferrite bead.
+    pub ferrite: Option<At<Ends>>,
+    /// One winding of a filter or choke.
+    pub filter: Option<At<Ends>>,
+    /// A coil, also that of a loudspeaker.
+    pub coil: Option<At<Ends>>,
+    /// A fuse.
+    pub fuse: Option<At<Ends>>,
+    /// A load switch, from its input to its output.
+    pub switch: Option<At<Ends>>,
+    /// A resistor up to a supply.
+    pub pull_up: Option<At<Ends>>,
+    /// A resistor down to ground.
+    pub pull_down: Option<At<Ends>>,
+    /// A thermistor, to ground unless two nodes are given.
+    pub thermistor: Option<At<Ends>>,
+    /// A button at rest, to ground unless two nodes are given.
+    pub button: Option<At<Ends>>,
+    /// A diode, from the node that it leads from.
+    pub diode: Option<At<Ends>>,
+    /// A clamp, from ground to the node (and on to its `rail`, if it has one).
+    pub clamp: Option<At<Ends>>,
+    /// A string of light diodes, from its supply on.
+    pub led_string: Option<At<Ends>>,
+    /// A capacitor, to ground unless two nodes are given.
+    pub capacitor: Option<At<Ends>>,
+    /// A capacitor in series with the signal.
+    pub coupling_capacitor: Option<At<Ends>>,
+    /// The pin of a chip, with its two protection junctions and its leak.
+    pub host_pin: Option<At<Ends>>,
+    /// A transistor that shifts levels, from the lower side to the higher.
+    pub shifter: Option<At<Ends>>,
+    /// A supply at this node; beside `host-pin` and `clamp` the node of the
+    /// supply that they lead to.
+    pub rail: Option<At<Ends>>,
+    /// Its value, or the name of one under `values`.
+    pub is: Option<At<Amount>>,
+    /// Of a rail: ohms to ground while the device is off.
+    pub idle: Option<At<Amount>>,
+    /// Of a rail: the most current that it gives.
+    pub gives: Option<At<Amount>>,
+    /// Of a shifter: the node of its gate.
+    pub gate: Option<At<String>>,
+    /// Name on screens, where the identifier does not read well.
+    pub name: Option<String>,
+    /// Whether it protects or limits, so that nothing may bypass it. Fuses,
+    /// clamps and coupling capacitors do.
+    pub protects: Option<bool>,
+    /// Where its numbers come from.
+    pub source: Option<At<String>>,
+}
+
+/// A place where a probe can be held. A bare text is its name.
+#[derive(Debug, Deserialize, JsonSchema)]
+#[serde(rename_all = "kebab-case")]
+#[schemars(deny_unknown_fields, transform = or_text)]
+pub struct RawPoint {
+    /// Name on screens.
+    pub name: At<String>,
+    /// The node, if the point is not called like it.
+    pub at: Option<At<String>>,
+    /// Minutes to get a probe there (default 1).
+    pub minutes: Option<At<f64>>,
+}
+
+/// A line of a pack.
+#[derive(Debug, Deserialize, JsonSchema)]
+#[serde(rename_all = "kebab-case")]
+#[schemars(deny_unknown_fields)]
+pub struct RawUse {
+    /// The template.
+    pub line: At<String>,
+    /// Name on screens: "control-bus data wire of the {unit}".
+    pub name: At<String>,
+    /// Values that differ from those of the template.
+    #[serde(default)]
+    pub with: Entries<At<Amount>>,
+    /// What faults of the pack do to it.
+    #[serde(default)]
+    pub faults: Entries<At<Harms>>,
     /// Where its numbers come from.
     pub source: Option<At<String>>,
 }

@@ -7,6 +7,7 @@ use regex_automata::{meta::Regex, nfa::thompson::WhichCaptures};
 use regex_syntax::hir::Hir;
 use serde::{Deserialize, Serialize};
 
+use super::line::{Line, MeterMode};
 use crate::bench::Bench;
 
 /// The five answers of "where does the fault lie".
@@ -64,6 +65,8 @@ impl fmt::Display for Where {
 pub struct Rulebase {
     /// Function areas.
     pub packs: Vec<Pack>,
+    /// Line templates.
+    pub templates: Vec<Line>,
     /// Device descriptions.
     pub devices: Vec<Device>,
     /// Bench conditions, cautions, history questions.
@@ -106,6 +109,8 @@ pub struct Pack {
     pub faults: Vec<Fault>,
     /// What can be seen to work.
     pub functions: Vec<Function>,
+    /// Its electrical lines.
+    pub lines: Vec<Line>,
     /// What customers say.
     pub symptoms: Vec<Symptom>,
     /// What can be done to learn.
@@ -327,6 +332,15 @@ pub enum How {
         outcomes: Vec<Outcome>,
         /// Chance of the second outcome with no fault at all.
         leak: f64,
+    },
+    /// A line is measured against ground.
+    Measures {
+        /// Which, by index.
+        line: usize,
+        /// Where on it, by index of the point.
+        point: usize,
+        /// What the meter is set to.
+        mode: MeterMode,
     },
 }
 

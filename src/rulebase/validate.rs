@@ -6,7 +6,10 @@ use std::sync::Arc;
 use petgraph::algo::{tarjan_scc, toposort};
 use petgraph::graph::{DiGraph, NodeIndex};
 
+mod lines;
+
 use super::decode::{Entries, tidy};
+use super::line::{Line, MeterMode};
 use super::problem::{Code, Problem};
 use super::raw::*;
 use super::source::{At, SourceFile, Span};
@@ -44,6 +47,19 @@ pub(super) fn validate(
             v.bench(b, &mut bench, &mut demands);
         }
     }
+    let mut kinds: Vec<&RawLine> = Vec::new();
+    let mut templates: Vec<Line> = Vec::new();
+    let mut seen: HashMap<&str, Span> = HashMap::new();
+    for f in raw {
+        if let AnyFile::Line(l) = f {
+            if let Some(first) = seen.insert(&l.line.value, l.line.span) {
+                v.duplicate("line", &l.line, first);
+                continue;
+            }
+            templates.push(v.template(l));
+            kinds.push(l);
+        }
+    }
     let mut packs: Vec<Pack> = Vec::new();
     let mut seen: HashMap<&str, Span> = HashMap::new();
     for f in raw {
@@ -52,7 +68,7 @@ pub(super) fn validate(
                 v.duplicate("pack", &p.pack, first);
                 continue;
             }
-            packs.push(v.pack(p, &bench, &demands));
+            packs.push(v.pack(p, &bench, &demands, &kinds));
         }
     }
     let mut devices = Vec::new();
@@ -73,6 +89,7 @@ pub(super) fn validate(
     let sources = v.tally;
     Rulebase {
         packs,
+        templates,
         devices,
         bench,
         sources,
@@ -310,12 +327,28 @@ impl Validator<'_> {
         name: &At<String>,
         known: impl IntoIterator<Item = &'n str>,
     ) {
-        self.loose |= ["item or fault", "item", "function"].contains(&what);
+        self.loose |= [
+            "item or fault",
+            "item",
+            "function",
+            "line",
+            "line template",
+            "point of this line",
+            "meter mode",
+        ]
+        .contains(&what);
         if name.split('.').any(|part| self.unread.contains(part)) {
             return;
         }
         if !self.complete
-            && ["bench condition", "caution", "history question", "pack"].contains(&what)
+            && [
+                "bench condition",
+                "caution",
+                "history question",
+                "pack",
+                "line template",
+            ]
+            .contains(&what)
         {
             return;
         }
@@ -338,7 +371,9 @@ impl Validator<'_> {
                     "none are defined: a bench file lists them, and the built-in one is left out here"
                         .into(),
                 ),
-                (0, "pack") => Some("no pack is loaded: give its file too".into()),
+                (0, "pack" | "line template") => {
+                    Some(format!("no {what} is loaded: give its file too"))
+                }
                 (0, _) => Some("none are defined in this pack".into()),
                 (1..=12, _) => Some(format!("known here: {}", known.join(", "))),
                 _ => None,
@@ -587,7 +622,13 @@ impl Validator<'_> {
         }
     }
 
-    fn pack(&mut self, raw: &RawPack, bench: &Bench, demands: &[Vec<usize>]) -> Pack {
+    fn pack(
+        &mut self,
+        raw: &RawPack,
+        bench: &Bench,
+        demands: &[Vec<usize>],
+        kinds: &[&RawLine],
+    ) -> Pack {
         self.name(&raw.pack, false);
         let minimal = !raw.faults.is_empty() || !raw.observations.is_empty();
         let unread = |e: &Problem| {
@@ -617,6 +658,7 @@ impl Validator<'_> {
             items: Vec::new(),
             faults: Vec::new(),
             functions: Vec::new(),
+            lines: Vec::new(),
             symptoms: Vec::new(),
             tests: Vec::new(),
             remedies: Vec::new(),
@@ -666,6 +708,7 @@ impl Validator<'_> {
             }
         }
         self.functions(raw, &items, &functions, &mut pack);
+        pack.lines = self.lines(raw, &items, &pack, kinds);
         let (symptoms, tests, remedies) = {
             let scope = Scope {
                 items,
@@ -751,8 +794,14 @@ impl Validator<'_> {
         for (id, s) in &raw.symptoms {
             named(id, &s.name, &None);
         }
+        for (id, l) in &raw.lines {
+            named(id, &l.name, &None);
+        }
         for (id, t) in &raw.tests {
-            named(id, &t.ask, &t.explain);
+            match &t.ask {
+                Some(ask) => named(id, ask, &t.explain),
+                None => named(id, &id.with(String::new()), &t.explain),
+            }
         }
         for (id, r) in &raw.remedies {
             named(id, &r.name, &r.explain);
@@ -1317,6 +1366,21 @@ impl Validator<'_> {
         let mut out = Vec::new();
         for (id, t) in &raw.tests {
             let sources = [&t.source, &raw.source];
+            if let Some(m) = &t.measures {
+                out.extend(self.measurement(id, t, m, raw, scope, bench, demands));
+                continue;
+            }
+            let Some(ask) = &t.ask else {
+                self.push(
+                    Problem::new(
+                        Code::MissingKey,
+                        id.span,
+                        format!("`ask` is missing from `{}`", id.value),
+                    )
+                    .help("add `ask:`"),
+                );
+                continue;
+            };
             let how = match (&t.tries, t.shows.is_empty()) {
                 (Some(f), true) => {
                     if let (Some(a), Some(b)) = (&t.swaps_in, &t.lends) {
@@ -1386,7 +1450,7 @@ impl Validator<'_> {
                                 id.span,
                                 format!("test `{}` has no outcome", id.value),
                             )
-                            .help("say which function it `tries:`, or list what it `shows:`"),
+                            .help("say which function it `tries:`, list what it `shows:`, or which line it `measures:`"),
                         );
                     }
                     continue;
@@ -1400,7 +1464,7 @@ impl Validator<'_> {
                     } if swaps_in.is_some() || lends.is_some() => Kind::Swap,
                     How::Tries { .. } => Kind::Try,
                     How::Shows { .. } if t.unit.is_some() => Kind::Measure,
-                    How::Shows { .. } => Kind::Look,
+                    _ => Kind::Look,
                 },
                 Some(k) => match Kind::ALL.iter().find(|(w, _)| *w == k.value) {
                     Some((_, kind)) => *kind,
@@ -1429,7 +1493,7 @@ impl Validator<'_> {
             );
             out.push(Test {
                 id: id.value.clone(),
-                ask: t.ask.value.clone(),
+                ask: ask.value.clone(),
                 kind,
                 how,
                 unit: t.unit.as_ref().map(|u| u.value.clone()),
@@ -1736,6 +1800,12 @@ impl Validator<'_> {
                         o.links.iter().for_each(|l| seen[l.0] = true);
                     }
                 }
+                How::Measures { line, .. } => pack
+                    .lines
+                    .get(*line)
+                    .into_iter()
+                    .flat_map(|l| &l.faults)
+                    .for_each(|e| seen[e.fault] = true),
             }
         }
         for r in &pack.remedies {

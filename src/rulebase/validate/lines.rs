@@ -1,0 +1,1101 @@
+//! Electrical lines: templates, their use in packs, and tests that measure them.
+
+use super::super::amount::{self, Unit};
+use super::super::decode::Amount;
+use super::super::line::{Effect, Harm, Known, LinePart, PartKind, Point};
+use super::super::problem::nearest;
+use super::*;
+
+/// The condition in which a device is on.
+const POWERED: &str = "powered";
+/// The condition in which a device is without any power.
+const UNPOWERED: &str = "battery-out";
+/// Minutes to get a probe to a point, where nothing is said.
+const REACH: f64 = 1.0;
+/// What rests on nothing that an author typed.
+const USUAL: &str = "common practice, no source";
+/// The node that all others are measured against.
+const GROUND: &str = "ground";
+
+/// What a part word stands for.
+struct Word {
+    word: &'static str,
+    sort: Sort,
+    /// How many nodes it takes; a single one leads to ground.
+    nodes: std::ops::RangeInclusive<usize>,
+    /// Its value where none is given; empty if one must be.
+    usual: &'static str,
+    protects: bool,
+}
+
+#[derive(Clone, Copy, PartialEq)]
+enum Sort {
+    Path,
+    Switch,
+    /// A junction from the first node to the second.
+    Diode,
+    /// A junction from ground to the node.
+    Clamp,
+    Capacitor,
+    Rail,
+    HostPin,
+    Shifter,
+}
+
+impl Sort {
+    fn unit(self) -> Unit {
+        match self {
+            Sort::Path | Sort::Switch | Sort::Shifter => Unit::Ohm,
+            Sort::Diode | Sort::Clamp | Sort::HostPin | Sort::Rail => Unit::Volt,
+            Sort::Capacitor => Unit::Farad,
+        }
+    }
+}
+
+const fn word(
+    word: &'static str,
+    sort: Sort,
+    least: usize,
+    most: usize,
+    usual: &'static str,
+) -> Word {
+    Word {
+        word,
+        sort,
+        nodes: least..=most,
+        usual,
+        protects: false,
+    }
+}
+
+const fn guard(w: Word) -> Word {
+    Word {
+        protects: true,
+        ..w
+    }
+}
+
+/// Every part word, in the order of the documentation. `rail` comes last, as it
+/// is also a key beside two others.
+const WORDS: [Word; 22] = [
+    word("contact", Sort::Path, 2, 2, "20 mohm to 0.3 ohm"),
+    word("joint", Sort::Path, 2, 2, "1 mohm to 20 mohm"),
+    word("trace", Sort::Path, 2, 2, "50 mohm to 2 ohm"),
+    word("wire", Sort::Path, 2, 2, "10 mohm to 0.5 ohm"),
+    word("resistor", Sort::Path, 2, 2, ""),
+    word("ferrite", Sort::Path, 2, 2, "20 mohm to 1 ohm"),
+    word("filter", Sort::Path, 2, 2, "0.5 ohm to 8 ohm"),
+    word("coil", Sort::Path, 2, 2, ""),
+    guard(word("fuse", Sort::Path, 2, 2, "5 mohm to 0.2 ohm")),
+    word("switch", Sort::Switch, 2, 2, "10 mohm to 0.3 ohm"),
+    word("pull-up", Sort::Path, 2, 2, ""),
+    word("pull-down", Sort::Path, 1, 2, ""),
+    word("thermistor", Sort::Path, 1, 2, ""),
+    word("button", Sort::Path, 1, 2, "10 Mohm to 1 Gohm"),
+    word("diode", Sort::Diode, 2, 2, "0.2 V to 0.65 V"),
+    guard(word("clamp", Sort::Clamp, 1, 1, "0.4 V to 0.65 V")),
+    word("led-string", Sort::Diode, 2, 2, ""),
+    word("capacitor", Sort::Capacitor, 1, 2, ""),
+    guard(word(
+        "coupling-capacitor",
+        Sort::Capacitor,
+        2,
+        2,
+        "75 nF to 265 nF",
+    )),
+    word("host-pin", Sort::HostPin, 1, 1, "0.4 V to 0.65 V"),
+    word("shifter", Sort::Shifter, 2, 2, ""),
+    word("rail", Sort::Rail, 1, 1, ""),
+];
+
+/// What a part says under each of its words, in the order of [`WORDS`].
+fn said(p: &RawPart) -> [&Option<At<super::super::decode::Ends>>; 22] {
+    [
+        &p.contact,
+        &p.joint,
+        &p.trace,
+        &p.wire,
+        &p.resistor,
+        &p.ferrite,
+        &p.filter,
+        &p.coil,
+        &p.fuse,
+        &p.switch,
+        &p.pull_up,
+        &p.pull_down,
+        &p.thermistor,
+        &p.button,
+        &p.diode,
+        &p.clamp,
+        &p.led_string,
+        &p.capacitor,
+        &p.coupling_capacitor,
+        &p.host_pin,
+        &p.shifter,
+        &p.rail,
+    ]
+}
+
+/// Values given where a line is used, with what they rest on.
+struct Anew<'a> {
+    values: &'a Entries<At<Amount>>,
+    source: Option<&'a str>,
+}
+
+/// The nodes of a line while it is being built.
+#[derive(Default)]
+struct Nodes {
+    names: Vec<String>,
+    /// Where each is mentioned.
+    at: Vec<Vec<Span>>,
+}
+
+impl Nodes {
+    fn index(&mut self, name: &At<String>) -> usize {
+        let i = self.names.iter().position(|n| *n == name.value);
+        let i = i.unwrap_or_else(|| {
+            self.names.push(name.value.clone());
+            self.at.push(Vec::new());
+            self.names.len() - 1
+        });
+        self.at[i].push(name.span);
+        i
+    }
+}
+
+impl Validator<'_> {
+    /// Checks a template and gives it with its own values.
+    pub(super) fn template(&mut self, raw: &RawLine) -> Line {
+        self.unread.clear();
+        self.name(&raw.line, false);
+        self.names("value", &raw.values);
+        self.names("part", &raw.parts);
+        self.names("point", &raw.points);
+        let whole = |dropped: &[String]| dropped.is_empty();
+        if raw.parts.is_empty() && whole(raw.parts.dropped()) {
+            self.push(
+                Problem::new(
+                    Code::MissingKey,
+                    raw.line.span,
+                    format!("line `{}` has no parts", raw.line.value),
+                )
+                .help("list them under `parts:`, in the order of the path from the connector on"),
+            );
+        }
+        if raw.points.is_empty() && whole(raw.points.dropped()) {
+            self.push(
+                Problem::new(
+                    Code::MissingKey,
+                    raw.line.span,
+                    format!("line `{}` has no point to measure at", raw.line.value),
+                )
+                .help("name the places for a probe under `points:`"),
+            );
+        }
+        for (_, v) in &raw.values {
+            self.sourced(v.span, &[&raw.source]);
+        }
+        for (_, p) in &raw.points {
+            if let Some(m) = &p.minutes {
+                self.sourced(m.span, &[&raw.source]);
+            }
+        }
+        for (_, p) in &raw.parts {
+            for n in [&p.is, &p.idle, &p.gives].into_iter().flatten() {
+                if !named(&raw.values, &n.value) && starts_as_number(&n.value.0) {
+                    self.sourced(n.span, &[&p.source, &raw.source]);
+                }
+            }
+        }
+        let none = Entries::default();
+        let before = self.problems.len();
+        let (line, used) = self.build(
+            raw,
+            &Anew {
+                values: &none,
+                source: None,
+            },
+        );
+        let whole = raw.parts.dropped().is_empty() && self.problems.len() == before;
+        for (name, _) in &raw.values {
+            if whole && !used.contains(name.as_str()) {
+                self.push(
+                    Problem::new(
+                        Code::Unneeded,
+                        name.span,
+                        format!("no part has the value `{}`", name.value),
+                    )
+                    .help(format!(
+                        "write `is: {}` at a part, or remove it",
+                        name.value
+                    )),
+                );
+            }
+        }
+        line
+    }
+
+    /// Turns a template into a line with some values given anew; also says which
+    /// values were used.
+    fn build<'r>(&mut self, raw: &'r RawLine, anew: &Anew) -> (Line, HashSet<&'r str>) {
+        let mut used = HashSet::new();
+        let mut nodes = Nodes::default();
+        nodes.index(&At {
+            value: GROUND.into(),
+            span: raw.line.span,
+        });
+        let mut parts = Vec::new();
+        let mut whole = raw.parts.dropped().is_empty() && raw.points.dropped().is_empty();
+        for (k, (id, p)) in raw.parts.iter().enumerate() {
+            let next = raw
+                .parts
+                .get(k + 1)
+                .map_or(u32::MAX, |(id, _)| id.span.start);
+            let within = |s: Span| s.file == id.span.file && (id.span.end..next).contains(&s.start);
+            let misspelt = |p: &Problem| p.code == Code::UnknownKey && p.span.is_some_and(within);
+            if said(p).iter().all(|ends| ends.is_none()) && self.problems.iter().any(misspelt) {
+                whole = false;
+                continue;
+            }
+            whole &= self.part(raw, id, p, anew, &mut nodes, &mut parts, &mut used);
+        }
+        let mut points = Vec::new();
+        for (id, p) in &raw.points {
+            let at = p.at.as_ref().unwrap_or(id);
+            let minutes = p
+                .minutes
+                .as_ref()
+                .map_or(REACH, |m| self.range(m, 0.0, 1e3, "a time in minutes"));
+            match nodes.names.iter().position(|n| *n == at.value) {
+                None => {
+                    let known = nodes.names.iter().map(String::as_str);
+                    self.unknown("node", at, known);
+                }
+                Some(0) => self.push(
+                    Problem::new(
+                        Code::Mixed,
+                        at.span,
+                        "ground is what all else is measured against",
+                    )
+                    .help("take a point at another node"),
+                ),
+                Some(node) => {
+                    nodes.at[node].push(at.span);
+                    points.push(Point {
+                        id: id.value.clone(),
+                        name: p.name.value.clone(),
+                        node,
+                        minutes,
+                    });
+                }
+            }
+        }
+        if whole {
+            self.loose_ends(&nodes);
+        }
+        let plug = raw.plug.as_ref().and_then(|name| {
+            match raw.parts.iter().find(|(id, _)| id.value == name.value) {
+                Some((_, p)) if p.contact.is_some() => {
+                    parts.iter().position(|q: &LinePart| q.id == name.value)
+                }
+                Some(_) => {
+                    self.push(
+                        Problem::new(
+                            Code::Mixed,
+                            name.span,
+                            format!("`{}` is no contact and cannot be unplugged", name.value),
+                        )
+                        .help("name a part that is a `contact:`"),
+                    );
+                    None
+                }
+                None => {
+                    let contacts = raw.parts.iter().filter(|(_, p)| p.contact.is_some());
+                    self.unknown(
+                        "part of this line",
+                        name,
+                        contacts.map(|(id, _)| id.as_str()),
+                    );
+                    None
+                }
+            }
+        });
+        let line = Line {
+            id: raw.line.value.clone(),
+            name: raw.line.value.replace('-', " "),
+            nodes: nodes.names,
+            parts,
+            points,
+            fast: raw.fast,
+            plug,
+            faults: Vec::new(),
+        };
+        (line, used)
+    }
+
+    /// A node at which a single part ends is mostly a slip of the pen.
+    fn loose_ends(&mut self, nodes: &Nodes) {
+        let loose = |i: usize| nodes.at[i].len() == 1;
+        for (i, at) in nodes.at.iter().enumerate().skip(1) {
+            if let [only] = at[..] {
+                let name = &nodes.names[i];
+                let others = nodes.names.iter().filter(|n| *n != name);
+                let near = nearest(name, others.clone().map(String::as_str));
+                let twin = near.and_then(|n| nodes.names.iter().position(|m| m == n));
+                if twin.is_some_and(|t| t > i && loose(t)) {
+                    // Two spellings of one node: said at the second.
+                    continue;
+                }
+                self.push(
+                    Problem::new(
+                        Code::LooseEnd,
+                        only,
+                        format!("nothing else is at the node `{name}`"),
+                    )
+                    .near(name, others.map(String::as_str))
+                    .help(
+                        "write the name of a node that other parts have too, or make it a point \
+                         if a probe can be held there",
+                    ),
+                );
+            }
+        }
+    }
+
+    #[allow(clippy::too_many_arguments)]
+    fn part<'r>(
+        &mut self,
+        raw: &'r RawLine,
+        id: &At<String>,
+        p: &'r RawPart,
+        anew: &Anew,
+        nodes: &mut Nodes,
+        parts: &mut Vec<LinePart>,
+        used: &mut HashSet<&'r str>,
+    ) -> bool {
+        let mut words: Vec<_> = WORDS
+            .iter()
+            .zip(said(p))
+            .filter_map(|(w, ends)| ends.as_ref().map(|e| (w, e)))
+            .collect();
+        let takes_rail = |s: Sort| matches!(s, Sort::HostPin | Sort::Clamp);
+        let rail = words
+            .iter()
+            .position(|(w, _)| w.sort == Sort::Rail)
+            .filter(|_| words.iter().any(|(w, _)| takes_rail(w.sort)))
+            .map(|i| words.remove(i).1);
+        let Some((w, ends)) = words.first().copied() else {
+            self.push(
+                Problem::new(
+                    Code::MissingKey,
+                    id.span,
+                    format!("`{}` does not say what part it is", id.value),
+                )
+                .help(format!(
+                    "write what it is and between which nodes, such as `resistor: [pad, bus]`; \
+                     parts are {}",
+                    WORDS.map(|w| w.word).join(", ")
+                )),
+            );
+            return false;
+        };
+        if let Some((other, second)) = words.get(1) {
+            self.push(
+                Problem::new(
+                    Code::Mixed,
+                    second.span,
+                    format!("`{}` is both a {} and a {}", id.value, w.word, other.word),
+                )
+                .also(ends.span, "the first")
+                .help("make two parts of it"),
+            );
+        }
+        let stray = [
+            (
+                "idle",
+                p.idle.as_ref().map(|n| n.span),
+                w.sort == Sort::Rail,
+            ),
+            (
+                "gives",
+                p.gives.as_ref().map(|n| n.span),
+                w.sort == Sort::Rail,
+            ),
+            (
+                "gate",
+                p.gate.as_ref().map(|n| n.span),
+                w.sort == Sort::Shifter,
+            ),
+            ("is", p.is.as_ref().map(|n| n.span), w.sort != Sort::Shifter),
+        ];
+        for (key, span, fitting) in stray {
+            if let (Some(span), false) = (span, fitting) {
+                self.push(
+                    Problem::new(
+                        Code::Mixed,
+                        span,
+                        format!("`{key}` says nothing of a {}", w.word),
+                    )
+                    .help("take it out"),
+                );
+            }
+        }
+        let given = &ends.value.0;
+        if !w.nodes.contains(&given.len()) {
+            let (least, most) = (*w.nodes.start(), *w.nodes.end());
+            let wants = match (least, most) {
+                (1, 1) => "one node, such as `bus`".to_owned(),
+                (1, _) => "one node, or two such as `[pad, bus]`".to_owned(),
+                _ => "two nodes, such as `[pad, bus]`".to_owned(),
+            };
+            self.push(
+                Problem::new(Code::Type, ends.span, format!("a {} takes {wants}", w.word)).help(
+                    match given.len() {
+                        1 => "write the node at its other end too",
+                        _ => "write only the nodes that it lies between",
+                    },
+                ),
+            );
+            return false;
+        }
+        for n in given {
+            self.name(n, false);
+        }
+        if given.len() == 2 && given[0].value == given[1].value {
+            self.push(
+                Problem::new(
+                    Code::Mixed,
+                    given[1].span,
+                    format!("both ends of `{}` are at `{}`", id.value, given[1].value),
+                )
+                .help("a part lies between two nodes"),
+            );
+        }
+        let mut at: Vec<usize> = given.iter().map(|n| nodes.index(n)).collect();
+        if at.len() == 1 {
+            at.push(0);
+        }
+        let (from, to) = (at[0], at[1]);
+        let mut source = [&p.source, &raw.source]
+            .into_iter()
+            .find_map(|s| s.as_ref())
+            .map_or_else(|| USUAL.to_owned(), |s| s.value.clone());
+        let mut value = |v: &mut Self, n: &'r Option<At<Amount>>, unit: Unit, usual: &str| {
+            let known = match n {
+                None => usual_value(usual, unit),
+                Some(n) => {
+                    if named(anew.values, &n.value) {
+                        source = anew.source.unwrap_or(USUAL).to_owned();
+                    }
+                    v.value(raw, n, unit, anew, used)
+                }
+            };
+            // What could not be read has been reported; anything will do.
+            known.unwrap_or(Known::within(1.0, 50.0))
+        };
+        let is = value(self, &p.is, w.sort.unit(), w.usual);
+        let idle = value(self, &p.idle, Unit::Ohm, "500 ohm to 50 kohm");
+        let gives = value(self, &p.gives, Unit::Ampere, "1 A");
+        if w.usual.is_empty() && p.is.is_none() && w.sort != Sort::Shifter {
+            self.push(
+                Problem::new(
+                    Code::MissingKey,
+                    id.span,
+                    format!("the {} `{}` has no value", w.word, id.value),
+                )
+                .help(format!("add `is:` such as {}", w.sort.unit().example())),
+            );
+        }
+        let protects = p.protects.unwrap_or(w.protects);
+        let name = p.name.clone().unwrap_or_else(|| id.value.replace('-', " "));
+        let mut put = |more: &str, kind: PartKind, from: usize, to: usize| {
+            parts.push(LinePart {
+                id: format!("{}{more}", id.value),
+                name: name.clone(),
+                kind,
+                from,
+                to,
+                protects,
+                source: source.clone(),
+            });
+        };
+        match w.sort {
+            Sort::Path => put("", PartKind::Path(is), from, to),
+            Sort::Switch => put("", PartKind::Switch(is), from, to),
+            Sort::Diode => put("", PartKind::Junction(is), from, to),
+            Sort::Capacitor => put("", PartKind::Capacitor(is), from, to),
+            Sort::Clamp | Sort::HostPin => {
+                put("", PartKind::Junction(is), 0, from);
+                if let Some(rail) = rail {
+                    match &rail.value.0[..] {
+                        [one] => {
+                            let upper = nodes.index(one);
+                            put(".upper", PartKind::Junction(is), from, upper);
+                        }
+                        _ => self.push(
+                            Problem::new(
+                                Code::Type,
+                                rail.span,
+                                format!("a {} leads to one rail", w.word),
+                            )
+                            .help("write the node of that supply, such as `rail: io`"),
+                        ),
+                    }
+                }
+                if w.sort == Sort::HostPin {
+                    let leak = Known::between(1e6, 100e6);
+                    put(".leak", PartKind::Path(leak), from, 0);
+                }
+            }
+            Sort::Rail => {
+                let kind = PartKind::Rail {
+                    volts: is,
+                    amps: gives.typical,
+                    idle,
+                };
+                put("", kind, from, 0);
+            }
+            Sort::Shifter => match &p.gate {
+                Some(gate) => {
+                    let gate = nodes.index(gate);
+                    put("", PartKind::Shifter { gate }, from, to);
+                }
+                None => {
+                    self.push(
+                        Problem::new(
+                            Code::MissingKey,
+                            id.span,
+                            format!("the shifter `{}` does not say where its gate is", id.value),
+                        )
+                        .help("add `gate:` with the node of the lower supply"),
+                    );
+                    return false;
+                }
+            },
+        }
+        true
+    }
+
+    /// A value that a part has: by name, given anew or not, or as it stands.
+    fn value<'r>(
+        &mut self,
+        raw: &'r RawLine,
+        n: &'r At<Amount>,
+        unit: Unit,
+        anew: &Anew,
+        used: &mut HashSet<&'r str>,
+    ) -> Option<Known> {
+        let name = n.value.0.trim();
+        let by_name = raw.values.iter().find(|(id, _)| id.value == name);
+        if let Some((id, _)) = by_name {
+            used.insert(id.as_str());
+        }
+        let given = anew.values.iter().find(|(id, _)| id.value == name);
+        let amount = match (given, by_name) {
+            (Some((_, a)), _) | (None, Some((_, a))) => a,
+            (None, None) if starts_as_number(name) => n,
+            (None, None) => {
+                if !raw.values.dropped().iter().any(|d| d == name) {
+                    let known = raw.values.iter().map(|(id, _)| id.as_str());
+                    self.unknown("value of this line", &n.with(name.to_owned()), known);
+                }
+                return None;
+            }
+        };
+        let text = amount.value.0.as_str();
+        // A forward voltage is stated at 1 mA, and may say so.
+        let text = match unit {
+            Unit::Volt => text.trim().trim_end_matches("at 1 mA"),
+            _ => text,
+        };
+        let usual = if unit == Unit::Farad { 20.0 } else { 5.0 };
+        match amount::known(text, unit, usual) {
+            Ok(k) => Some(k),
+            Err(t) => {
+                let mut problem = Problem::new(t.code, amount.span, t.message).help(t.help);
+                if amount.span != n.span && amount.span.file == n.span.file {
+                    problem = problem.also(n.span, "used here");
+                }
+                self.push(problem);
+                None
+            }
+        }
+    }
+
+    /// The lines of a pack, each a template with some values given anew and
+    /// what the faults of the pack do to it.
+    pub(super) fn lines(
+        &mut self,
+        raw: &RawPack,
+        items: &Names,
+        pack: &Pack,
+        kinds: &[&RawLine],
+    ) -> Vec<Line> {
+        self.names("line", &raw.lines);
+        let mut out = Vec::new();
+        for (id, u) in &raw.lines {
+            let Some(kind) = kinds.iter().find(|k| k.line.value == u.line.value) else {
+                let known = kinds.iter().map(|k| k.line.as_str());
+                self.unknown("line template", &u.line, known);
+                self.loose = true;
+                // Keeps its place, with no node for anything to be at.
+                out.push(Line::default());
+                continue;
+            };
+            let sources = [&u.source, &raw.source];
+            for (name, v) in &u.with {
+                self.sourced(v.span, &sources);
+                if !named(&kind.values, &Amount(name.value.clone())) {
+                    let known = kind.values.iter().map(|(id, _)| id.as_str());
+                    self.unknown("value of this line", name, known);
+                }
+            }
+            let source = sources.into_iter().find_map(|s| s.as_ref());
+            let line = self.anew(
+                kind,
+                &Anew {
+                    values: &u.with,
+                    source: source.map(|s| s.value.as_str()),
+                },
+            );
+            let mut line = Line {
+                id: id.value.clone(),
+                name: u.name.value.clone(),
+                ..line
+            };
+            line.faults = self.effects(u, kind, &line, items, pack, &sources);
+            if u.faults.is_empty() && u.faults.dropped().is_empty() {
+                self.push(
+                    Problem::new(
+                        Code::NoOutcome,
+                        id.span,
+                        format!("no fault of the pack is on line `{}`", id.value),
+                    )
+                    .help("say under `faults:` what the faults of the pack do to it, such as `contact.open: open contact`"),
+                );
+            }
+            if !u.faults.dropped().is_empty() {
+                self.loose = true;
+            }
+            out.push(line);
+        }
+        out
+    }
+
+    /// A template with values given anew. What is wrong with the template itself
+    /// has been said.
+    fn anew(&mut self, kind: &RawLine, anew: &Anew) -> Line {
+        let (before, loose) = (self.problems.len(), self.loose);
+        let (line, _) = self.build(kind, anew);
+        let new = self.problems.split_off(before);
+        let mut seen = HashSet::new();
+        for p in new {
+            let here = |s: Span| anew.values.iter().any(|(_, v)| v.span == s);
+            if let Some(s) = p.span.filter(|s| here(*s))
+                && seen.insert(s)
+            {
+                self.problems.push(p);
+            }
+        }
+        self.loose = loose;
+        line
+    }
+
+    fn effects(
+        &mut self,
+        u: &RawUse,
+        kind: &RawLine,
+        line: &Line,
+        items: &Names,
+        pack: &Pack,
+        sources: &[&Option<At<String>>],
+    ) -> Vec<Effect> {
+        let mut out: Vec<Effect> = Vec::new();
+        // A single fault beside its whole item refines it.
+        let single: HashSet<PackFault> = u
+            .faults
+            .iter()
+            .filter(|(t, _)| t.contains('.'))
+            .flat_map(|(t, _)| resolve(t, items, pack))
+            .collect();
+        for (target, harms) in &u.faults {
+            let found = resolve(target, items, pack);
+            if found.is_empty() {
+                self.unknown_fault(target, items, pack, []);
+            }
+            if harms.0.is_empty() {
+                self.push(
+                    Problem::new(
+                        Code::NoOutcome,
+                        harms.span,
+                        format!("`{}` does nothing to the line", target.value),
+                    )
+                    .help("write what it does, such as `open contact`, or take it out"),
+                );
+            }
+            let mut total = 0.0;
+            for (text, chance) in &harms.0 {
+                let p = match chance {
+                    None => 1.0,
+                    Some(n) => {
+                        self.sourced(n.span, sources);
+                        self.probability(n, "a chance")
+                    }
+                };
+                total += chance
+                    .as_ref()
+                    .map_or(1.0, |n| if n.value > 1.0 { 0.0 } else { n.value });
+                let Some(harm) = self.harm(text, kind, line) else {
+                    self.loose = true;
+                    continue;
+                };
+                for f in &found {
+                    if (target.contains('.') || !single.contains(f)) && p > 0.0 {
+                        out.push(Effect {
+                            fault: *f,
+                            harm,
+                            chance: p,
+                        });
+                    }
+                }
+            }
+            if total > 1.0 + 1e-9 && harms.0.len() > 1 {
+                self.push(
+                    Problem::new(
+                        Code::Range,
+                        harms.span,
+                        format!(
+                            "the chances of what `{}` does add up to {:.2}",
+                            target.value, total
+                        ),
+                    )
+                    .help("it does one of these things or none: at most 1 in all"),
+                );
+            }
+        }
+        out.sort_by_key(|e| e.fault);
+        out
+    }
+
+    /// `open contact`, `short bus to ground`, `leaky clamp`.
+    fn harm(&mut self, text: &At<String>, kind: &RawLine, line: &Line) -> Option<Harm> {
+        const VERBS: [&str; 4] = ["open", "short", "leaky", "resistive"];
+        let words: Vec<&str> = text.split_whitespace().collect();
+        let (verb, what, to) = match words[..] {
+            [verb, what] => (verb, what, None),
+            [verb, what, "to", other] => (verb, what, Some(other)),
+            _ => {
+                self.push(
+                    Problem::new(
+                        Code::Type,
+                        text.span,
+                        format!("`{}` does not say what happens to the line", text.value),
+                    )
+                    .help(
+                        "write `open`, `short`, `leaky` or `resistive` and a part, or \
+                         `short NODE to ground`, `short NODE to NODE`, `leaky NODE to ground`",
+                    ),
+                );
+                return None;
+            }
+        };
+        let place = |w: &str| At {
+            value: w.to_owned(),
+            span: self.inside(text, w),
+        };
+        let (verb_at, what_at, to_at) = (place(verb), place(what), to.map(place));
+        if !VERBS.contains(&verb) {
+            self.push(
+                Problem::new(
+                    Code::UnknownName,
+                    verb_at.span,
+                    format!("nothing happens to a line that is called `{verb}`"),
+                )
+                .near(verb, VERBS)
+                .help(format!("write one of {}", VERBS.join(", "))),
+            );
+            return None;
+        }
+        let written = || kind.parts.iter().map(|(id, _)| id.as_str());
+        let part = |name: &str| {
+            written().find(|p| *p == name)?;
+            line.parts.iter().position(|p| p.id == name)
+        };
+        let node = |name: &str| line.nodes.iter().position(|n| n == name);
+        let nodes = || line.nodes.iter().map(String::as_str);
+        let unread = |name: &str| kind.parts.dropped().iter().any(|d| d == name);
+        if unread(what) {
+            return None;
+        }
+        match (verb, to_at) {
+            ("short" | "leaky", Some(other)) => {
+                let (a, b) = (node(what), node(&other));
+                if a.is_none() {
+                    self.unknown("node of this line", &what_at, nodes());
+                }
+                if b.is_none() {
+                    self.unknown("node of this line", &other, nodes());
+                }
+                let (a, b) = (a?, b?);
+                let (low, high) = (a.min(b), a.max(b));
+                match (verb, low) {
+                    _ if low == high => {
+                        self.push(
+                            Problem::new(
+                                Code::Mixed,
+                                other.span,
+                                format!("`{what}` is the same node at both ends"),
+                            )
+                            .help("name two nodes, or one and `ground`"),
+                        );
+                        None
+                    }
+                    ("leaky", 0) => Some(Harm::LeakyNode(high)),
+                    ("leaky", _) => {
+                        self.push(
+                            Problem::new(
+                                Code::Mixed,
+                                other.span,
+                                "a node leaks to `ground`, or a part leaks",
+                            )
+                            .help(format!(
+                                "write `leaky {what} to ground`, or `leaky` and a part"
+                            )),
+                        );
+                        None
+                    }
+                    (_, 0) => Some(Harm::Grounded(high)),
+                    _ => Some(Harm::Joined(low, high)),
+                }
+            }
+            (_, Some(other)) => {
+                self.push(
+                    Problem::new(
+                        Code::Mixed,
+                        other.span,
+                        format!("`{verb}` takes one part, with no `to`"),
+                    )
+                    .help(format!("write `{verb}` and the name of a part")),
+                );
+                None
+            }
+            (_, None) => {
+                let Some(i) = part(what) else {
+                    if node(what).is_some() && matches!(verb, "short" | "leaky") {
+                        self.push(
+                            Problem::new(
+                                Code::Mixed,
+                                what_at.span,
+                                format!("`{what}` is a node, not a part"),
+                            )
+                            .help(format!("write `{verb} {what} to ground`")),
+                        );
+                    } else {
+                        self.unknown("part of this line", &what_at, written());
+                    }
+                    return None;
+                };
+                match verb {
+                    "open" => Some(Harm::Open(i)),
+                    "short" => Some(Harm::Short(i)),
+                    "leaky" => Some(Harm::Leaky(i)),
+                    _ if matches!(line.parts[i].kind, PartKind::Path(_) | PartKind::Switch(_)) => {
+                        Some(Harm::Resistive(i))
+                    }
+                    _ => {
+                        self.push(
+                            Problem::new(
+                                Code::Mixed,
+                                what_at.span,
+                                format!("`{what}` has no resistance that could be too high"),
+                            )
+                            .help("contacts, joints, traces, resistors and the like become resistive; write `open` or `leaky` here"),
+                        );
+                        None
+                    }
+                }
+            }
+        }
+    }
+
+    /// Where a word stands in a text.
+    fn inside(&self, text: &At<String>, word: &str) -> Span {
+        let Span { file, start, end } = text.span;
+        let written = self
+            .files
+            .get(file as usize)
+            .and_then(|f| f.text.get(start as usize..end as usize))
+            .unwrap_or("");
+        let sign = |c: char| !(c.is_alphanumeric() || c == '-' || c == '_');
+        let at = written.match_indices(word).map(|(i, _)| i).find(|i| {
+            let (before, after) = (&written[..*i], &written[i + word.len()..]);
+            before.chars().next_back().is_none_or(sign) && after.chars().next().is_none_or(sign)
+        });
+        match at {
+            Some(i) => Span {
+                file,
+                start: start + i as u32,
+                end: start + (i + word.len()) as u32,
+            },
+            None => text.span,
+        }
+    }
+
+    /// A test that measures a line.
+    #[allow(clippy::too_many_arguments)]
+    pub(super) fn measurement(
+        &mut self,
+        id: &At<String>,
+        t: &RawTest,
+        m: &RawMeasures,
+        raw: &RawPack,
+        scope: &Scope,
+        bench: &Bench,
+        demands: &[Vec<usize>],
+    ) -> Option<Test> {
+        let sources = [&t.source, &raw.source];
+        let other = [
+            ("tries", t.tries.as_ref().map(|n| n.span)),
+            ("shows", t.shows.first().map(|o| o.0.span)),
+            ("swaps-in", t.swaps_in.as_ref().map(|n| n.span)),
+            ("lends", t.lends.as_ref().map(|n| n.span)),
+            ("without", t.without.first().map(|n| n.span)),
+            ("leak", t.leak.as_ref().map(|n| n.span)),
+            ("unit", t.unit.as_ref().map(|n| n.span)),
+        ];
+        if let Some((key, Some(span))) = other.into_iter().find(|o| o.1.is_some()) {
+            self.push(
+                Problem::new(
+                    Code::Mixed,
+                    span,
+                    format!("test `{}` has both `measures` and `{key}`", id.value),
+                )
+                .help("what a line reads, healthy or not, follows from the line itself; make two tests of it"),
+            );
+        }
+        let mode = MeterMode::ALL.iter().find(|(w, _)| *w == m.mode.value);
+        if mode.is_none() {
+            self.unknown("meter mode", &m.mode, MeterMode::ALL.map(|(w, _)| w));
+        }
+        let lines = &scope.pack.lines;
+        let at = raw.lines.iter().position(|(n, _)| n.value == m.line.value);
+        let Some(at) = at else {
+            if !raw.lines.dropped().contains(&m.line.value) {
+                self.unknown("line", &m.line, raw.lines.iter().map(|(n, _)| n.as_str()));
+            }
+            self.loose = true;
+            return None;
+        };
+        // Of a line without a template nothing is known.
+        let line = lines.get(at).filter(|l| !l.nodes.is_empty())?;
+        let point = line.points.iter().position(|p| p.id == m.at.value);
+        if point.is_none() {
+            let known = line.points.iter().map(|p| p.id.as_str());
+            self.unknown("point of this line", &m.at, known);
+            self.loose = true;
+        }
+        let mut step = self.step(
+            id,
+            &t.minutes,
+            &None,
+            &t.conditions,
+            &t.cautions,
+            &t.tools,
+            &t.explain,
+            &sources,
+            bench,
+            demands,
+        );
+        let (mode, point) = (mode?.1, point?);
+        if t.minutes.is_none() {
+            step.minutes = line.points[point].minutes;
+        }
+        let needed = match mode {
+            MeterMode::Volts => POWERED,
+            MeterMode::Diode | MeterMode::Ohms => UNPOWERED,
+        };
+        let full = bench.closure(&step.conditions);
+        if self.complete && full.iter().all(|c| bench.conditions[*c].id != needed) {
+            self.push(
+                Problem::new(
+                    Code::NoCondition,
+                    id.span,
+                    format!(
+                        "`{}` measures {}, which demands the condition `{needed}`",
+                        id.value,
+                        match mode {
+                            MeterMode::Volts => "volts",
+                            MeterMode::Diode => "in diode mode",
+                            MeterMode::Ohms => "ohms",
+                        }
+                    ),
+                )
+                .help(format!("add `{needed}` to its `conditions:`")),
+            );
+        }
+        let reliability = t.reliability.as_ref().map_or(RELIABILITY, |r| {
+            self.sourced(r.span, &sources);
+            self.no_guess(r);
+            self.probability(r, "a reliability")
+        });
+        let kind = match &t.kind {
+            None => Kind::Measure,
+            Some(k) => match Kind::ALL.iter().find(|(w, _)| *w == k.value) {
+                Some((_, kind)) => *kind,
+                None => {
+                    self.unknown("kind of test", k, Kind::ALL.map(|(w, _)| w));
+                    Kind::Measure
+                }
+            },
+        };
+        let place = &line.points[point].name;
+        let ask = t.ask.as_ref().map_or_else(
+            || match mode {
+                MeterMode::Volts => {
+                    format!(
+                        "Black on ground, what voltage is at the {place}, on the {}?",
+                        line.name
+                    )
+                }
+                MeterMode::Diode => format!(
+                    "In diode mode, red on ground, what does the {place} read, on the {}?",
+                    line.name
+                ),
+                MeterMode::Ohms => format!(
+                    "In ohms to ground, what does the {place} read, on the {}?",
+                    line.name
+                ),
+            },
+            |a| a.value.clone(),
+        );
+        Some(Test {
+            id: id.value.clone(),
+            ask,
+            kind,
+            how: How::Measures {
+                line: at,
+                point,
+                mode,
+            },
+            unit: Some(mode.unit().to_owned()),
+            reliability,
+            step,
+            only_on: texts(&t.only_on),
+        })
+    }
+}
+
+/// Whether one of the values is called so.
+fn named(values: &Entries<At<Amount>>, name: &Amount) -> bool {
+    values.iter().any(|(id, _)| id.value == name.0.trim())
+}
+
+/// Whether a text is meant as a value, not as the name of one.
+fn starts_as_number(text: &str) -> bool {
+    text.trim()
+        .starts_with(|c: char| c.is_ascii_digit() || ".-+".contains(c))
+}
+
+fn usual_value(usual: &str, unit: Unit) -> Option<Known> {
+    amount::known(usual, unit, 50.0).ok()
+}
