@@ -655,7 +655,7 @@ fn a_joint_finding_that_is_a_noisy_or_is_one() {
                 let (a, b) = (look.finding(), joint.finding());
                 let mut change = random_change(&mut StdRng::seed_from_u64(seed), n);
                 change.brings.clear();
-                let out = |f: usize| f % 3 == 0;
+                let out = |f: usize| f.is_multiple_of(3);
                 for (a, b) in [
                     (a.after(&change), b.after(&change)),
                     (a.without(out), b.without(out)),

@@ -5,7 +5,7 @@ use super::terminal::fill;
 use crate::belief::likelier;
 use crate::desk::Desk;
 use crate::job::Case;
-use crate::job::view::{StateView, StepView, percent, result_words};
+use crate::job::view::{CanTell, StateView, StepView, percent, result_words};
 use crate::model::Found;
 
 /// Columns of a bar.
@@ -274,6 +274,7 @@ pub(super) fn explain(desk: &Desk, s: &StepView) -> String {
                 .zip(&s.outcomes)
                 .map(|(o, v)| format!("  {}: {} ({})", o.id, o.says, percent(v.probability)))
                 .collect();
+            more.extend(desk.case.can_tell(i).iter().flat_map(can_tell));
             more.push(format!(
                 "Right in {:.0} of 100 readings.",
                 t.reliability * 100.0
@@ -323,6 +324,22 @@ pub(super) fn explain(desk: &Desk, s: &StepView) -> String {
     out += &format!("\nSource: {}\n", info.source);
     for c in &s.cautions {
         out += &format!("! {c}\n");
+    }
+    out
+}
+
+/// What a reading can and cannot tell.
+fn can_tell(c: &CanTell) -> Vec<String> {
+    let mut out = vec![format!(
+        "What it can tell, where the fault is on this line; a good one reads {}:",
+        c.good
+    )];
+    for s in &c.faults {
+        out.push(match (s.seen, &s.seen_by) {
+            (true, _) => format!("  {}: {}", s.name, s.reads),
+            (false, Some(test)) => format!("  {}: {}, not to be told; {test} can", s.name, s.reads),
+            (false, None) => format!("  {}: {}, not to be told", s.name, s.reads),
+        });
     }
     out
 }

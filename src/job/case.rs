@@ -1,14 +1,19 @@
 //! A job worked out: what its entries mean under the rules.
 
+use std::sync::Arc;
+
 use thiserror::Error;
 
 use super::file::*;
 use super::reading::{self, Typed};
+use super::view::{CanTell, CanTellFault};
 use crate::belief::{
-    Belief, Change, Event, Finding, Seen, Size, conflict_bits, update, weights_of_evidence,
+    Belief, Change, Event, Finding, Seen, Size, conflict_bits, likelier, update,
+    weights_of_evidence,
 };
 use crate::bench::{Bench, BenchState, Moves};
-use crate::model::{CompileError, Found, Model, TestInfo, compile, outline, recognise};
+use crate::circuit::meter::Reading;
+use crate::model::{CompileError, Found, Model, TestInfo, amount, compile, outline, recognise};
 use crate::plan::{Advice, Costs, PlanRemedy, PlanTest, Situation, Turn, advise, turning_point};
 use crate::rulebase::Rulebase;
 
@@ -328,10 +333,20 @@ impl Case {
                     let t = &self.model.tests[test];
                     (t.before.clone(), t.after.clone(), t.finding.clone())
                 };
+                // A number says more than the range it falls into.
+                let read = reading::value(&r.shows, self.model.tests[test].unit.as_deref());
+                let read = read.and_then(|v| self.model.reading(test, v));
+                let (finding, seen) = match read {
+                    Some(number) => (Arc::new(number), 0),
+                    None => (finding, outcome),
+                };
                 if let Some(c) = before {
                     self.change(c, n, Some(test));
                 }
-                self.events.push(Event::Seen(Seen { finding, outcome }));
+                self.events.push(Event::Seen(Seen {
+                    finding,
+                    outcome: seen,
+                }));
                 self.origins.push(Origin {
                     entry: Some(n),
                     test: Some(test),
@@ -555,6 +570,66 @@ impl Case {
     /// Whether a test has been ruled out or left unclear.
     pub fn blocked(&self, test: usize) -> bool {
         self.blocked_tests[test]
+    }
+
+    /// What a reading can tell about each fault of its line; `None` if the
+    /// test does not measure a line.
+    pub fn can_tell(&self, test: usize) -> Option<CanTell> {
+        let m = &self.model;
+        let measures = m.tests[test].measures?;
+        let line = &m.lines[measures.line];
+        let forecast = line.forecast(measures.probing).ok()?;
+        let unit = measures.probing.mode.unit();
+        let words = |r: Reading| match r {
+            Reading::Value(v) => amount(v, unit),
+            Reading::OL => "OL".to_owned(),
+        };
+        // Others that measure the same line, the quickest first.
+        let mut others: Vec<usize> = (0..m.tests.len())
+            .filter(|t| {
+                m.tests[*t]
+                    .measures
+                    .is_some_and(|x| x.line == measures.line)
+            })
+            .collect();
+        others.sort_by(|a, b| {
+            m.tests[*a]
+                .step
+                .minutes
+                .total_cmp(&m.tests[*b].step.minutes)
+        });
+        let sees = |t: usize, fault: usize| {
+            let of = m.tests[t]
+                .measures
+                .and_then(|x| line.forecast(x.probing).ok());
+            of.is_some_and(|f| {
+                let told = f.tells().into_iter().find(|x| x.fault == fault);
+                told.is_some_and(|x| x.visibility.is_seen())
+            })
+        };
+        let mut faults: Vec<(f64, CanTellFault)> = forecast
+            .tells()
+            .into_iter()
+            .filter_map(|t| {
+                let (_, fault) = line.faults.iter().find(|f| f.0 == t.fault)?;
+                let seen = t.visibility.is_seen();
+                let other = (others.iter().copied()).find(|o| !seen && sees(*o, t.fault));
+                let view = CanTellFault {
+                    fault: m.faults[*fault].id.clone(),
+                    name: m.faults[*fault].name.clone(),
+                    reads: words(t.typical),
+                    shift: t.visibility.shift,
+                    seen,
+                    seen_by: other.map(|o| m.tests[o].id.clone()),
+                };
+                Some((self.belief.faults[*fault], view))
+            })
+            .collect();
+        faults.sort_by(|a, b| likelier(a.0, b.0));
+        Some(CanTell {
+            good: words(forecast.good.typical()),
+            faults: faults.into_iter().map(|f| f.1).collect(),
+        })
     }
 
     /// Whether a remedy has been ruled out.

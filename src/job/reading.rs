@@ -259,6 +259,15 @@ fn canonical(unit: &str) -> &str {
     }
 }
 
+/// The value of a reading in the unit of the test, infinite for over limit;
+/// `None` if it is none.
+pub(super) fn value(text: &str, unit: Option<&str>) -> Option<f64> {
+    match parse(text, unit?) {
+        Typed::Value(v) | Typed::Noted { value: v, .. } => Some(v),
+        _ => None,
+    }
+}
+
 #[cfg(test)]
 mod tests {
     use super::*;

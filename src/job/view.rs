@@ -137,6 +137,33 @@ pub struct StepView {
     pub retest: bool,
 }
 
+/// What a reading of a line can tell.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize, JsonSchema)]
+pub struct CanTell {
+    /// What a good line reads, with its unit.
+    pub good: String,
+    /// Each fault that the line can have, the likeliest first.
+    pub faults: Vec<CanTellFault>,
+}
+
+/// Whether a reading can tell a fault.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize, JsonSchema)]
+pub struct CanTellFault {
+    /// Full identifier.
+    pub fault: String,
+    /// Name on screens.
+    pub name: String,
+    /// What it typically reads, with its unit.
+    pub reads: String,
+    /// Shift against a good line in combined standard deviations.
+    pub shift: f64,
+    /// Whether it can be told from a good line.
+    pub seen: bool,
+    /// If not: the quickest test of the same line that can, if any.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub seen_by: Option<String>,
+}
+
 /// The advice at one moment.
 #[derive(Clone, Debug, Default, PartialEq, Serialize, Deserialize, JsonSchema)]
 pub struct AdviceView {

@@ -6,7 +6,7 @@ use crate::circuit::meter::{Meter, Reading};
 use crate::circuit::network::Node;
 use crate::circuit::predict::{Prediction, Predictor, Visibility};
 use crate::circuit::solve::{SolveError, Solver};
-use crate::rulebase::{Line, MeterMode, PackFault};
+use crate::rulebase::{Harm, Line, MeterMode, PackFault};
 
 /// How a reading compares with what a good line reads.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -42,6 +42,17 @@ pub(super) fn probes(point: Node, mode: MeterMode) -> (Node, Node) {
     }
 }
 
+/// How a line is measured.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Probing {
+    /// The point, by index.
+    pub point: usize,
+    /// What the meter is set to.
+    pub mode: MeterMode,
+    /// Whether the part at the plug is out.
+    pub part_out: bool,
+}
+
 /// What a reading of one point in one mode is expected to be.
 #[derive(Clone, Debug)]
 pub struct Forecast {
@@ -50,8 +61,11 @@ pub struct Forecast {
     /// Bounds of what counts as good, in the unit of the mode; `None` if a
     /// good line reads OL.
     pub bounds: Option<(f64, f64)>,
-    /// With each of these faults of the pack (one or two) on it.
+    /// With each of these faults of the pack (one or two) in the device; a
+    /// fault may spare this line.
     pub faulty: Vec<(Vec<PackFault>, Prediction)>,
+    /// With each fault by itself where it does not spare this line.
+    pub harmed: Vec<(PackFault, Prediction)>,
 }
 
 /// What a reading can tell about a fault.
@@ -65,9 +79,12 @@ pub struct Tells {
     pub visibility: Visibility,
 }
 
+/// The things that a fault may do to a line, each with its chance.
+type Alternatives = Vec<(f64, Vec<Fault>)>;
+
 impl Forecast {
-    /// Predicts the readings at a point. `pairs` takes in every pair of faults
-    /// too, for a reading that was taken.
+    /// Predicts the readings. `pairs` takes in every pair of faults too, for a
+    /// reading that was taken.
     ///
     /// # Errors
     /// If the line cannot be solved.
@@ -75,28 +92,54 @@ impl Forecast {
         line: &Line,
         wired: &Wired,
         meter: &Meter,
-        point: usize,
-        mode: MeterMode,
+        probing: Probing,
         pairs: bool,
     ) -> Result<Self, SolveError> {
-        let wiring = wired.for_mode(mode);
+        let wiring = wired.for_mode(probing.mode);
         let mut solver = Solver::new(&wiring.network)?;
         let mut predictor = Predictor::new(&mut solver, meter, &wiring.spreads);
-        let probe = wiring.nodes[line.points[point].node];
-        let (red, black) = probes(probe, mode);
-        let at = meter_mode(mode);
-        let good = predictor.predict(&[], red, black, at)?;
-        let harms: Vec<(PackFault, Vec<Fault>)> = line
-            .faults
-            .iter()
-            .map(|(f, h)| Ok((*f, wiring.harm(line, *h)?)))
-            .collect::<Result<_, SolveError>>()?;
+        let (red, black) = probes(wiring.nodes[line.points[probing.point].node], probing.mode);
+        let at = meter_mode(probing.mode);
+        let always = match line.plug.filter(|_| probing.part_out) {
+            Some(plug) => wiring.harm(line, Harm::Open(plug))?,
+            None => Vec::new(),
+        };
+        let mut predict = |of: &[&[Fault]]| predictor.predict(&of.concat(), red, black, at);
+        let good = predict(&[&always])?;
+        let mut harms: Vec<(PackFault, Alternatives)> = Vec::new();
+        for effect in &line.faults {
+            let harm = (effect.chance, wiring.harm(line, effect.harm)?);
+            match harms.iter_mut().find(|h| h.0 == effect.fault) {
+                Some((_, all)) => all.push(harm),
+                None => harms.push((effect.fault, vec![harm])),
+            }
+        }
+        // What each may do by itself is worked out once; what is left is that
+        // this line is well.
         let mut faulty = Vec::new();
-        for (i, (f, harm)) in harms.iter().enumerate() {
-            faulty.push((vec![*f], predictor.predict(harm, red, black, at)?));
-            for (g, other) in harms[i + 1..].iter().filter(|_| pairs) {
-                let both = [harm.as_slice(), other].concat();
-                faulty.push((vec![*f, *g], predictor.predict(&both, red, black, at)?));
+        let mut harmed = Vec::new();
+        for (f, all) in &mut harms {
+            let left = 1.0 - all.iter().map(|a| a.0).sum::<f64>();
+            let mut of: Vec<(f64, Prediction)> = all
+                .iter()
+                .map(|(chance, harm)| Ok((*chance, predict(&[&always, harm])?)))
+                .collect::<Result<_, SolveError>>()?;
+            harmed.extend(Prediction::mixture(&of).map(|p| (*f, p)));
+            if left > 1e-9 {
+                all.push((left, Vec::new()));
+                of.push((left, good.clone()));
+            }
+            faulty.extend(Prediction::mixture(&of).map(|p| (vec![*f], p)));
+        }
+        if pairs {
+            for (i, (f, one)) in harms.iter().enumerate() {
+                for (g, other) in &harms[i + 1..] {
+                    let both = one.iter().flat_map(|a| other.iter().map(move |b| (a, b)));
+                    let of: Vec<(f64, Prediction)> = both
+                        .map(|(a, b)| Ok((a.0 * b.0, predict(&[&always, &a.1, &b.1])?)))
+                        .collect::<Result<_, SolveError>>()?;
+                    faulty.extend(Prediction::mixture(&of).map(|p| (vec![*f, *g], p)));
+                }
             }
         }
         let tail = 0.5 * (1.0 - GOOD_SHARE);
@@ -111,6 +154,7 @@ impl Forecast {
             good,
             bounds,
             faulty,
+            harmed,
         })
     }
 
@@ -151,13 +195,13 @@ impl Forecast {
         }
     }
 
-    /// What this reading can tell about each fault on the line by itself.
+    /// What this reading can tell about each fault by itself, where it is on
+    /// this line.
     pub fn tells(&self) -> Vec<Tells> {
-        self.faulty
+        self.harmed
             .iter()
-            .filter(|(f, _)| f.len() == 1)
             .map(|(f, p)| Tells {
-                fault: f[0],
+                fault: *f,
                 typical: p.typical(),
                 visibility: self.good.visibility(p),
             })
@@ -168,7 +212,7 @@ impl Forecast {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::rulebase::{Harm, Known, LinePart, PartKind, Point};
+    use crate::rulebase::{Effect, Known, LinePart, PartKind, Point};
 
     /// A control-bus wire: plug, pad, inner node, bus, supply.
     fn bus() -> Line {
@@ -210,14 +254,30 @@ mod tests {
                 node: 1,
                 minutes: 1.0,
             }],
-            fast: false,
-            faults: vec![
-                (0, Harm::Open(0)),
-                (1, Harm::Open(1)),
-                (2, Harm::Open(2)),
-                (3, Harm::Grounded(3)),
-                (4, Harm::LeakyNode(3)),
-            ],
+            faults: [
+                Harm::Open(0),
+                Harm::Open(1),
+                Harm::Open(2),
+                Harm::Grounded(3),
+                Harm::LeakyNode(3),
+            ]
+            .into_iter()
+            .enumerate()
+            .map(|(fault, harm)| Effect {
+                fault,
+                harm,
+                chance: 1.0,
+            })
+            .collect(),
+            ..Line::default()
+        }
+    }
+
+    fn at(mode: MeterMode) -> Probing {
+        Probing {
+            point: 0,
+            mode,
+            part_out: false,
         }
     }
 
@@ -230,11 +290,11 @@ mod tests {
         let line = bus();
         let wired = Wired::new(&line).unwrap();
         let meter = Meter::handheld();
-        let diode = Forecast::new(&line, &wired, &meter, 0, MeterMode::Diode, true).unwrap();
+        let diode = Forecast::new(&line, &wired, &meter, at(MeterMode::Diode), true).unwrap();
         let seen_by_diode = seen(&diode);
         // Opens and the short are seen, the missing pull-up is not.
         assert_eq!(seen_by_diode[..4], [true, true, false, true]);
-        let volts = Forecast::new(&line, &wired, &meter, 0, MeterMode::Volts, true).unwrap();
+        let volts = Forecast::new(&line, &wired, &meter, at(MeterMode::Volts), true).unwrap();
         assert!(seen(&volts)[2]);
         // Every pair is there once.
         assert_eq!(diode.faulty.len(), 5 + 10);
@@ -249,12 +309,27 @@ mod tests {
     }
 
     #[test]
+    fn a_fault_that_may_spare_the_line_reads_like_a_mixture() {
+        let mut line = bus();
+        line.faults[0].chance = 0.25;
+        let wired = Wired::new(&line).unwrap();
+        let meter = Meter::handheld();
+        let f = Forecast::new(&line, &wired, &meter, at(MeterMode::Diode), true).unwrap();
+        let (good, open) = (&f.good, &f.faulty[0].1);
+        assert!((open.ol() - 0.25).abs() < 1e-6, "{}", open.ol());
+        for v in [0.4, 0.45, 0.5] {
+            let want = 0.75 * good.density(v);
+            assert!((open.density(v) - want).abs() < 1e-9 * want.max(1.0), "{v}");
+        }
+    }
+
+    #[test]
     fn the_categories_share_all_probability() {
         let line = bus();
         let wired = Wired::new(&line).unwrap();
         let meter = Meter::handheld();
         for mode in [MeterMode::Diode, MeterMode::Ohms, MeterMode::Volts] {
-            let f = Forecast::new(&line, &wired, &meter, 0, mode, true).unwrap();
+            let f = Forecast::new(&line, &wired, &meter, at(mode), true).unwrap();
             for p in f.faulty.iter().map(|x| &x.1).chain([&f.good]) {
                 let all = f.outcomes(p);
                 let sum: f64 = all.iter().sum();

@@ -12,7 +12,7 @@ mod path;
 mod table;
 mod wiring;
 
-pub use forecast::{CATEGORIES, Category, Forecast, Tells};
+pub use forecast::{CATEGORIES, Category, Forecast, Probing, Tells};
 pub use path::{Stop, path};
 pub use table::Table;
 pub use wiring::{Wired, Wiring};

@@ -13,7 +13,7 @@ use crate::rulebase::{Line, MeterMode};
 #[derive(Clone, Debug, PartialEq)]
 pub struct Table {
     /// Per mode (as in [`MeterMode::ALL`]) and point: the reading of the good
-    /// line, then that of each fault in the order of the line.
+    /// line, then that of each effect of a fault, in the order of the line.
     pub readings: Vec<Vec<Vec<Reading>>>,
 }
 
@@ -33,8 +33,8 @@ impl Table {
                 MeterMode::Diode | MeterMode::Ohms => &mut off,
             };
             let mut edits: Vec<Vec<Edit>> = vec![Vec::new()];
-            for (_, harm) in &line.faults {
-                let mut sizes = variants(&wiring.harm(line, *harm)?);
+            for effect in &line.faults {
+                let mut sizes = variants(&wiring.harm(line, effect.harm)?);
                 let middle = sizes.len() / 2;
                 edits.push(sizes.swap_remove(middle).edits);
             }

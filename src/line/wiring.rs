@@ -21,6 +21,9 @@ const RAIL_OHMS: f64 = 0.05;
 /// Transistor of a level shifter: threshold, volt, and `KP W / L`, ampere per
 /// volt squared. Common practice, no source.
 const SHIFTER: (f64, f64) = (0.7, 0.05);
+/// Forward voltage of a transistor's body junction, volt at 1 mA. Common
+/// practice, no source.
+const BODY_VOLTS: f64 = 0.6;
 /// Above this a part is meant to be a resistance, and one gone high is some
 /// times its value; below it is meant to be a connection, ohm.
 const MEANT_AS_RESISTOR: f64 = 100.0;
@@ -136,6 +139,18 @@ impl Wiring {
                 spread(r, Parameter::Resistance, relative(ohms));
                 vec![r]
             }
+            PartKind::Switch(ohms) if power => {
+                let r = net.resistor(id, a, b, ohms.typical)?;
+                spread(r, Parameter::Resistance, relative(ohms));
+                vec![r]
+            }
+            // Off: the body junction alone, from the load back to the supply.
+            PartKind::Switch(_) => {
+                let law = Junction::new(saturation(BODY_VOLTS, IDEALITY), IDEALITY);
+                let d = net.junction(id, b, a, law)?;
+                spread(d, Parameter::Saturation, 3f64.ln());
+                vec![d]
+            }
             PartKind::Junction(volts) => {
                 let law = Junction::new(saturation(volts.typical, IDEALITY), IDEALITY);
                 let d = net.junction(id, a, b, law)?;
@@ -164,7 +179,7 @@ impl Wiring {
                     channel: Channel::N,
                     threshold,
                     gain,
-                    body: Junction::new(saturation(0.6, IDEALITY), IDEALITY),
+                    body: Junction::new(saturation(BODY_VOLTS, IDEALITY), IDEALITY),
                 };
                 vec![net.mos(id, self.nodes[*gate], b, a, mos)?]
             }

@@ -7,7 +7,12 @@ use thiserror::Error;
 
 use super::*;
 use crate::belief::{ConversionError, Prior, convert, leak_for};
+use crate::circuit::solve::SolveError;
+use crate::line::Probing;
 use crate::rulebase::{Carried, Device, How, Pack, PackFault, Rulebase, slug};
+
+/// The bench condition in which the part at the plug of a line is out.
+const PART_OUT: &str = "part-out";
 
 /// Why a device cannot be compiled.
 #[derive(Debug, Error)]
@@ -28,6 +33,14 @@ pub enum CompileError {
     /// A history answer that no question asks for.
     #[error("no history question is called `{0}`; known: {1}")]
     NoHistory(String, String),
+    /// A line has values that no circuit can have.
+    #[error("line `{line}`: {why}")]
+    Line {
+        /// The line.
+        line: String,
+        /// What stands in the way.
+        why: SolveError,
+    },
     /// The rates of a pack cannot be turned into priors.
     #[error("pack `{pack}`: {why}")]
     Rates {
@@ -210,6 +223,8 @@ struct Copy<'a> {
     faults: Vec<Option<usize>>,
     /// Function of the pack to function of the model.
     functions: Vec<usize>,
+    /// Line of the pack to line of the model.
+    lines: Vec<usize>,
     /// Priors without history, for the leaks.
     base: Vec<f64>,
 }
@@ -241,13 +256,15 @@ impl Builder<'_> {
                 first: c == 0,
                 faults: vec![None; pack.faults.len()],
                 functions: Vec::new(),
+                lines: Vec::new(),
                 base: base.clone(),
             };
             self.items(&mut copy, &mut shared_faults);
             self.functions(&mut copy, &mut shared_functions);
             self.symptoms(&copy);
             if !self.outline {
-                self.tests(&copy);
+                self.lines(&mut copy)?;
+                self.tests(&copy)?;
                 self.remedies(&copy);
             }
             self.model.copies.push(CopyInfo {
@@ -426,7 +443,26 @@ impl Builder<'_> {
         }
     }
 
-    fn tests(&mut self, copy: &Copy) {
+    fn lines(&mut self, copy: &mut Copy) -> Result<(), CompileError> {
+        for line in &copy.pack.lines {
+            let mut faults: Vec<(PackFault, usize)> = Vec::new();
+            for e in &line.faults {
+                if let Some(n) = copy.faults[e.fault].filter(|n| !faults.iter().any(|f| f.1 == *n))
+                {
+                    faults.push((e.fault, n));
+                }
+            }
+            let id = copy.id(&line.id, false);
+            let name = copy.words(&line.name);
+            let info = LineInfo::new(id.clone(), name, line.clone(), faults)
+                .map_err(|why| CompileError::Line { line: id, why })?;
+            copy.lines.push(self.model.lines.len());
+            self.model.lines.push(info);
+        }
+        Ok(())
+    }
+
+    fn tests(&mut self, copy: &Copy) -> Result<(), CompileError> {
         let pack = copy.pack;
         for t in &pack.tests {
             if !copy.counts(&t.only_on) {
@@ -440,11 +476,33 @@ impl Builder<'_> {
             let mut after = None;
             let mut function = None;
             let mut proves = None;
+            let mut measures = None;
             let once;
             let outcomes: Vec<OutcomeInfo>;
             let finding;
             match &t.how {
-                How::Measures { .. } => continue,
+                How::Measures { line, point, mode } => {
+                    let line = copy.lines[*line];
+                    let conditions = &self.model.bench.conditions;
+                    let out = t
+                        .step
+                        .conditions
+                        .iter()
+                        .any(|c| conditions[*c].id == PART_OUT);
+                    let probing = Probing {
+                        point: *point,
+                        mode: *mode,
+                        part_out: out,
+                    };
+                    once = false;
+                    let info = &self.model.lines[line];
+                    let unsolved = |why| CompileError::Line {
+                        line: info.id.clone(),
+                        why,
+                    };
+                    (outcomes, finding) = info.foretold(probing, misread).map_err(unsolved)?;
+                    measures = Some(Measures { line, probing });
+                }
                 How::Shows {
                     outcomes: out,
                     leak,
@@ -524,11 +582,16 @@ impl Builder<'_> {
                 after,
                 proves,
                 function,
-                unit: t.unit.clone(),
+                measures,
+                unit: match &t.how {
+                    How::Measures { mode, .. } => Some(mode.unit().to_owned()),
+                    _ => t.unit.clone(),
+                },
                 reliability: t.reliability,
                 step: copy.step(&t.step),
             });
         }
+        Ok(())
     }
 
     fn remedies(&mut self, copy: &Copy) {

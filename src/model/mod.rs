@@ -5,6 +5,7 @@
 //! check, a swap, a loan to a good device and a software reset are all the
 //! same finding with some faults left out.
 mod compile;
+mod lines;
 mod recognise;
 
 use std::sync::Arc;
@@ -16,6 +17,7 @@ use crate::bench::Bench;
 use crate::rulebase::{Kind, Step, Where};
 
 pub use compile::{CompileError, compile, outline};
+pub use lines::{LineInfo, Measures, amount};
 pub use recognise::{Heard, recognise};
 
 /// Which device is on the bench and what is known of its past.
@@ -50,6 +52,8 @@ pub struct Model {
     pub functions: Vec<FunctionInfo>,
     /// What customers say.
     pub symptoms: Vec<SymptomInfo>,
+    /// Electrical lines.
+    pub lines: Vec<LineInfo>,
     /// What can be done to learn.
     pub tests: Vec<TestInfo>,
     /// What can be done to mend.
@@ -185,6 +189,8 @@ pub struct TestInfo {
     pub proves: Option<usize>,
     /// The function it tries, however it does so.
     pub function: Option<usize>,
+    /// The line that it measures, and where.
+    pub measures: Option<Measures>,
     /// Unit of a measured value.
     pub unit: Option<String>,
     /// Chance that the result is right.

@@ -21,8 +21,8 @@ use halfsplit::circuit::fault::variants;
 use halfsplit::circuit::meter::{Meter, Mode};
 use halfsplit::circuit::network::{Element, Network, Node};
 use halfsplit::circuit::solve::Solver;
-use halfsplit::line::{Forecast, Table, Wired};
-use halfsplit::rulebase::{Harm, Known, Line, LinePart, MeterMode, PartKind, Point};
+use halfsplit::line::{Forecast, Probing, Table, Wired};
+use halfsplit::rulebase::{Effect, Harm, Known, Line, LinePart, MeterMode, PartKind, Point};
 
 fn main() {
     if std::env::var_os("HALFSPLIT_NGSPICE").is_some() {
@@ -89,8 +89,14 @@ static LINE: LazyLock<Line> = LazyLock::new(|| {
         nodes,
         parts,
         points: points.to_vec(),
-        fast: false,
-        faults: harms.into_iter().enumerate().collect(),
+        faults: (harms.into_iter().enumerate())
+            .map(|(fault, harm)| Effect {
+                fault,
+                harm,
+                chance: 1.0,
+            })
+            .collect(),
+        ..Line::default()
     }
 });
 
@@ -107,7 +113,12 @@ fn forecast(bencher: Bencher, pairs: bool) {
     let wired = Wired::new(&LINE).expect("physical values");
     let meter = Meter::handheld();
     bencher.bench_local(|| {
-        Forecast::new(black_box(&LINE), &wired, &meter, 0, MeterMode::Diode, pairs)
+        let probing = Probing {
+            point: 0,
+            mode: MeterMode::Diode,
+            part_out: false,
+        };
+        Forecast::new(black_box(&LINE), &wired, &meter, probing, pairs)
     });
 }
 
@@ -163,8 +174,8 @@ fn against_ngspice() {
     let all: Vec<Vec<Edit>> = LINE
         .faults
         .iter()
-        .map(|(_, h)| {
-            let mut sizes = variants(&wired.off.harm(&LINE, *h).expect("physical sizes"));
+        .map(|e| {
+            let mut sizes = variants(&wired.off.harm(&LINE, e.harm).expect("physical sizes"));
             sizes.swap_remove(sizes.len() / 2).edits
         })
         .filter(|edits| !edits.iter().any(|e| matches!(e, Edit::InSeries { .. })))

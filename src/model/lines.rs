@@ -1,0 +1,216 @@
+//! Lines of a device: what is read on them becomes findings.
+
+use std::sync::{Arc, Mutex, PoisonError};
+
+use super::{Found, Model, OutcomeInfo};
+use crate::belief::{FaultId, Finding};
+use crate::circuit::meter::{Meter, Reading};
+use crate::circuit::predict::Prediction;
+use crate::circuit::solve::SolveError;
+use crate::line::{CATEGORIES, Forecast, Probing, Wired};
+use crate::rulebase::{Line, MeterMode, PackFault};
+
+/// Share of misread numbers that are OL; the others are spread over what the
+/// meter can show. Common practice, no source.
+const MISREAD_OL: f64 = 0.2;
+/// What misread numbers are spread over, evenly: volts, and the decades of ohms.
+/// Common practice, no source.
+const MISREAD_VOLTS: f64 = 3.0;
+const MISREAD_OHMS: (f64, f64) = (0.1, 1e7);
+
+/// A line of the device.
+#[derive(Clone, Debug)]
+pub struct LineInfo {
+    /// `rear-camera/bus-data`.
+    pub id: String,
+    /// Name.
+    pub name: String,
+    /// The line, with the faults of its pack.
+    pub line: Line,
+    /// Faults of the pack that it can have, with those of the model.
+    pub faults: Vec<(PackFault, FaultId)>,
+    wired: Wired,
+}
+
+/// Which reading a test takes.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Measures {
+    /// The line, by index.
+    pub line: usize,
+    /// Where and how.
+    pub probing: Probing,
+}
+
+/// A forecast is asked for at every entry of every job.
+type Known = (Line, Probing, Arc<Forecast>);
+static KNOWN: Mutex<Vec<Known>> = Mutex::new(Vec::new());
+
+impl LineInfo {
+    pub(super) fn new(
+        id: String,
+        name: String,
+        line: Line,
+        faults: Vec<(PackFault, FaultId)>,
+    ) -> Result<Self, SolveError> {
+        Ok(LineInfo {
+            id,
+            name,
+            wired: Wired::new(&line)?,
+            line,
+            faults,
+        })
+    }
+
+    /// What is expected to be read, with each fault by itself.
+    ///
+    /// # Errors
+    /// If the line cannot be solved.
+    pub fn forecast(&self, probing: Probing) -> Result<Arc<Forecast>, SolveError> {
+        let mut known = KNOWN.lock().unwrap_or_else(PoisonError::into_inner);
+        if let Some(k) = known.iter().find(|k| k.1 == probing && k.0 == self.line) {
+            return Ok(k.2.clone());
+        }
+        let meter = Meter::handheld();
+        let f = Arc::new(Forecast::new(
+            &self.line,
+            &self.wired,
+            &meter,
+            probing,
+            false,
+        )?);
+        known.push((self.line.clone(), probing, f.clone()));
+        Ok(f)
+    }
+
+    /// The rows of a joint finding: with no fault, and with those of the model.
+    fn rows(
+        &self,
+        forecast: &Forecast,
+        of: impl Fn(&Prediction) -> Vec<f64>,
+    ) -> Vec<(Vec<FaultId>, Vec<f64>)> {
+        let fault = |f: &PackFault| self.faults.iter().find(|x| x.0 == *f).map(|x| x.1);
+        let mut rows = vec![(Vec::new(), of(&forecast.good))];
+        for (faults, prediction) in &forecast.faulty {
+            let here: Option<Vec<FaultId>> = faults.iter().map(fault).collect();
+            rows.extend(here.map(|h| (h, of(prediction))));
+        }
+        rows
+    }
+
+    /// The outcomes of a reading as foretold, with the finding they make.
+    ///
+    /// # Errors
+    /// If the line cannot be solved.
+    pub(super) fn foretold(
+        &self,
+        probing: Probing,
+        misread: impl Fn(usize) -> f64,
+    ) -> Result<(Vec<OutcomeInfo>, Finding), SolveError> {
+        let f = self.forecast(probing)?;
+        let unit = probing.mode.unit();
+        let outcomes: Vec<OutcomeInfo> = match f.bounds {
+            None => [
+                ("ol", "over limit (OL), as a good line reads", f64::INFINITY),
+                ("value", "a value where a good line reads OL", f64::MAX),
+            ]
+            .map(|(id, says, high)| OutcomeInfo {
+                id: id.to_owned(),
+                says: says.to_owned(),
+                between: Some((if high == f64::MAX { f64::MIN } else { high }, high)),
+            })
+            .to_vec(),
+            Some((low, high)) => {
+                let between = [
+                    (low, high),
+                    (f64::MIN, low),
+                    (high, f64::MAX),
+                    (f64::INFINITY, f64::INFINITY),
+                ];
+                CATEGORIES
+                    .iter()
+                    .zip(between)
+                    .map(|((_, id, says), between)| OutcomeInfo {
+                        id: (*id).to_owned(),
+                        says: match *id {
+                            "good" => format!("{says} ({})", bounds(low, high, unit)),
+                            _ => (*says).to_owned(),
+                        },
+                        between: Some(between),
+                    })
+                    .collect()
+            }
+        };
+        let rows = self.rows(&f, |p| f.outcomes(p)[..outcomes.len()].to_vec());
+        let finding = Finding::joint(&rows, misread(outcomes.len()));
+        Ok((outcomes, finding))
+    }
+
+    /// What a number that was read says: its density under each set of faults.
+    fn read(
+        &self,
+        probing: Probing,
+        reading: Reading,
+        misread: f64,
+    ) -> Result<Finding, SolveError> {
+        let meter = Meter::handheld();
+        let f = Forecast::new(&self.line, &self.wired, &meter, probing, true)?;
+        let rows = self.rows(&f, |p| vec![p.likelihood(reading)]);
+        let flat = match (reading, probing.mode) {
+            (Reading::OL, _) => MISREAD_OL,
+            (Reading::Value(_), MeterMode::Volts | MeterMode::Diode) => {
+                (1.0 - MISREAD_OL) / MISREAD_VOLTS
+            }
+            (Reading::Value(v), MeterMode::Ohms) => {
+                let (low, high) = MISREAD_OHMS;
+                (1.0 - MISREAD_OL) / ((high / low).ln() * v.abs().max(low))
+            }
+        };
+        Ok(Finding::joint(&rows, misread).misread_as(vec![flat]))
+    }
+}
+
+/// Bounds of a good reading with sensible digits.
+fn bounds(low: f64, high: f64, unit: &str) -> String {
+    if high.is_finite() {
+        format!("{} to {}", amount(low, unit), amount(high, unit))
+    } else {
+        format!("above {}", amount(low, unit))
+    }
+}
+
+/// An amount with three digits and its unit.
+pub fn amount(value: f64, unit: &str) -> String {
+    let (scaled, prefix) = match value.abs() {
+        v if v >= 1e6 => (value / 1e6, "M"),
+        v if v >= 1e3 => (value / 1e3, "k"),
+        _ => (value, ""),
+    };
+    let digits = match scaled.abs() {
+        v if v >= 100.0 => 0,
+        v if v >= 10.0 => 1,
+        v if v >= 1.0 => 2,
+        _ => 3,
+    };
+    format!("{scaled:.digits$} {prefix}{unit}")
+}
+
+impl Model {
+    /// What a number says that was read in a test; `None` if the test does not
+    /// measure a line, or the line cannot be solved.
+    pub fn reading(&self, test: usize, value: f64) -> Option<Finding> {
+        let t = &self.tests[test];
+        let m = t.measures?;
+        let reading = match value.is_finite() {
+            true => Reading::Value(value),
+            false => Reading::OL,
+        };
+        self.lines[m.line]
+            .read(m.probing, reading, 1.0 - t.reliability)
+            .ok()
+    }
+
+    /// A line by name.
+    pub fn line(&self, typed: &str) -> Found<usize> {
+        Self::find(self.lines.iter().map(|l| l.id.as_str()), typed)
+    }
+}
