@@ -156,6 +156,10 @@ impl Variable {
     fn now(&self) -> f64 {
         self.lives.iter().filter(|l| l.now).map(|l| l.weight).sum()
     }
+    /// Whether it was there at some time for certain.
+    fn needed(&self) -> bool {
+        self.absent == 0.0
+    }
     /// Makes lives one that differ only when nothing looked: neither what the
     /// fault pushes nor one of these readings.
     fn forget(&mut self, readings: &[Reading]) {
@@ -212,9 +216,11 @@ fn tied(readings: Vec<Reading>, there: impl Fn(FaultId) -> bool) -> Vec<Vec<Read
 }
 
 /// Most lives of a block: sets of its faults times what remedies make of them.
-pub const MAX_LIVES: usize = 1 << 12;
-/// Sets of up to this size are gone through at least.
+pub const MAX_LIVES: usize = 1 << 14;
+/// Sets of up to this size are gone through at least; larger ones as long as
+/// there are at most so many lives.
 const LEAST: usize = 3;
+const MANY: usize = 1 << 11;
 /// Most of the evidence that sets left out may have.
 const NEGLIGIBLE: f64 = 1e-3;
 
@@ -226,10 +232,11 @@ struct Block {
     nodes: Vec<Node>,
     /// Bit d: some fault pushes digit d.
     digits: u32,
-    /// Weight of the lives that are left out, and what no likelihood of the
-    /// joint results exceeds.
-    left_out: f64,
-    most: f64,
+    /// Most faults of a life, not counting those that are there for certain;
+    /// larger ones are left out.
+    size: usize,
+    /// Whether there are larger ones.
+    larger: bool,
 }
 
 /// All lives of a block that push the same.
@@ -267,43 +274,32 @@ impl Block {
             return None;
         }
         members.iter_mut().for_each(|f| f.forget(&readings));
-        // How many lives and what weight have those with so many of the faults
-        // that need not be there.
+        // How many lives have so many of the faults that need not be there.
         let mut counts = vec![1.0];
-        let mut weights = vec![1.0];
         for f in &members {
             let lives = f.lives.len() as f64;
-            if f.absent == 0.0 {
+            if f.needed() {
                 counts.iter_mut().for_each(|c| *c *= lives);
                 continue;
             }
-            for (of, out, one) in [
-                (&mut counts, 1.0, lives),
-                (
-                    &mut weights,
-                    f.absent,
-                    f.lives.iter().map(|l| l.weight).sum(),
-                ),
-            ] {
-                of.push(0.0);
-                for k in (0..of.len()).rev() {
-                    of[k] = of[k] * out + if k > 0 { of[k - 1] * one } else { 0.0 };
-                }
+            counts.push(0.0);
+            for k in (1..counts.len()).rev() {
+                counts[k] += counts[k - 1] * lives;
             }
         }
         let mut lives = 0.0;
-        let few = |count: &&f64| {
+        let few = |(size, count): &(usize, &f64)| {
             lives += **count;
-            lives <= MAX_LIVES as f64
+            lives <= if *size > LEAST { MANY } else { MAX_LIVES } as f64
         };
-        let sizes = counts.iter().take_while(few).count();
+        let sizes = counts.iter().enumerate().take_while(few).count();
         if sizes < counts.len().min(LEAST + 1) {
             return None;
         }
         let mut block = Block {
             digits: members.iter().fold(0, |set, f| set | f.digits),
-            left_out: weights[sizes..].iter().sum(),
-            most: readings.iter().map(|r| r.finding.most(r.outcome)).product(),
+            size: sizes - 1,
+            larger: sizes < counts.len(),
             members,
             readings,
             nodes: Vec::new(),
@@ -315,22 +311,25 @@ impl Block {
             sets: vec![0; block.readings.len()],
             path: Vec::new(),
         };
-        block.grow(nothing, 0, sizes - 1, &mut HashMap::new(), &mut nodes);
-        // Each follows the one it has one more push than, if that is there.
-        let paths: Vec<Vec<(usize, u64)>> = nodes.keys().cloned().collect();
-        for path in paths {
-            for shorter in 0..path.len() {
-                nodes.entry(path[..shorter].to_vec()).or_default();
-            }
-        }
-        block.nodes = nodes
-            .into_iter()
-            .map(|(path, lives)| Node {
+        block.grow(nothing, 0, block.size, &mut HashMap::new(), &mut nodes);
+        // In the order of the paths each follows the one that it goes on from.
+        let mut before: &[(usize, u64)] = &[];
+        let mut node = |path: &[(usize, u64)], lives| {
+            block.nodes.push(Node {
                 depth: path.len(),
                 last: path.last().copied().unwrap_or_default(),
                 lives,
-            })
-            .collect();
+            });
+        };
+        let paths: Vec<Vec<(usize, u64)>> = nodes.keys().cloned().collect();
+        for (path, lives) in paths.iter().zip(nodes.into_values()) {
+            let shared = before.iter().zip(path).take_while(|(a, b)| a == b).count();
+            for missing in shared + 1..path.len() {
+                node(&path[..missing], Vec::new());
+            }
+            node(path, lives);
+            before = path;
+        }
         Some(block)
     }
 
@@ -346,8 +345,7 @@ impl Block {
     ) {
         let mut others = life.weight;
         for (m, f) in self.members.iter().enumerate().skip(from) {
-            let needed = f.absent == 0.0;
-            if needed || more > 0 {
+            if f.needed() || more > 0 {
                 for l in &f.lives {
                     let mut with = life.clone();
                     with.weight = others * l.weight;
@@ -365,7 +363,7 @@ impl Block {
                     if felt {
                         with.path.push((m, l.present));
                     }
-                    self.grow(with, m + 1, more - usize::from(!needed), known, nodes);
+                    self.grow(with, m + 1, more - usize::from(!f.needed()), known, nodes);
                 }
             }
             others *= f.absent;
@@ -406,14 +404,52 @@ impl Block {
         }
     }
 
-    /// The weights of what is pushed to if none of these faults is there now.
-    fn without(&self, space: &Space, these: u64) -> Vec<f64> {
-        let mut all = vec![0.0; space.states];
+    /// For each of some sets of its faults, the weights of what is pushed to if
+    /// none of the set is there now.
+    fn without(&self, space: &Space, sets: &[u64]) -> Vec<Vec<f64>> {
+        let mut all = vec![vec![0.0; space.states]; sets.len()];
         self.walk(space, |node, pushed| {
-            let lives = node.lives.iter().filter(|l| l.now & these == 0);
-            add(&mut all, pushed, lives.map(|l| l.weight).sum());
+            for (set, all) in sets.iter().zip(&mut all) {
+                let lives = node.lives.iter().filter(|l| l.now & set == 0);
+                let weight: f64 = lives.map(|l| l.weight).sum();
+                if weight > 0.0 {
+                    add(all, pushed, weight);
+                }
+            }
         });
         all
+    }
+
+    /// The weights of what the lives that are left out push to, with the
+    /// greatest likelihoods that the joint results can have.
+    fn left_out(&self, space: &Space) -> Option<Vec<f64>> {
+        if !self.larger {
+            return None;
+        }
+        // By how many of the faults that need not be there are; the last are
+        // those with more than are gone through.
+        let mut by_size = vec![vec![0.0; space.states]; self.size + 2];
+        by_size[0][0] = self.most();
+        let mut room = vec![0.0; space.states];
+        for f in &self.members {
+            let was = by_size.clone();
+            by_size.iter_mut().flatten().for_each(|x| *x *= f.absent);
+            for life in &f.lives {
+                for (size, was) in was.iter().enumerate() {
+                    room.copy_from_slice(was);
+                    let keep = space.push(&mut room, &f.pushes, life.present);
+                    let size = (size + usize::from(!f.needed())).min(self.size + 1);
+                    add(&mut by_size[size], &room, keep * life.weight);
+                }
+            }
+        }
+        by_size.pop()
+    }
+
+    /// What no likelihood of the joint results exceeds.
+    fn most(&self) -> f64 {
+        let most = |r: &Reading| r.finding.most(r.outcome);
+        self.readings.iter().map(most).product()
     }
 
     /// Takes what it can find from the likelihoods of all else by what is
@@ -833,6 +869,8 @@ struct Sweep<'m> {
     runs: Vec<Run>,
     /// The weights before each step, and after the last.
     ahead: Vec<f64>,
+    /// What the weights after the last step may lack at most; empty if nothing.
+    lost: Vec<f64>,
 }
 
 impl<'m> Sweep<'m> {
@@ -917,6 +955,7 @@ impl<'m> Sweep<'m> {
         let mut ahead = start;
         ahead.resize(n * (steps.len() + 1), 0.0);
         let mut room = vec![0.0; n];
+        let mut lost = Vec::new();
         for (i, step) in steps.iter().enumerate() {
             let (before, after) = ahead[i * n..(i + 2) * n].split_at_mut(n);
             match step {
@@ -928,7 +967,22 @@ impl<'m> Sweep<'m> {
                         add(after, &room, keep * life.weight);
                     }
                 }
-                Step::Pack(p) => p.push(before, after),
+                Step::Pack(p) => {
+                    p.push(before, after, &p.all);
+                    // Blocks come last: nothing is lost before them.
+                    let mut more = vec![0.0; if lost.is_empty() { 0 } else { n }];
+                    if !lost.is_empty() {
+                        p.push(&lost, &mut more, &p.all);
+                    }
+                    if let Some(left_out) = &p.left_out {
+                        lost.resize(n, 0.0);
+                        more.resize(n, 0.0);
+                        add(&mut lost, before, 1.0);
+                        p.push(&lost, &mut room, left_out);
+                        add(&mut more, &room, 1.0);
+                    }
+                    lost = more;
+                }
             }
         }
         Sweep {
@@ -936,6 +990,7 @@ impl<'m> Sweep<'m> {
             steps,
             runs,
             ahead,
+            lost,
         }
     }
 
@@ -967,17 +1022,26 @@ impl<'m> Sweep<'m> {
                 within.push((run, v, 1.0));
             }
             let ahead = self.ahead(i);
-            for (run, v, by) in &mut within {
-                match step {
-                    Step::Fault(f) if !run.of.has(f) => {
-                        self.pull_lives(v, f, |_| true, &mut room, &mut there)
+            match step {
+                Step::Fault(f) => {
+                    for (run, v, by) in &mut within {
+                        if !run.of.has(f) {
+                            self.pull_lives(v, f, |_| true, &mut room, &mut there);
+                        } else if f.lasts() {
+                            *by *= f.absent;
+                        } else {
+                            self.pull_gone(v, f, &mut room, &mut there);
+                        }
                     }
-                    Step::Fault(f) if f.lasts() => *by *= f.absent,
-                    Step::Fault(f) => self.pull_gone(v, f, &mut room, &mut there),
-                    Step::Pack(p) => match p.without(run.of) {
-                        Left::Share(absent) => *by *= absent,
-                        Left::Pairs(weights) => *v = p.pull(v, &weights),
-                    },
+                }
+                Step::Pack(p) => {
+                    let left = p.without(within.iter().map(|w| w.0.of));
+                    for ((_, v, by), left) in within.iter_mut().zip(left) {
+                        match left {
+                            Left::Share(absent) => *by *= absent,
+                            Left::Pairs(weights) => *v = p.pull(v, &weights),
+                        }
+                    }
                 }
             }
             match step {
@@ -1116,6 +1180,8 @@ struct Pack<'m> {
     pairs: Vec<(u16, u16)>,
     /// Weight of each pair.
     all: Vec<f64>,
+    /// The most that may be lacking in these.
+    left_out: Option<Vec<f64>>,
 }
 
 /// How the faults of a pack are gone through.
@@ -1195,8 +1261,12 @@ impl<'m> Pack<'m> {
         let own = outer.digits.iter().copied();
         let own = own.filter(|d| block.digits >> d & 1 == 1).collect();
         let space = Space::new(model, own);
-        let all = space.by_pair(&block.without(&space, 0));
-        Pack::of(model, outer, Inside::Together(block, space), all)
+        let all = space.by_pair(&block.without(&space, &[0])[0]);
+        let left_out = block.left_out(&space).map(|v| space.by_pair(&v));
+        Pack {
+            left_out,
+            ..Pack::of(model, outer, Inside::Together(block, space), all)
+        }
     }
 
     fn of(model: &Model, outer: &Space, inside: Inside<'m>, all: Vec<f64>) -> Self {
@@ -1218,27 +1288,35 @@ impl<'m> Pack<'m> {
             inside,
             pairs,
             all,
+            left_out: None,
         }
     }
 
-    /// What becomes of it if no fault of a whole is there now.
-    fn without(&self, whole: Whole) -> Left<'_> {
+    /// What becomes of it if no fault of a whole is there now, for several.
+    fn without(&self, wholes: impl Iterator<Item = Whole>) -> Vec<Left<'_>> {
         match &self.inside {
-            Inside::Alone(sweep, gone) => match gone {
-                _ if !sweep.steps.iter().any(|s| s.has(whole)) => Left::Pairs(Cow::from(&self.all)),
-                Gone::Never(absent) => Left::Share(*absent),
-                Gone::May(gone) => Left::Pairs(Cow::from(gone)),
-            },
-            Inside::Together(block, space) => match block.of(whole) {
-                0 => Left::Pairs(Cow::from(&self.all)),
-                these => Left::Pairs(space.by_pair(&block.without(space, these)).into()),
-            },
+            Inside::Alone(sweep, gone) => wholes
+                .map(|whole| match gone {
+                    _ if !sweep.steps.iter().any(|s| s.has(whole)) => {
+                        Left::Pairs(Cow::from(&self.all))
+                    }
+                    Gone::Never(absent) => Left::Share(*absent),
+                    Gone::May(gone) => Left::Pairs(Cow::from(gone)),
+                })
+                .collect(),
+            Inside::Together(block, space) => {
+                let sets: Vec<u64> = wholes.map(|whole| block.of(whole)).collect();
+                let left = block.without(space, &sets);
+                left.iter()
+                    .map(|v| Left::Pairs(space.by_pair(v).into()))
+                    .collect()
+            }
         }
     }
 
-    /// Adds to `after` what `before` becomes.
-    fn push(&self, before: &[f64], after: &mut [f64]) {
-        self.moved(before, after, &self.all, |(s, u)| (s, u));
+    /// Puts into `after` what `before` becomes, with these weights of the pairs.
+    fn push(&self, before: &[f64], after: &mut [f64], by: &[f64]) {
+        self.moved(before, after, by, |(s, u)| (s, u));
     }
 
     /// The transpose, with these weights of the pairs.
@@ -1387,8 +1465,11 @@ fn begin(model: &Model) -> (Sweep<'_>, Vec<f64>, f64, f64) {
     let sweep = Sweep::over(model);
     let end = sweep.space.product(model, 1.0, |d| &d.last);
     let total = dot(sweep.result(), &end);
-    let most: f64 = model.blocks.iter().map(|b| b.most).product();
-    let lost = model.blocks.iter().map(|b| b.left_out).sum::<f64>() * most * model.constant;
+    let lost = sweep
+        .lost
+        .iter()
+        .zip(&end)
+        .fold(0.0, |sum, (l, e)| sum + l * e);
     (sweep, end, total, lost)
 }
 
