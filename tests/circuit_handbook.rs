@@ -99,6 +99,9 @@ fn every_tolerance_corner_lies_in_its_window() {
             assert_eq!(typec::read_as(volts), Some(offer));
         }
     }
+    // onsemi FUSB302B: an unpowered sink's clamp leaves 2.18 V at most.
+    assert_eq!(typec::classify(2.18), Ok(Cc::Clamped));
+    assert_eq!(typec::classify(2.19), Ok(Cc::Open));
     // The window and the comparator thresholds (onsemi FUSB302B) agree.
     near(Offer::Default.window().0, 0.25, 1e-12);
     near(Offer::Three.window().1, 2.04, 1e-12);

@@ -20,6 +20,9 @@ pub const PULL_DOWN: f64 = 5_100.0;
 pub const PULL_DOWN_TOLERANCE: f64 = 0.10;
 /// Highest rail of a pull-up, volt; a CC line above it has met VBUS.
 pub const HIGHEST_RAIL: f64 = 5.5;
+/// Highest voltage that the clamp of an unpowered sink leaves on CC, volt
+/// (FUSB302B).
+pub const CLAMP: f64 = 2.18;
 /// Device's pull-up on D+ (D- for low speed), ohm.
 pub const SPEED_PULL_UP: f64 = 1_500.0;
 /// Host's pull-downs on D+ and D-, ohm.
@@ -28,7 +31,7 @@ pub const HOST_PULL_DOWN: f64 = 15_000.0;
 /// What a source offers.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord)]
 pub enum Offer {
-    /// The current of the USB version: 500 or 900 mA.
+    /// The current of the USB version: 500 or 900 mA (from memory).
     Default,
     /// 1.5 A.
     OneAndHalf,
@@ -121,7 +124,9 @@ pub enum Cc {
     Offers(Offer),
     /// Between the windows of two offers.
     Between(Offer, Offer),
-    /// Above every window.
+    /// Above every window, where the clamp of an unpowered sink may hold it.
+    Clamped,
+    /// Above that.
     Open,
     /// Above what any pull-up goes to.
     Vbus,
@@ -133,8 +138,9 @@ impl Cc {
     pub fn says(self) -> String {
         match self {
             Cc::Nothing => "below every window: this line is not pulled up (the other CC pin, no source, or an open line), or it is shorted to ground".to_owned(),
-            Cc::Offers(o) => format!("the source offers {}, and the pull-down is there", o.says()),
+            Cc::Offers(o) => format!("in the window for {}: the source offers it, and the pull-down is there", o.says()),
             Cc::Between(a, b) => format!("between the windows for {} and {}: pull-up, pull-down or something that leaks on the line is out of tolerance", a.says(), b.says()),
+            Cc::Clamped => "just above every window: the part behind CC may be without power, then its clamp holds the line up to 2.18 V; else the pull-down is off".to_owned(),
             Cc::Open => "above every window: the pull-down is missing or the line to it is open".to_owned(),
             Cc::Vbus => "above what any pull-up goes to: VBUS has reached the CC line, look for residue or bent pins; the part behind it has probably suffered".to_owned(),
         }
@@ -161,7 +167,11 @@ pub fn classify(volts: f64) -> Result<Cc, NotPhysical> {
         }
         below = Some(offer);
     }
-    Ok(Cc::Open)
+    Ok(if volts <= CLAMP {
+        Cc::Clamped
+    } else {
+        Cc::Open
+    })
 }
 
 /// What a part takes the voltage for, by the typical comparator thresholds
@@ -185,6 +195,70 @@ pub fn data_idle(rail: f64, up: f64, down: f64) -> Result<f64, NotPhysical> {
     from_pull_up(rail, up, down)
 }
 
+/// Lowest and highest idle level of a full-speed D+ line within tolerance,
+/// volt: 1.5 kilohm and 15 kilohm, 5 % each, and 3.0 to 3.6 V (computed from
+/// the figures of USB 2.0).
+pub const DATA_IDLE: (f64, f64) = (2.70, 3.30);
+
+/// Highest voltage that reads as low on a USB data line, volt; from memory.
+const DATA_LOW: f64 = 0.8;
+/// Highest pull-up supply of a USB data line, volt (USB 2.0).
+const DATA_RAIL: f64 = 3.6;
+
+/// What a measured idle level of D+ means, with a full-speed device plugged
+/// into a host.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum DataLine {
+    /// Low.
+    Low,
+    /// Above low, below what the pull-up makes.
+    Loaded,
+    /// What the pull-up makes on the host's pull-down.
+    Pulled,
+    /// Above that, but no more than the pull-up's supply.
+    NoHost,
+    /// Above the pull-up's supply.
+    TooHigh,
+}
+
+impl DataLine {
+    /// In plain words.
+    #[must_use]
+    pub fn says(self) -> &'static str {
+        match self {
+            DataLine::Low => {
+                "low: no pull-up is seen (none there, the line open or shorted to ground, or a high-speed device that is past its start)"
+            }
+            DataLine::Loaded => {
+                "below what the pull-up makes: something loads the line, or traffic is being averaged"
+            }
+            DataLine::Pulled => {
+                "as it should be: the device's pull-up stands against the host's pull-down"
+            }
+            DataLine::NoHost => {
+                "above what the pull-up makes: the host's pull-down is missing, or no host is there"
+            }
+            DataLine::TooHigh => {
+                "above the supply of any pull-up: another voltage has reached the data line"
+            }
+        }
+    }
+}
+
+/// What a measured idle level of D+ means.
+///
+/// # Errors
+/// If the voltage is not finite.
+pub fn classify_data(volts: f64) -> Result<DataLine, NotPhysical> {
+    Ok(match finite("D+ voltage", volts)? {
+        v if v <= DATA_LOW => DataLine::Low,
+        v if v < DATA_IDLE.0 => DataLine::Loaded,
+        v if v <= DATA_IDLE.1 => DataLine::Pulled,
+        v if v <= DATA_RAIL => DataLine::NoHost,
+        _ => DataLine::TooHigh,
+    })
+}
+
 #[cfg(test)]
 mod tests {
     use super::*;
@@ -199,12 +273,26 @@ mod tests {
             (0.94, Cc::Offers(Offer::OneAndHalf)),
             (1.25, Cc::Between(Offer::OneAndHalf, Offer::Three)),
             (1.69, Cc::Offers(Offer::Three)),
+            (2.1, Cc::Clamped),
             (3.3, Cc::Open),
             (9.0, Cc::Vbus),
         ] {
             assert_eq!(classify(volts), Ok(wanted), "{volts}");
         }
         assert!(classify(f64::NAN).is_err());
+    }
+
+    #[test]
+    fn an_idle_data_line_is_told_in_words() {
+        for (volts, wanted) in [
+            (0.0, DataLine::Low),
+            (1.5, DataLine::Loaded),
+            (3.0, DataLine::Pulled),
+            (3.4, DataLine::NoHost),
+            (4.9, DataLine::TooHigh),
+        ] {
+            assert_eq!(classify_data(volts), Ok(wanted), "{volts}");
+        }
     }
 
     #[test]

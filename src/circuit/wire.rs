@@ -224,6 +224,10 @@ pub const CAUTIONS: [&str; 2] = [
     "Find out why the line was open or the part failed before power comes back: no short to ground, none to a neighbour. Glue the wire down and insulate it.",
 ];
 
+/// To be shown with a jumper on a line that may have a pull-up.
+pub const PULL_UP_NOTE: &str =
+    "If the line has a pull-up, leave it fitted and solder to its line side.";
+
 impl Jumper {
     /// Whether the jumper is sound, and its figures. The gravest reason
     /// against it is the one given.
@@ -256,7 +260,7 @@ impl Jumper {
             ohms,
             drop,
             fusing: self.gauge.fusing(),
-            drops_much: drop > DROP_SHARE * from.min(to),
+            drops_much: from.min(to) > 0.0 && drop > DROP_SHARE * from.min(to),
             thinnest: Gauge::thinnest(amps),
         })
     }
