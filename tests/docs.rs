@@ -112,6 +112,90 @@ fn every_command_stands_in_the_readme_and_the_other_way_round() {
 }
 
 #[test]
+fn the_sums_of_the_documentation_come_out() {
+    let dir = tempfile::tempdir().unwrap();
+    let mut tried = 0;
+    for block in blocks(&text("docs/sums.md"), "console") {
+        for example in block.split("$ halfsplit ").skip(1) {
+            let (line, shown) = example.split_once('\n').unwrap();
+            let out = program(&dir)
+                .args(line.split_whitespace())
+                .env("COLUMNS", "80")
+                .output()
+                .unwrap();
+            assert_eq!(
+                String::from_utf8_lossy(&out.stdout).trim_end(),
+                shown.trim_end(),
+                "{line}"
+            );
+            // 1: the answer is no.
+            assert!(matches!(out.status.code(), Some(0 | 1)), "{line}");
+            tried += 1;
+        }
+    }
+    assert!(tried >= 8, "only {tried} examples");
+}
+
+#[test]
+fn every_figure_of_the_sums_is_documented() {
+    let doc = text("docs/json.md");
+    let dir = tempfile::tempdir().unwrap();
+    for line in [
+        "pull-up --supply 1.8 --ohms 2k2",
+        "idle 0.9 --supply 1.8",
+        "jumper fuse --from 5 --to 5",
+        "cc 0.42",
+        "d-plus 3",
+        "thermistor 0.9V --supply 1.8 --pull-up 10k",
+        "lamps 9",
+        "loading 100k --shown 1.65",
+    ] {
+        let out = program(&dir)
+            .args(["sum", "--format", "json"])
+            .args(line.split_whitespace())
+            .output()
+            .unwrap();
+        let value: serde_json::Value = serde_json::from_slice(&out.stdout).expect(line);
+        let mut fields: Vec<&String> = value.as_object().unwrap().keys().collect();
+        if let Some(rows) = value["speeds"].as_array() {
+            fields.extend(rows.iter().flat_map(|r| r.as_object().unwrap().keys()));
+        }
+        for f in fields {
+            assert!(doc.contains(&format!("`{f}`")), "{line}: {f}");
+        }
+    }
+}
+
+#[test]
+fn sums_refuse_what_cannot_be() {
+    let dir = tempfile::tempdir().unwrap();
+    for (line, code, word) in [
+        ("cc 412", 2, "412 V or 412 mV"),
+        ("cc 412V", 2, "no more than 50 V"),
+        ("idle 1.8 --supply 0", 2, "above 0"),
+        ("thermistor OL", 1, "open"),
+        ("thermistor short", 1, "shorted"),
+        ("thermistor -5", 2, ""),
+        ("thermistor 0.9V", 2, "--pull-up"),
+        ("thermistor 1.8V --supply 1.8 --pull-up 10k", 2, "open"),
+        ("pull-up --supply 1.8 --speed 2M", 1, "beyond"),
+        ("jumper trace --from 1 --to 1 --mm 0", 2, "length"),
+        ("jumper trace --from 1 --to 1 --awg 60", 2, "AWG"),
+        ("lamps 0", 2, "number of lamps"),
+        ("loading 2R2V", 2, "such as"),
+    ] {
+        let out = program(&dir)
+            .arg("sum")
+            .args(line.split_whitespace())
+            .output()
+            .unwrap();
+        let said = String::from_utf8_lossy(&out.stderr);
+        assert_eq!(out.status.code(), Some(code), "{line}: {said}");
+        assert!(said.contains(word), "{line}: {said}");
+    }
+}
+
+#[test]
 fn every_link_of_the_documents_leads_somewhere() {
     for name in [
         "README.md",
@@ -119,6 +203,7 @@ fn every_link_of_the_documents_leads_somewhere() {
         "docs/json.md",
         "docs/rules.md",
         "docs/demos.md",
+        "docs/sums.md",
     ] {
         let document = text(name);
         let folder = PathBuf::from(env!("CARGO_MANIFEST_DIR")).join(name);

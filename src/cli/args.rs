@@ -5,7 +5,9 @@ use std::path::PathBuf;
 use clap::{Parser, Subcommand, ValueEnum};
 
 use crate::belief::Size;
+use crate::circuit::wire::Bypassed;
 use crate::job::Settings;
+use crate::job::reading::{Asked, Typed, read};
 use crate::plan::Costs;
 use crate::rulebase::Rules;
 
@@ -104,6 +106,11 @@ pub enum Command {
         /// The case file.
         case: PathBuf,
     },
+    /// A sum beside a measurement; needs no job and keeps nothing.
+    ///
+    /// Values are typed as at the bench: 2k2, 100p, 412mV, 1V8, 400k.
+    #[command(subcommand)]
+    Sum(SumCommand),
     /// List the demo cases, or play one.
     Demo {
         /// Its name; without it, list them.
@@ -251,6 +258,166 @@ pub enum JobCommand {
     },
 }
 
+/// Sums beside a measurement.
+#[derive(Clone, Debug, Subcommand)]
+pub enum SumCommand {
+    /// What the pull-ups of a two-wire bus may be, or which speeds one suits.
+    PullUp {
+        /// Supply of the bus.
+        #[arg(long, value_name = "VOLTS", value_parser = volts)]
+        supply: f64,
+        /// Capacitance of the line; 100 pF is common practice for a short one.
+        #[arg(long, value_name = "FARADS", value_parser = farads, default_value = "100p")]
+        farads: f64,
+        /// Clock rate; without it, all speeds.
+        #[arg(long, value_name = "HERTZ", value_parser = hertz)]
+        speed: Option<f64>,
+        /// The pull-up that is fitted.
+        #[arg(long, value_name = "OHMS", value_parser = ohms)]
+        ohms: Option<f64>,
+    },
+    /// What the idle level of a two-wire bus line means.
+    Idle {
+        /// The measured voltage.
+        #[arg(value_parser = volts, allow_hyphen_values = true)]
+        volts: f64,
+        /// Supply of the bus.
+        #[arg(long, value_name = "VOLTS", value_parser = volts)]
+        supply: f64,
+    },
+    /// Whether a jumper wire may go around a part, and what it does.
+    Jumper {
+        /// What it goes around.
+        #[arg(value_enum)]
+        part: JumpedPart,
+        /// Supply of the circuit on one side.
+        #[arg(long, value_name = "VOLTS", value_parser = volts)]
+        from: f64,
+        /// Supply of the circuit on the other side.
+        #[arg(long, value_name = "VOLTS", value_parser = volts)]
+        to: f64,
+        /// Bits per second of the line; leave it out for a supply.
+        #[arg(long, value_parser = rate, default_value = "0")]
+        bits: f64,
+        /// Length in millimetres.
+        #[arg(long, value_parser = plain, default_value = "20")]
+        mm: f64,
+        /// Current it is to carry.
+        #[arg(long, value_name = "AMPS", value_parser = amps, default_value = "10mA")]
+        amps: f64,
+        /// Wire, by AWG number.
+        #[arg(long, default_value_t = 40)]
+        awg: u8,
+    },
+    /// What a CC voltage of a Type-C port means.
+    Cc {
+        /// The measured voltage.
+        #[arg(value_parser = volts, allow_hyphen_values = true)]
+        volts: f64,
+    },
+    /// What the idle level of a USB D+ line means.
+    DPlus {
+        /// The measured voltage.
+        #[arg(value_parser = volts, allow_hyphen_values = true)]
+        volts: f64,
+    },
+    /// Temperature of an NTC thermistor, or its resistance at one.
+    Thermistor {
+        /// Its resistance, or with its unit the voltage of its divider.
+        #[arg(required_unless_present = "celsius", conflicts_with = "celsius")]
+        reading: Option<String>,
+        /// Tell the resistance at this temperature.
+        #[arg(long, value_parser = celsius, allow_hyphen_values = true)]
+        celsius: Option<f64>,
+        /// B in kelvin; without it, the table of a common 10 kilohm part.
+        #[arg(long, value_parser = plain)]
+        beta: Option<f64>,
+        /// Resistance at 25 °C, where B is given.
+        #[arg(long, value_name = "OHMS", value_parser = ohms, default_value = "10k", requires = "beta")]
+        r25: f64,
+        /// Supply of its divider.
+        #[arg(long, value_name = "VOLTS", value_parser = volts, requires = "pull_up")]
+        supply: Option<f64>,
+        /// Upper resistor of its divider.
+        #[arg(long, value_name = "OHMS", value_parser = ohms, requires = "supply")]
+        pull_up: Option<f64>,
+    },
+    /// Voltage of a string of lamps and what its boost supply takes.
+    Lamps {
+        /// How many in series.
+        lamps: u32,
+        /// Forward voltage of each.
+        #[arg(long, value_name = "VOLTS", value_parser = volts, default_value = "3.2")]
+        each: f64,
+        /// How much that may be off.
+        #[arg(long, value_name = "VOLTS", value_parser = volts, default_value = "0.2")]
+        spread: f64,
+        /// What the driver needs on top.
+        #[arg(long, value_name = "VOLTS", value_parser = volts, default_value = "0")]
+        margin: f64,
+        /// Current of the string.
+        #[arg(long, value_name = "AMPS", value_parser = amps, default_value = "20mA")]
+        amps: f64,
+        /// What feeds the boost supply.
+        #[arg(long, value_name = "VOLTS", value_parser = volts, default_value = "3.7")]
+        supply: f64,
+    },
+    /// How much a voltmeter takes off what it measures.
+    Loading {
+        /// Resistance that the voltage stands behind.
+        #[arg(value_parser = ohms)]
+        ohms: f64,
+        /// Input resistance of the meter.
+        #[arg(long, value_name = "OHMS", value_parser = ohms, default_value = "10M")]
+        input: f64,
+        /// What the meter shows.
+        #[arg(long, value_name = "VOLTS", value_parser = volts, allow_hyphen_values = true)]
+        shown: Option<f64>,
+    },
+}
+
+/// What a jumper goes around.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, ValueEnum)]
+pub enum JumpedPart {
+    /// An open trace, via, contact or flex.
+    Trace,
+    /// A series resistor that damps a line.
+    SeriesResistor,
+    /// A ferrite bead.
+    Ferrite,
+    /// A noise filter or common-mode choke.
+    Filter,
+    /// A fuse.
+    Fuse,
+    /// Protects against surge, reversal or overvoltage.
+    Protection,
+    /// Limits a current.
+    Limiter,
+    /// A level shifter.
+    LevelShifter,
+    /// Coupling capacitor of a fast pair.
+    CouplingCapacitor,
+    /// A pull-up.
+    PullUp,
+}
+
+impl From<JumpedPart> for Bypassed {
+    fn from(part: JumpedPart) -> Self {
+        match part {
+            JumpedPart::Trace => Bypassed::Trace,
+            JumpedPart::SeriesResistor => Bypassed::SeriesResistor,
+            JumpedPart::Ferrite => Bypassed::Ferrite,
+            JumpedPart::Filter => Bypassed::Filter,
+            JumpedPart::Fuse => Bypassed::Fuse,
+            JumpedPart::Protection => Bypassed::Protection,
+            JumpedPart::Limiter => Bypassed::Limiter,
+            JumpedPart::LevelShifter => Bypassed::LevelShifter,
+            JumpedPart::CouplingCapacitor => Bypassed::CouplingCapacitor,
+            JumpedPart::PullUp => Bypassed::PullUp,
+        }
+    }
+}
+
 /// Commands on rules.
 #[derive(Clone, Debug, Subcommand)]
 pub enum RulesCommand {
@@ -305,4 +472,49 @@ fn cost(text: &str) -> Result<f64, String> {
         Ok(c) if c.is_finite() && c >= 0.0 => Ok(c),
         _ => Err("a cost such as 60 or 42.50".to_owned()),
     }
+}
+
+/// A value as it is typed at the bench.
+fn value(text: &str, asked: &Asked, such_as: &str) -> Result<f64, String> {
+    match read(text, asked) {
+        Typed::Value(v) | Typed::Noted { value: v, .. } if v.is_finite() => Ok(v),
+        Typed::Doubtful { could_be } => Err(format!(
+            "could be {}; write it in full",
+            could_be.join(" or ")
+        )),
+        Typed::Impossible { why } => Err(why),
+        _ => Err(format!("a value such as {such_as}")),
+    }
+}
+
+fn volts(text: &str) -> Result<f64, String> {
+    value(text, &Asked::line(), "1.8, 1V8 or 412mV")
+}
+
+fn amps(text: &str) -> Result<f64, String> {
+    value(text, &Asked::of("A"), "0.5 or 20mA")
+}
+
+fn ohms(text: &str) -> Result<f64, String> {
+    value(text, &Asked::of("ohm"), "470, 2k2 or 10M")
+}
+
+fn farads(text: &str) -> Result<f64, String> {
+    value(text, &Asked::of("F"), "100p or 0.2nF")
+}
+
+fn hertz(text: &str) -> Result<f64, String> {
+    value(text, &Asked::of("Hz"), "100k or 400kHz")
+}
+
+fn celsius(text: &str) -> Result<f64, String> {
+    value(text, &Asked::of("C"), "25")
+}
+
+fn rate(text: &str) -> Result<f64, String> {
+    value(text, &Asked::of(""), "400k or 1.5G")
+}
+
+fn plain(text: &str) -> Result<f64, String> {
+    value(text, &Asked::of(""), "20")
 }

@@ -9,6 +9,7 @@ mod intake;
 mod jobs;
 mod replay;
 mod show;
+mod sum;
 mod terminal;
 mod walk;
 
@@ -89,6 +90,7 @@ pub fn run(args: &Args, terminal: &mut Terminal) -> Result {
         }) => jobs::trail(args, *job, *reader, *html, out.as_deref(), terminal),
         Some(Command::Export { job, out }) => jobs::export(args, *job, out.as_deref(), terminal),
         Some(Command::Import { case }) => jobs::import(args, case, terminal),
+        Some(Command::Sum(which)) => sum::sum(args, which, terminal),
         Some(Command::Demo { name }) => demo::demo(args, name.as_deref(), terminal),
         Some(Command::Completions { shell }) => {
             let mut out = Vec::new();

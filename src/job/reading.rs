@@ -45,8 +45,9 @@ pub struct Asked<'a> {
     pub unit: &'a str,
     /// What the meter is set to, where that is known.
     pub mode: Option<Mode>,
-    /// The most that the meter puts out in diode mode, volt.
-    pub open_volts: f64,
+    /// The most volts that there can be: what the meter puts out in diode
+    /// mode, what it measures or what the line can carry in volts mode.
+    pub most_volts: f64,
 }
 
 /// Open-circuit voltage of a diode test above which a reading cannot be, volt:
@@ -55,6 +56,10 @@ pub const OPEN_VOLTS: f64 = 3.4;
 
 /// The most that a handheld meter measures, volt: common practice, no source.
 pub const MOST_VOLTS: f64 = 1000.0;
+
+/// The most that a data line or its supply can have met, volt: the highest
+/// VBUS and some more; common practice, no source.
+pub const LINE_VOLTS: f64 = 50.0;
 
 impl<'a> Asked<'a> {
     /// A value in a unit; volts and ohms are taken for those ranges of a meter.
@@ -68,7 +73,16 @@ impl<'a> Asked<'a> {
         Asked {
             unit,
             mode,
-            open_volts: OPEN_VOLTS,
+            most_volts: MOST_VOLTS,
+        }
+    }
+
+    /// The voltage of a low-voltage line.
+    #[must_use]
+    pub fn line() -> Self {
+        Asked {
+            most_volts: LINE_VOLTS,
+            ..Asked::of("V")
         }
     }
 
@@ -77,6 +91,7 @@ impl<'a> Asked<'a> {
     pub fn diode() -> Self {
         Asked {
             mode: Some(Mode::Diode),
+            most_volts: OPEN_VOLTS,
             ..Asked::of("V")
         }
     }
@@ -162,23 +177,20 @@ pub fn read(text: &str, asked: &Asked) -> Typed {
 /// What cannot be, or was probably meant otherwise.
 fn judge(value: f64, number: &str, bare: bool, mega: bool, asked: &Asked) -> Option<Typed> {
     let impossible = |why: String| Some(Typed::Impossible { why });
-    let (most, why) = match asked.mode {
+    let most = asked.most_volts;
+    let why = match asked.mode {
         Some(Mode::Ohms) if value < 0.0 => {
             return impossible(
                 "a resistance cannot be below 0; a supply is still on, a capacitor still charged, or the relative reading still set".to_owned(),
             );
         }
-        Some(Mode::Diode) => (
-            asked.open_volts,
-            format!(
-                "in diode mode a meter puts out no more than about {} V and cannot show more",
-                asked.open_volts
-            ),
+        Some(Mode::Diode) => format!(
+            "in diode mode a meter puts out no more than about {most} V and cannot show more"
         ),
-        Some(Mode::Volts) => (
-            MOST_VOLTS,
-            format!("a handheld meter measures no more than {MOST_VOLTS} V"),
-        ),
+        Some(Mode::Volts) if most < MOST_VOLTS => {
+            format!("there can be no more than {most} V")
+        }
+        Some(Mode::Volts) => format!("a handheld meter measures no more than {most} V"),
         _ if canonical(asked.unit) == "C" && value < -273.15 => {
             return impossible("nothing is colder than -273.15 °C".to_owned());
         }
@@ -346,6 +358,7 @@ mod tests {
         assert_eq!(doubtful("412", &Asked::diode()), "412 V or 412 mV");
         assert_eq!(doubtful("-412.5", &Asked::diode()), "-412.5 V or -412.5 mV");
         assert_eq!(doubtful("412 MV", &Asked::diode()), "412 MV or 412 mV");
+        assert_eq!(doubtful("412", &Asked::line()), "412 V or 412 mV");
         assert_eq!(doubtful("1800", &Asked::of("V")), "1800 V or 1800 mV");
         assert_eq!(doubtful("5 MV", &Asked::of("V")), "5 MV or 5 mV");
         assert_eq!(
@@ -370,6 +383,7 @@ mod tests {
             ("4.12", Asked::diode(), "diode mode"),
             ("4120", Asked::diode(), "diode mode"),
             ("1200 V", Asked::of("V"), "1000 V"),
+            ("412 V", Asked::line(), "50 V"),
             ("1.2 kV", Asked::of("V"), "1000 V"),
             ("-300 C", Asked::of("C"), "-273.15"),
         ] {
@@ -380,7 +394,7 @@ mod tests {
         }
         // A meter with a higher test voltage may show it.
         let high = Asked {
-            open_volts: 8.0,
+            most_volts: 8.0,
             ..Asked::diode()
         };
         assert_eq!(read("4.12", &high), Typed::Value(4.12));
