@@ -6,7 +6,7 @@ use std::collections::BTreeSet;
 use std::fs;
 use std::path::{Path, PathBuf};
 
-use halfsplit::rulebase::{Code, Loaded, Problem, Rules};
+use halfsplit::rulebase::{Code, Harm, Line, Loaded, PartKind, Problem, Rules};
 use proptest::prelude::*;
 
 const INVALID: &str = "tests/rulebases/invalid";
@@ -296,6 +296,7 @@ fn every_valid_file_loads() {
         "valid/bench.yaml",
         "valid/line.yaml",
         "valid/every-part.yaml",
+        "valid/meters.yaml",
         "bench.yaml",
         "wire.yaml",
     ];
@@ -319,6 +320,69 @@ fn every_valid_file_loads() {
 }
 
 #[test]
+fn values_of_a_line_come_from_the_nearest_place() {
+    let all = load(&[Path::new(VALID)]).rulebase;
+    let ohms = |line: &Line| {
+        let part = line.parts.iter().find(|p| p.id == "pull-up").unwrap();
+        match part.kind {
+            PartKind::Path(k) => (k.typical, part.source.clone()),
+            ref other => panic!("{other:?}"),
+        }
+    };
+    let speaker = all.packs.iter().find(|p| p.id == "speaker").unwrap();
+    let kind = all.templates.iter().find(|l| l.id == "wake-line").unwrap();
+    let (pack, line) = &all.devices[0].lines[0];
+    assert_eq!((pack.as_str(), line.id.as_str()), ("speaker", "sense"));
+    let own = "own jobs, spring".to_owned();
+    assert_eq!(ohms(kind), (100e3, "common practice, no source".to_owned()));
+    assert_eq!(ohms(&speaker.lines[0]), (47e3, own.clone()));
+    assert_eq!(ohms(line), (22e3, own));
+    assert_eq!(line.faults, speaker.lines[0].faults);
+}
+
+#[test]
+fn a_pin_is_two_junctions_and_a_leak_and_faults_say_what_they_do() {
+    let all = load(&[Path::new(VALID)]).rulebase;
+    let speaker = all.packs.iter().find(|p| p.id == "speaker").unwrap();
+    let line = &speaker.lines[0];
+    let node = |name: &str| line.nodes.iter().position(|n| n == name).unwrap();
+    let ends: Vec<(usize, usize)> = line
+        .parts
+        .iter()
+        .filter(|p| p.id.starts_with("host"))
+        .map(|p| (p.from, p.to))
+        .collect();
+    let (pin, io) = (node("pin"), node("io"));
+    assert_eq!(ends, [(0, pin), (pin, io), (pin, 0)]);
+    let contact = line.parts.iter().position(|p| p.id == "contact").unwrap();
+    let condition = |id: &str| all.bench.conditions.iter().position(|c| c.id == id);
+    assert_eq!(line.unplugged, [(contact, condition("part-out").unwrap())]);
+    let told: Vec<(String, Harm, f64)> = line
+        .faults
+        .iter()
+        .map(|e| (speaker.fault_id(e.fault), e.harm, e.chance))
+        .collect();
+    let trace = line.parts.iter().position(|p| p.id == "trace").unwrap();
+    assert_eq!(
+        told,
+        [
+            ("contact.dirty".to_owned(), Harm::Open(contact), 0.5),
+            ("contact.loose".to_owned(), Harm::Open(contact), 0.5),
+            ("flex.broken".to_owned(), Harm::Open(trace), 1.0),
+            ("amplifier.dead".to_owned(), Harm::Grounded(pin), 0.1),
+            ("amplifier.dead".to_owned(), Harm::LeakyNode(pin), 0.1),
+        ]
+    );
+    let test = speaker.tests.iter().find(|t| t.id == "sense-line").unwrap();
+    assert_eq!(
+        test.ask,
+        "In diode mode, red on ground, what does the pad of the board connector read, \
+         on the sense line of the {unit}?"
+    );
+    assert_eq!((test.step.minutes, test.unit.as_deref()), (2.0, Some("V")));
+}
+
+#[test]
 fn the_smallest_file_is_two_faults_and_one_observation() {
     let loaded = load(&[Path::new("tests/rulebases/valid/smallest.yaml")]);
     let pack = &loaded.rulebase.packs[0];
@@ -334,6 +398,7 @@ fn the_full_example_uses_every_key() {
         "device.yaml",
         "smallest.yaml",
         "every-part.yaml",
+        "meters.yaml",
     ]
     .iter()
     .flat_map(|f| {

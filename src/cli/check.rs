@@ -33,6 +33,9 @@ struct CheckView {
     version: u32,
     problems: Vec<ProblemView>,
     packs: Vec<PackView>,
+    line_templates: usize,
+    meters: usize,
+    devices: usize,
     numbers: SourceTally,
     fingerprint: String,
 }
@@ -55,6 +58,7 @@ struct PackView {
     symptoms: usize,
     tests: usize,
     remedies: usize,
+    lines: usize,
 }
 
 pub(super) fn check(args: &Args, paths: &[PathBuf], terminal: &mut Terminal) -> Result {
@@ -92,6 +96,7 @@ fn packs(loaded: &Loaded) -> Vec<PackView> {
             symptoms: p.symptoms.len(),
             tests: p.tests.len(),
             remedies: p.remedies.len(),
+            lines: p.lines.len(),
         })
         .collect()
 }
@@ -119,6 +124,9 @@ fn view(loaded: &Loaded) -> CheckView {
             })
             .collect(),
         packs: packs(loaded),
+        line_templates: loaded.rulebase.templates.len(),
+        meters: loaded.rulebase.meters.len(),
+        devices: loaded.rulebase.devices.len(),
         numbers: loaded.rulebase.sources,
         fingerprint: loaded.rulebase.fingerprint.clone(),
     }
@@ -128,7 +136,7 @@ fn summary(loaded: &Loaded) -> String {
     let mut table = comfy_table::Table::new();
     table
         .load_style(comfy_table::presets::NOTHING)
-        .set_header(["pack", "faults", "symptoms", "tests", "remedies"]);
+        .set_header(["pack", "faults", "symptoms", "tests", "remedies", "lines"]);
     for p in packs(loaded) {
         table.add_row([
             p.pack,
@@ -136,14 +144,18 @@ fn summary(loaded: &Loaded) -> String {
             p.symptoms.to_string(),
             p.tests.to_string(),
             p.remedies.to_string(),
+            p.lines.to_string(),
         ]);
     }
     let n = loaded.rulebase.sources;
     let total = n.published + n.common_practice + n.own_jobs;
     let count = loaded.problems.len();
     format!(
-        "{table}\n\n{} device descriptions; {total} numbers: {} from published sources, \
-         {} from common practice, {} from own jobs\n{}\n",
+        "{table}\n\n{} kinds of line, {} meters, {} device descriptions\n\
+         {total} numbers: {} from published sources, {} from common practice, \
+         {} from own jobs\n{}\n",
+        loaded.rulebase.templates.len(),
+        loaded.rulebase.meters.len(),
         loaded.rulebase.devices.len(),
         n.published,
         n.common_practice,

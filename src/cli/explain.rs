@@ -60,7 +60,13 @@ pub(super) fn explain(args: &Args, id: Option<&str>, terminal: &mut Terminal) ->
         );
     }
     if head.is_empty() {
-        texts.extend(rules.templates.iter().filter(|l| l.id == end).map(template));
+        texts.extend(
+            rules
+                .templates
+                .iter()
+                .filter(|l| l.id == end)
+                .map(|l| template(&rules, l)),
+        );
     }
     if texts.is_empty() {
         let all: Vec<(String, String)> = rules
@@ -342,7 +348,7 @@ fn entries(rules: &Rulebase, p: &Pack, unit: &str) -> Vec<(String, String)> {
     }
     for (i, l) in p.lines.iter().enumerate() {
         let mut t = format!("{} — a line\n", words(&l.name));
-        t += &circuit(l);
+        t += &circuit(rules, l);
         for e in &l.faults {
             let often = match e.chance {
                 1.0 => String::new(),
@@ -387,12 +393,12 @@ fn entries(rules: &Rulebase, p: &Pack, unit: &str) -> Vec<(String, String)> {
 }
 
 /// A template.
-fn template(l: &Line) -> String {
-    format!("{} — a kind of line\n{}", l.name, circuit(l))
+fn template(rules: &Rulebase, l: &Line) -> String {
+    format!("{} — a kind of line\n{}", l.name, circuit(rules, l))
 }
 
 /// The parts of a line and the places for a probe.
-fn circuit(l: &Line) -> String {
+fn circuit(rules: &Rulebase, l: &Line) -> String {
     let mut t = String::new();
     for p in &l.parts {
         let between = format!("{} to {}", l.nodes[p.from], l.nodes[p.to]);
@@ -414,6 +420,10 @@ fn circuit(l: &Line) -> String {
         };
         let guard = if p.protects { ", protects" } else { "" };
         t += &format!("{}: {what}{guard}; source: {}\n", p.name, p.source);
+    }
+    for (p, c) in &l.unplugged {
+        let condition = &rules.bench.conditions[*c].name;
+        t += &format!("open while this holds, {condition}: {}\n", l.parts[*p].name);
     }
     for p in &l.points {
         t += &format!(

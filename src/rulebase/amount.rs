@@ -48,7 +48,7 @@ impl Unit {
     fn range(self) -> (f64, f64) {
         match self {
             Unit::Ohm => (1e-6, 1e12),
-            Unit::Volt => (1e-3, 1e4),
+            Unit::Volt => (1e-6, 1e4),
             Unit::Farad => (1e-14, 10.0),
             Unit::Ampere => (1e-9, 1e3),
         }
@@ -127,6 +127,27 @@ pub(super) fn known(text: &str, unit: Unit, usual: f64) -> Result<Known, Trouble
         typical,
         doubt: Doubt::Percent(percent),
     })
+}
+
+/// A value that takes no tolerance.
+pub(super) fn plain(text: &str, unit: Unit) -> Result<f64, Trouble> {
+    let lost = || Trouble::not_read(text, unit);
+    let (value, _) = amount(&plainly(text), unit, "").ok_or_else(lost)??;
+    Ok(value)
+}
+
+/// An accuracy as manuals state it, `0.9 % + 3`: per cent and counts.
+pub(super) fn accuracy(text: &str) -> Option<(f64, f64)> {
+    let (percent, digits) = text.split_once('%')?;
+    let digits = digits.trim();
+    let digits = match digits.strip_prefix('+') {
+        Some(d) => d.split_whitespace().next()?.parse().ok()?,
+        None if digits.is_empty() => 0.0,
+        None => return None,
+    };
+    let percent: f64 = percent.trim().parse().ok()?;
+    let fine = |n: f64, most: f64| n.is_finite() && (0.0..=most).contains(&n);
+    (fine(percent, 50.0) && fine(digits, 1000.0)).then_some((percent, digits))
 }
 
 /// One spelling for what can be spelt in several ways.
@@ -280,6 +301,24 @@ mod tests {
                 Doubt::Between(a, b) => assert!(near(a, 1e3) && near(b, 20e3), "{text}"),
                 other => panic!("{text}: {other:?}"),
             }
+        }
+    }
+
+    #[test]
+    fn accuracies_are_read_as_manuals_state_them() {
+        assert_eq!(accuracy("0.9 % + 3"), Some((0.9, 3.0)));
+        assert_eq!(accuracy("0.9%+3 digits"), Some((0.9, 3.0)));
+        assert_eq!(accuracy("1 %"), Some((1.0, 0.0)));
+        for text in [
+            "",
+            "3",
+            "0.9 % 3",
+            "% + 3",
+            "-1 % + 3",
+            "900 % + 3",
+            "1 % + many",
+        ] {
+            assert_eq!(accuracy(text), None, "{text}");
         }
     }
 

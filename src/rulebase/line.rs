@@ -122,8 +122,8 @@ pub struct Line {
     pub points: Vec<Point>,
     /// Whether it is fast: a wire is no substitute for any part of it.
     pub fast: bool,
-    /// The contact, by part, that is open while the part in question is out.
-    pub plug: Option<usize>,
+    /// Contacts, by part, that are open while a bench condition, by index, holds.
+    pub unplugged: Vec<(usize, usize)>,
     /// What each fault of the pack does to it.
     pub faults: Vec<Effect>,
 }

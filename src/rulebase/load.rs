@@ -8,7 +8,7 @@ use sha2::{Digest, Sha256};
 
 use super::decode::decode;
 use super::problem::{Code, Problem};
-use super::raw::{AnyFile, RawBench, RawDevice, RawLine, RawPack};
+use super::raw::{AnyFile, RawBench, RawDevice, RawLine, RawMeters, RawPack};
 use super::source::{At, SourceFile, Span};
 use super::typed::Rulebase;
 use super::validate::validate;
@@ -243,7 +243,7 @@ fn any_file(
                 ),
                 _ => Problem::new(Code::Type, first_word(node.span, files), "not a rule file"),
             }
-            .help("a rule file starts with `pack:`, `line:`, `device:` or `bench:`"),
+            .help("a rule file starts with `pack:`, `line:`, `meters:`, `device:` or `bench:`"),
         );
         return None;
     };
@@ -256,6 +256,8 @@ fn any_file(
         decode::<RawBench>(node, files, problems).map(AnyFile::Bench)
     } else if has("line") {
         decode::<RawLine>(node, files, problems).map(AnyFile::Line)
+    } else if has("meters") {
+        decode::<RawMeters>(node, files, problems).map(AnyFile::Meters)
     } else {
         let span = entries.first().map_or(node.span, |(k, _)| k.span);
         let typed = entries.first().map_or("", |(k, _)| &*k.value);
@@ -263,10 +265,12 @@ fn any_file(
             Problem::new(
                 Code::MissingKey,
                 span,
-                "neither a pack, a line, a device description nor a bench",
+                "neither a pack, a line, meters, a device description nor a bench",
             )
-            .near(typed, ["pack", "line", "device", "bench"])
-            .help("a rule file names itself with `pack:`, `line:`, `device:` or `bench:`"),
+            .near(typed, ["pack", "line", "meters", "device", "bench"])
+            .help(
+                "a rule file names itself with `pack:`, `line:`, `meters:`, `device:` or `bench:`",
+            ),
         );
         None
     }
@@ -288,6 +292,7 @@ fn place(f: &AnyFile) -> u32 {
         AnyFile::Device(d) => d.device.span.file,
         AnyFile::Bench(b) => b.bench.span.file,
         AnyFile::Line(l) => l.line.span.file,
+        AnyFile::Meters(m) => m.meters.span.file,
     }
 }
 

@@ -10,7 +10,7 @@ use serde::Deserialize;
 use super::decode::{Amount, Ends, Entries, Harms, Need};
 use super::source::At;
 
-/// A rule file: a pack of one function area, a line template, a device
+/// A rule file: a pack of one function area, a line template, meters, a device
 /// description, or the shop's bench. Which one it is follows from its first
 /// key.
 #[derive(Debug, JsonSchema)]
@@ -25,6 +25,8 @@ pub enum AnyFile {
     Bench(RawBench),
     /// A kind of electrical line.
     Line(RawLine),
+    /// Meters.
+    Meters(RawMeters),
 }
 
 /// One function area: what can be at fault, what it breaks, how to find out
@@ -336,8 +338,9 @@ pub struct RawLine {
     pub parts: Entries<RawPart>,
     /// Where a probe can be held, in the order of the path.
     pub points: Entries<RawPoint>,
-    /// The contact that is open while the part in question is out.
-    pub plug: Option<At<String>>,
+    /// Contacts that are open while a bench condition holds.
+    #[serde(default)]
+    pub unplugged: Entries<At<String>>,
 }
 
 /// A part of a line. One key says what it is and between which nodes it lies.
@@ -439,6 +442,70 @@ pub struct RawUse {
     pub source: Option<At<String>>,
 }
 
+/// Meters that are on the bench.
+#[derive(Debug, Deserialize, JsonSchema)]
+#[serde(rename_all = "kebab-case")]
+#[schemars(deny_unknown_fields)]
+pub struct RawMeters {
+    /// The meters by name.
+    pub meters: At<Entries<RawMeter>>,
+    /// Where their numbers come from.
+    pub source: Option<At<String>>,
+}
+
+/// A meter, as its manual describes it.
+#[derive(Debug, Deserialize, JsonSchema)]
+#[serde(rename_all = "kebab-case")]
+#[schemars(deny_unknown_fields)]
+pub struct RawMeter {
+    /// Name on screens.
+    pub name: String,
+    /// Ohms of both leads with their contacts.
+    pub leads: At<Amount>,
+    /// DC volts.
+    pub volts: RawVolts,
+    /// Diode test.
+    pub diode: RawRange,
+    /// Resistance ranges, the lowest first.
+    pub ohms: At<Vec<RawRange>>,
+    /// Where its numbers come from.
+    pub source: Option<At<String>>,
+}
+
+/// DC volts of a meter.
+#[derive(Debug, Deserialize, JsonSchema)]
+#[serde(rename_all = "kebab-case")]
+#[schemars(deny_unknown_fields)]
+pub struct RawVolts {
+    /// Input resistance.
+    pub input: At<Amount>,
+    /// Largest reading.
+    pub up_to: At<Amount>,
+    /// Worth of the last digit.
+    pub digit: At<Amount>,
+    /// Per cent of the reading and counts of the last digit: `0.5 % + 2`.
+    pub accuracy: At<String>,
+}
+
+/// A range in which a meter puts out a current.
+#[derive(Debug, Deserialize, JsonSchema)]
+#[serde(rename_all = "kebab-case")]
+#[schemars(deny_unknown_fields)]
+pub struct RawRange {
+    /// Largest reading; above it the meter shows OL.
+    pub up_to: At<Amount>,
+    /// Voltage of the open leads.
+    pub open: At<Amount>,
+    /// The current that it puts out, if that is constant.
+    pub current: Option<At<Amount>>,
+    /// The resistance behind the open voltage, if the current is not constant.
+    pub series: Option<At<Amount>>,
+    /// Worth of the last digit.
+    pub digit: At<Amount>,
+    /// Per cent of the reading and counts of the last digit: `0.9 % + 3`.
+    pub accuracy: At<String>,
+}
+
 /// A device: which packs it has and how often.
 #[derive(Debug, Deserialize, JsonSchema)]
 #[serde(rename_all = "kebab-case")]
@@ -456,6 +523,11 @@ pub struct RawDevice {
     pub variant: Option<String>,
     /// Packs, each with its copies (`[]` for a pack without units).
     pub carries: Entries<Vec<RawCopy>>,
+    /// Values that lines of a pack have on this device: pack, line, value.
+    #[serde(default)]
+    pub lines: Entries<Entries<Entries<At<Amount>>>>,
+    /// Where these values come from.
+    pub source: Option<At<String>>,
 }
 
 /// One copy of a pack on a device. A bare text is its name.

@@ -8,6 +8,7 @@ use regex_syntax::hir::Hir;
 use serde::{Deserialize, Serialize};
 
 use super::line::{Line, MeterMode};
+use super::meter::MeterProfile;
 use crate::bench::Bench;
 
 /// The five answers of "where does the fault lie".
@@ -67,6 +68,8 @@ pub struct Rulebase {
     pub packs: Vec<Pack>,
     /// Line templates.
     pub templates: Vec<Line>,
+    /// Meters.
+    pub meters: Vec<MeterProfile>,
     /// Device descriptions.
     pub devices: Vec<Device>,
     /// Bench conditions, cautions, history questions.
@@ -426,6 +429,9 @@ pub struct Device {
     pub variant: Option<String>,
     /// Pack identifiers, each with its copies, the main one first.
     pub carries: Vec<(String, Vec<Carried>)>,
+    /// Lines whose values differ on this device from those of the pack, by pack
+    /// identifier. Parts, points and faults are those of the pack's line.
+    pub lines: Vec<(String, Line)>,
 }
 
 /// One copy of a pack on a device.

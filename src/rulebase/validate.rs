@@ -7,9 +7,11 @@ use petgraph::algo::{tarjan_scc, toposort};
 use petgraph::graph::{DiGraph, NodeIndex};
 
 mod lines;
+mod meters;
 
 use super::decode::{Entries, tidy};
 use super::line::{Line, MeterMode};
+use super::meter::MeterProfile;
 use super::problem::{Code, Problem};
 use super::raw::*;
 use super::source::{At, SourceFile, Span};
@@ -56,8 +58,14 @@ pub(super) fn validate(
                 v.duplicate("line", &l.line, first);
                 continue;
             }
-            templates.push(v.template(l));
+            templates.push(v.template(l, &bench));
             kinds.push(l);
+        }
+    }
+    let mut meters: Vec<MeterProfile> = Vec::new();
+    for f in raw {
+        if let AnyFile::Meters(m) = f {
+            v.meters(m, &mut meters);
         }
     }
     let mut packs: Vec<Pack> = Vec::new();
@@ -80,6 +88,9 @@ pub(super) fn validate(
                 continue;
             }
             devices.push(v.device(d, &packs));
+            if let Some(device) = devices.last_mut() {
+                device.lines = v.device_lines(d, raw, &packs, &kinds, &bench);
+            }
         }
     }
     if complete {
@@ -90,6 +101,7 @@ pub(super) fn validate(
     Rulebase {
         packs,
         templates,
+        meters,
         devices,
         bench,
         sources,
@@ -577,6 +589,7 @@ impl Validator<'_> {
             model: raw.model.clone(),
             variant: raw.variant.clone(),
             carries,
+            lines: Vec::new(),
         }
     }
 
@@ -708,7 +721,7 @@ impl Validator<'_> {
             }
         }
         self.functions(raw, &items, &functions, &mut pack);
-        pack.lines = self.lines(raw, &items, &pack, kinds);
+        pack.lines = self.lines(raw, &items, &pack, kinds, bench);
         let (symptoms, tests, remedies) = {
             let scope = Scope {
                 items,

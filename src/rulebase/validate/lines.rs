@@ -142,6 +142,14 @@ struct Anew<'a> {
     source: Option<&'a str>,
 }
 
+impl<'a> Anew<'a> {
+    fn get(&self, name: &str) -> Option<&'a At<Amount>> {
+        let name = name.trim();
+        let found = self.values.iter().find(|(id, _)| id.value == name);
+        found.map(|(_, a)| a)
+    }
+}
+
 /// The nodes of a line while it is being built.
 #[derive(Default)]
 struct Nodes {
@@ -165,7 +173,7 @@ impl Nodes {
 
 impl Validator<'_> {
     /// Checks a template and gives it with its own values.
-    pub(super) fn template(&mut self, raw: &RawLine) -> Line {
+    pub(super) fn template(&mut self, raw: &RawLine, bench: &Bench) -> Line {
         self.unread.clear();
         self.name(&raw.line, false);
         self.names("value", &raw.values);
@@ -207,15 +215,8 @@ impl Validator<'_> {
                 }
             }
         }
-        let none = Entries::default();
         let before = self.problems.len();
-        let (line, used) = self.build(
-            raw,
-            &Anew {
-                values: &none,
-                source: None,
-            },
-        );
+        let (line, used) = self.build(raw, &[], bench);
         let whole = raw.parts.dropped().is_empty() && self.problems.len() == before;
         for (name, _) in &raw.values {
             if whole && !used.contains(name.as_str()) {
@@ -237,7 +238,12 @@ impl Validator<'_> {
 
     /// Turns a template into a line with some values given anew; also says which
     /// values were used.
-    fn build<'r>(&mut self, raw: &'r RawLine, anew: &Anew) -> (Line, HashSet<&'r str>) {
+    fn build<'r>(
+        &mut self,
+        raw: &'r RawLine,
+        anew: &[Anew],
+        bench: &Bench,
+    ) -> (Line, HashSet<&'r str>) {
         let mut used = HashSet::new();
         let mut nodes = Nodes::default();
         nodes.index(&At {
@@ -293,22 +299,19 @@ impl Validator<'_> {
         if whole {
             self.loose_ends(&nodes);
         }
-        let plug = raw.plug.as_ref().and_then(|name| {
-            match raw.parts.iter().find(|(id, _)| id.value == name.value) {
-                Some((_, p)) if p.contact.is_some() => {
-                    parts.iter().position(|q: &LinePart| q.id == name.value)
-                }
-                Some(_) => {
-                    self.push(
-                        Problem::new(
-                            Code::Mixed,
-                            name.span,
-                            format!("`{}` is no contact and cannot be unplugged", name.value),
-                        )
-                        .help("name a part that is a `contact:`"),
-                    );
-                    None
-                }
+        let mut unplugged = Vec::new();
+        for (name, condition) in &raw.unplugged {
+            let part = raw.parts.iter().find(|(id, _)| id.value == name.value);
+            match part {
+                Some((_, p)) if p.contact.is_some() => {}
+                Some(_) => self.push(
+                    Problem::new(
+                        Code::Mixed,
+                        name.span,
+                        format!("`{}` is no contact and cannot be unplugged", name.value),
+                    )
+                    .help("name a part that is a `contact:`"),
+                ),
                 None => {
                     let contacts = raw.parts.iter().filter(|(_, p)| p.contact.is_some());
                     self.unknown(
@@ -316,10 +319,20 @@ impl Validator<'_> {
                         name,
                         contacts.map(|(id, _)| id.as_str()),
                     );
-                    None
                 }
             }
-        });
+            let known = bench.conditions.iter().map(|c| c.id.as_str());
+            let holds = bench
+                .conditions
+                .iter()
+                .position(|c| c.id == condition.value);
+            // Without a bench there is nothing to look the condition up in.
+            if holds.is_none() && !bench.conditions.is_empty() {
+                self.unknown("bench condition", condition, known);
+            }
+            let part = parts.iter().position(|q: &LinePart| q.id == name.value);
+            unplugged.extend(part.zip(holds));
+        }
         let line = Line {
             id: raw.line.value.clone(),
             name: raw.line.value.replace('-', " "),
@@ -327,7 +340,7 @@ impl Validator<'_> {
             parts,
             points,
             fast: raw.fast,
-            plug,
+            unplugged,
             faults: Vec::new(),
         };
         (line, used)
@@ -368,7 +381,7 @@ impl Validator<'_> {
         raw: &'r RawLine,
         id: &At<String>,
         p: &'r RawPart,
-        anew: &Anew,
+        anew: &[Anew],
         nodes: &mut Nodes,
         parts: &mut Vec<LinePart>,
         used: &mut HashSet<&'r str>,
@@ -484,8 +497,8 @@ impl Validator<'_> {
             let known = match n {
                 None => usual_value(usual, unit),
                 Some(n) => {
-                    if named(anew.values, &n.value) {
-                        source = anew.source.unwrap_or(USUAL).to_owned();
+                    if let Some(a) = anew.iter().find(|a| a.get(&n.value.0).is_some()) {
+                        source = a.source.unwrap_or(USUAL).to_owned();
                     }
                     v.value(raw, n, unit, anew, used)
                 }
@@ -582,7 +595,7 @@ impl Validator<'_> {
         raw: &'r RawLine,
         n: &'r At<Amount>,
         unit: Unit,
-        anew: &Anew,
+        anew: &[Anew],
         used: &mut HashSet<&'r str>,
     ) -> Option<Known> {
         let name = n.value.0.trim();
@@ -590,9 +603,9 @@ impl Validator<'_> {
         if let Some((id, _)) = by_name {
             used.insert(id.as_str());
         }
-        let given = anew.values.iter().find(|(id, _)| id.value == name);
+        let given = anew.iter().find_map(|a| a.get(name));
         let amount = match (given, by_name) {
-            (Some((_, a)), _) | (None, Some((_, a))) => a,
+            (Some(a), _) | (None, Some((_, a))) => a,
             (None, None) if starts_as_number(name) => n,
             (None, None) => {
                 if !raw.values.dropped().iter().any(|d| d == name) {
@@ -630,6 +643,7 @@ impl Validator<'_> {
         items: &Names,
         pack: &Pack,
         kinds: &[&RawLine],
+        bench: &Bench,
     ) -> Vec<Line> {
         self.names("line", &raw.lines);
         let mut out = Vec::new();
@@ -643,21 +657,8 @@ impl Validator<'_> {
                 continue;
             };
             let sources = [&u.source, &raw.source];
-            for (name, v) in &u.with {
-                self.sourced(v.span, &sources);
-                if !named(&kind.values, &Amount(name.value.clone())) {
-                    let known = kind.values.iter().map(|(id, _)| id.as_str());
-                    self.unknown("value of this line", name, known);
-                }
-            }
-            let source = sources.into_iter().find_map(|s| s.as_ref());
-            let line = self.anew(
-                kind,
-                &Anew {
-                    values: &u.with,
-                    source: source.map(|s| s.value.as_str()),
-                },
-            );
+            self.given(kind, &u.with, &sources);
+            let line = self.anew(kind, &[with(&u.with, &sources)], bench);
             let mut line = Line {
                 id: id.value.clone(),
                 name: u.name.value.clone(),
@@ -682,15 +683,83 @@ impl Validator<'_> {
         out
     }
 
-    /// A template with values given anew. What is wrong with the template itself
+    /// Values given anew have to be there, and rest on something.
+    fn given(
+        &mut self,
+        kind: &RawLine,
+        values: &Entries<At<Amount>>,
+        sources: &[&Option<At<String>>],
+    ) {
+        for (name, v) in values {
+            self.sourced(v.span, sources);
+            if !named(&kind.values, &Amount(name.value.clone())) {
+                let known = kind.values.iter().map(|(id, _)| id.as_str());
+                self.unknown("value of this line", name, known);
+            }
+        }
+    }
+
+    /// Lines of packs with the values that they have on one device.
+    pub(super) fn device_lines(
+        &mut self,
+        raw: &RawDevice,
+        files: &[AnyFile],
+        packs: &[Pack],
+        kinds: &[&RawLine],
+        bench: &Bench,
+    ) -> Vec<(String, Line)> {
+        self.unread.clear();
+        let mut out = Vec::new();
+        for (name, lines) in &raw.lines {
+            let written = files.iter().find_map(|f| match f {
+                AnyFile::Pack(p) if p.pack.value == name.value => Some(p),
+                _ => None,
+            });
+            let typed = packs.iter().find(|p| p.id == name.value);
+            let (Some(written), Some(typed)) = (written, typed) else {
+                self.unknown("pack", name, packs.iter().map(|p| p.id.as_str()));
+                continue;
+            };
+            for (id, values) in lines {
+                let at = written.lines.iter().position(|(l, _)| l.value == id.value);
+                let Some(at) = at else {
+                    if !written.lines.dropped().contains(&id.value) {
+                        let known = written.lines.iter().map(|(l, _)| l.as_str());
+                        self.unknown("line", id, known);
+                    }
+                    continue;
+                };
+                let (_, u) = &written.lines[at];
+                let Some(kind) = kinds.iter().find(|k| k.line.value == u.line.value) else {
+                    continue;
+                };
+                let own = [&raw.source];
+                let sources = [&u.source, &written.source];
+                self.given(kind, values, &own);
+                let anew = [with(values, &own), with(&u.with, &sources)];
+                let mut line = self.anew(kind, &anew, bench);
+                if let Some(of_pack) = typed.lines.get(at) {
+                    line.id = of_pack.id.clone();
+                    line.name = of_pack.name.clone();
+                    line.faults = of_pack.faults.clone();
+                    out.push((name.value.clone(), line));
+                }
+            }
+        }
+        out
+    }
+
+    /// A template with values given anew, the nearest first. What is wrong with the template itself
     /// has been said.
-    fn anew(&mut self, kind: &RawLine, anew: &Anew) -> Line {
+    fn anew(&mut self, kind: &RawLine, anew: &[Anew], bench: &Bench) -> Line {
         let (before, loose) = (self.problems.len(), self.loose);
-        let (line, _) = self.build(kind, anew);
+        let (line, _) = self.build(kind, anew, bench);
         let new = self.problems.split_off(before);
+        let own = anew.iter().take(1).flat_map(|a| a.values);
+        let own: Vec<Span> = own.map(|(_, v)| v.span).collect();
         let mut seen = HashSet::new();
         for p in new {
-            let here = |s: Span| anew.values.iter().any(|(_, v)| v.span == s);
+            let here = |s: Span| own.contains(&s);
             if let Some(s) = p.span.filter(|s| here(*s))
                 && seen.insert(s)
             {
@@ -1082,6 +1151,15 @@ impl Validator<'_> {
             step,
             only_on: texts(&t.only_on),
         })
+    }
+}
+
+/// Values given anew, with the nearest of their sources.
+fn with<'a>(values: &'a Entries<At<Amount>>, sources: &[&'a Option<At<String>>]) -> Anew<'a> {
+    let source = sources.iter().find_map(|s| s.as_ref());
+    Anew {
+        values,
+        source: source.map(|s| s.value.as_str()),
     }
 }
 

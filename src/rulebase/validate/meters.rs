@@ -1,0 +1,124 @@
+//! Meters.
+
+use super::super::amount::{self, Unit};
+use super::super::decode::Amount;
+use super::super::meter::{Drive, StatedAccuracy, TestRange, VoltsRange};
+use super::*;
+
+impl Validator<'_> {
+    /// Adds the meters of a file; one of the same name takes the place of an
+    /// earlier one.
+    pub(super) fn meters(&mut self, raw: &RawMeters, all: &mut Vec<MeterProfile>) {
+        self.unread.clear();
+        self.names("meter", &raw.meters.value);
+        for (id, m) in &raw.meters.value {
+            let sources = [&m.source, &raw.source];
+            let source = self.sourced(id.span, &sources);
+            let leads = self.amount(&m.leads, Unit::Ohm);
+            let volts = VoltsRange {
+                input: self.amount(&m.volts.input, Unit::Ohm),
+                limit: self.amount(&m.volts.up_to, Unit::Volt),
+                accuracy: self.accuracy(&m.volts.accuracy, &m.volts.digit, Unit::Volt),
+            };
+            let diode = self.test_range(&m.diode, Unit::Volt);
+            let mut ohms: Vec<TestRange> = Vec::new();
+            for r in m.ohms.iter() {
+                let range = self.test_range(r, Unit::Ohm);
+                if ohms.last().is_some_and(|last| last.limit >= range.limit) {
+                    self.push(
+                        Problem::new(
+                            Code::Range,
+                            r.up_to.span,
+                            "a range that reads no further than the one before it",
+                        )
+                        .help("put the ranges in order, the lowest first"),
+                    );
+                }
+                ohms.push(range);
+            }
+            if ohms.is_empty() {
+                self.push(
+                    Problem::new(
+                        Code::MissingKey,
+                        m.ohms.span,
+                        format!("meter `{}` has no resistance range", id.value),
+                    )
+                    .help("list at least one under `ohms:`"),
+                );
+            }
+            all.retain(|other| other.id != id.value);
+            all.push(MeterProfile {
+                id: id.value.clone(),
+                name: m.name.clone(),
+                leads,
+                volts,
+                diode,
+                ohms,
+                source,
+            });
+        }
+    }
+
+    fn test_range(&mut self, r: &RawRange, unit: Unit) -> TestRange {
+        let drive = match (&r.current, &r.series) {
+            (Some(c), None) => Drive::Current(self.amount(c, Unit::Ampere)),
+            (None, Some(s)) => Drive::Series(self.amount(s, Unit::Ohm)),
+            (Some(c), Some(s)) => {
+                self.push(
+                    Problem::new(
+                        Code::Mixed,
+                        s.span,
+                        "a range with both a constant current and a series resistance",
+                    )
+                    .also(c.span, "the current")
+                    .help("keep the one that the manual states"),
+                );
+                Drive::Current(1e-3)
+            }
+            (None, None) => {
+                self.push(
+                    Problem::new(
+                        Code::MissingKey,
+                        r.open.span,
+                        "a range that does not say what limits its current",
+                    )
+                    .help("add `current:` if it is constant, else `series:` with the resistance behind the open voltage"),
+                );
+                Drive::Current(1e-3)
+            }
+        };
+        TestRange {
+            open: self.amount(&r.open, Unit::Volt),
+            drive,
+            limit: self.amount(&r.up_to, unit),
+            accuracy: self.accuracy(&r.accuracy, &r.digit, unit),
+        }
+    }
+
+    fn accuracy(&mut self, text: &At<String>, digit: &At<Amount>, unit: Unit) -> StatedAccuracy {
+        let resolution = self.amount(digit, unit);
+        let (percent, digits) = amount::accuracy(text).unwrap_or_else(|| {
+            self.push(
+                Problem::new(
+                    Code::Type,
+                    text.span,
+                    format!("`{}` cannot be read as an accuracy", text.value),
+                )
+                .help("write per cent of the reading and counts of the last digit, such as `0.9 % + 3`"),
+            );
+            (1.0, 1.0)
+        });
+        StatedAccuracy {
+            percent,
+            digits,
+            resolution,
+        }
+    }
+
+    fn amount(&mut self, n: &At<Amount>, unit: Unit) -> f64 {
+        amount::plain(&n.value.0, unit).unwrap_or_else(|t| {
+            self.push(Problem::new(t.code, n.span, t.message).help(t.help));
+            1.0
+        })
+    }
+}
