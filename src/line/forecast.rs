@@ -1,6 +1,7 @@
 //! The readings of one point and mode under every fault and pair of faults.
 
 use super::wiring::{Wired, meter_mode};
+use crate::bench::BenchState;
 use crate::circuit::fault::Fault;
 use crate::circuit::meter::{Meter, Reading};
 use crate::circuit::network::Node;
@@ -49,8 +50,8 @@ pub struct Probing {
     pub point: usize,
     /// What the meter is set to.
     pub mode: MeterMode,
-    /// Whether the part at the plug is out.
-    pub part_out: bool,
+    /// Bench conditions that hold: some unplug a contact of the line.
+    pub state: BenchState,
 }
 
 /// What a reading of one point in one mode is expected to be.
@@ -100,10 +101,12 @@ impl Forecast {
         let mut predictor = Predictor::new(&mut solver, meter, &wiring.spreads);
         let (red, black) = probes(wiring.nodes[line.points[probing.point].node], probing.mode);
         let at = meter_mode(probing.mode);
-        let always = match line.plug.filter(|_| probing.part_out) {
-            Some(plug) => wiring.harm(line, Harm::Open(plug))?,
-            None => Vec::new(),
-        };
+        let mut always = Vec::new();
+        for (contact, condition) in &line.unplugged {
+            if probing.state.has(*condition) {
+                always.extend(wiring.harm(line, Harm::Open(*contact))?);
+            }
+        }
         let mut predict = |of: &[&[Fault]]| predictor.predict(&of.concat(), red, black, at);
         let good = predict(&[&always])?;
         let mut harms: Vec<(PackFault, Alternatives)> = Vec::new();
@@ -277,7 +280,7 @@ mod tests {
         Probing {
             point: 0,
             mode,
-            part_out: false,
+            state: BenchState::default(),
         }
     }
 

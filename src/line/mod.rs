@@ -4,10 +4,12 @@
 //! | module | what it is for |
 //! | --- | --- |
 //! | `wiring` | a line as a network, with power and without, and its faults as changes |
+//! | `meter` | a meter of the rules as one that can be put to a circuit |
 //! | `path` | the way from the connector to the far end, with what hangs on it |
 //! | `table` | the readings of all points, modes and faults |
 //! | `forecast` | the readings of one point and mode under every fault and pair of faults |
 mod forecast;
+mod meter;
 mod path;
 mod table;
 mod wiring;

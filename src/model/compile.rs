@@ -7,12 +7,10 @@ use thiserror::Error;
 
 use super::*;
 use crate::belief::{ConversionError, Prior, convert, leak_for};
+use crate::circuit::meter::Meter;
 use crate::circuit::solve::SolveError;
 use crate::line::Probing;
-use crate::rulebase::{Carried, Device, How, Pack, PackFault, Rulebase, slug};
-
-/// The bench condition in which the part at the plug of a line is out.
-const PART_OUT: &str = "part-out";
+use crate::rulebase::{Carried, Device, How, Line, Pack, PackFault, Rulebase, slug};
 
 /// Why a device cannot be compiled.
 #[derive(Debug, Error)]
@@ -182,6 +180,13 @@ fn build(
         history,
         kind: device.map_or(unit.kind.as_str(), |d| d.kind.as_str()),
         prefixes: HashSet::new(),
+        device,
+        meter: Arc::new(
+            rules
+                .meters
+                .first()
+                .map_or_else(Meter::handheld, Meter::from),
+        ),
         outline,
     };
     for (pack, copies) in carries {
@@ -197,6 +202,9 @@ struct Builder<'a> {
     history: &'a [String],
     kind: &'a str,
     prefixes: HashSet<String>,
+    device: Option<&'a Device>,
+    /// The meter on the bench.
+    meter: Arc<Meter>,
     /// Only what a complaint is recognised by is wanted.
     outline: bool,
 }
@@ -445,6 +453,12 @@ impl Builder<'_> {
 
     fn lines(&mut self, copy: &mut Copy) -> Result<(), CompileError> {
         for line in &copy.pack.lines {
+            // A device may have it with other values.
+            let own = self.device.and_then(|d| {
+                let same = |(p, l): &&(String, Line)| *p == copy.pack.id && l.id == line.id;
+                d.lines.iter().find(same).map(|(_, l)| l)
+            });
+            let line = own.unwrap_or(line);
             let mut faults: Vec<(PackFault, usize)> = Vec::new();
             for e in &line.faults {
                 if let Some(n) = copy.faults[e.fault].filter(|n| !faults.iter().any(|f| f.1 == *n))
@@ -454,7 +468,7 @@ impl Builder<'_> {
             }
             let id = copy.id(&line.id, false);
             let name = copy.words(&line.name);
-            let info = LineInfo::new(id.clone(), name, line.clone(), faults)
+            let info = LineInfo::new(id.clone(), name, line.clone(), faults, self.meter.clone())
                 .map_err(|why| CompileError::Line { line: id, why })?;
             copy.lines.push(self.model.lines.len());
             self.model.lines.push(info);
@@ -483,16 +497,11 @@ impl Builder<'_> {
             match &t.how {
                 How::Measures { line, point, mode } => {
                     let line = copy.lines[*line];
-                    let conditions = &self.model.bench.conditions;
-                    let out = t
-                        .step
-                        .conditions
-                        .iter()
-                        .any(|c| conditions[*c].id == PART_OUT);
+                    let conditions = self.model.bench.closure(&t.step.conditions);
                     let probing = Probing {
                         point: *point,
                         mode: *mode,
-                        part_out: out,
+                        state: conditions.into_iter().collect(),
                     };
                     once = false;
                     let info = &self.model.lines[line];

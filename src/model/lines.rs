@@ -29,6 +29,8 @@ pub struct LineInfo {
     pub line: Line,
     /// Faults of the pack that it can have, with those of the model.
     pub faults: Vec<(PackFault, FaultId)>,
+    /// The meter on the bench.
+    pub meter: Arc<Meter>,
     wired: Wired,
 }
 
@@ -42,7 +44,7 @@ pub struct Measures {
 }
 
 /// A forecast is asked for at every entry of every job.
-type Known = (Line, Probing, Arc<Forecast>);
+type Known = (Line, Arc<Meter>, Probing, Arc<Forecast>);
 static KNOWN: Mutex<Vec<Known>> = Mutex::new(Vec::new());
 
 impl LineInfo {
@@ -51,6 +53,7 @@ impl LineInfo {
         name: String,
         line: Line,
         faults: Vec<(PackFault, FaultId)>,
+        meter: Arc<Meter>,
     ) -> Result<Self, SolveError> {
         Ok(LineInfo {
             id,
@@ -58,6 +61,7 @@ impl LineInfo {
             wired: Wired::new(&line)?,
             line,
             faults,
+            meter,
         })
     }
 
@@ -67,18 +71,18 @@ impl LineInfo {
     /// If the line cannot be solved.
     pub fn forecast(&self, probing: Probing) -> Result<Arc<Forecast>, SolveError> {
         let mut known = KNOWN.lock().unwrap_or_else(PoisonError::into_inner);
-        if let Some(k) = known.iter().find(|k| k.1 == probing && k.0 == self.line) {
-            return Ok(k.2.clone());
+        let same = |k: &&Known| k.2 == probing && k.1 == self.meter && k.0 == self.line;
+        if let Some(k) = known.iter().find(same) {
+            return Ok(k.3.clone());
         }
-        let meter = Meter::handheld();
         let f = Arc::new(Forecast::new(
             &self.line,
             &self.wired,
-            &meter,
+            &self.meter,
             probing,
             false,
         )?);
-        known.push((self.line.clone(), probing, f.clone()));
+        known.push((self.line.clone(), self.meter.clone(), probing, f.clone()));
         Ok(f)
     }
 
@@ -152,8 +156,7 @@ impl LineInfo {
         reading: Reading,
         misread: f64,
     ) -> Result<Finding, SolveError> {
-        let meter = Meter::handheld();
-        let f = Forecast::new(&self.line, &self.wired, &meter, probing, true)?;
+        let f = Forecast::new(&self.line, &self.wired, &self.meter, probing, true)?;
         let rows = self.rows(&f, |p| vec![p.likelihood(reading)]);
         let flat = match (reading, probing.mode) {
             (Reading::OL, _) => MISREAD_OL,

@@ -16,6 +16,7 @@ use std::sync::LazyLock;
 use std::time::Instant;
 
 use divan::{Bencher, black_box};
+use halfsplit::bench::BenchState;
 use halfsplit::circuit::edit::Edit;
 use halfsplit::circuit::fault::variants;
 use halfsplit::circuit::meter::{Meter, Mode};
@@ -116,7 +117,7 @@ fn forecast(bencher: Bencher, pairs: bool) {
         let probing = Probing {
             point: 0,
             mode: MeterMode::Diode,
-            part_out: false,
+            state: BenchState::default(),
         };
         Forecast::new(black_box(&LINE), &wired, &meter, probing, pairs)
     });
