@@ -123,6 +123,14 @@ impl Joint {
 
     /// The chance that an outcome is the true one with this set of faults.
     pub(super) fn truly(&self, set: u64, outcome: usize) -> f64 {
+        // Where all single faults and no others are listed, the row of each is
+        // at its place.
+        let singles = self.rows.len() == self.faults.len() + 1;
+        if singles && set != 0 && self.rows[0].0.count_ones() <= 1 {
+            let bits = (0..self.faults.len()).filter(|i| set >> i & 1 == 1);
+            let sum: f64 = bits.map(|i| self.rows[i].1[outcome]).sum();
+            return sum / f64::from(set.count_ones());
+        }
         if let Ok(i) = self
             .rows
             .binary_search_by_key(&largest_first(set), |r| largest_first(r.0))

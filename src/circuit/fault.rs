@@ -227,8 +227,15 @@ fn order(unknown: usize) -> usize {
 /// one variant without edits.
 #[must_use]
 pub fn variants(faults: &[Fault]) -> Vec<Variant> {
+    variants_of(faults, usize::MAX)
+}
+
+/// The same with at most so many sizes of each fault: coarser, and quicker.
+#[must_use]
+pub fn variants_of(faults: &[Fault], most: usize) -> Vec<Variant> {
     let is_unknown = |f: &&Fault| f.range().is_some_and(|r| r.width() > 0.0);
-    let rule = gauss_legendre(order(faults.iter().filter(is_unknown).count()));
+    let sizes = order(faults.iter().filter(is_unknown).count());
+    let rule = gauss_legendre(sizes.min(most.max(1)));
     let mut all = vec![Variant {
         weight: 1.0,
         edits: Vec::new(),

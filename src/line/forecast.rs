@@ -1,8 +1,10 @@
 //! The readings of one point and mode under every fault and pair of faults.
 
+use std::collections::HashMap;
+
 use super::wiring::{Wired, meter_mode};
 use crate::bench::BenchState;
-use crate::circuit::fault::Fault;
+use crate::circuit::fault::{Fault, variants_of};
 use crate::circuit::meter::{Meter, Reading};
 use crate::circuit::network::Node;
 use crate::circuit::predict::{Prediction, Predictor, Visibility};
@@ -33,6 +35,9 @@ pub const CATEGORIES: [(Category, &str, &str); 4] = [
 /// Share of a good line's readings that count as good; the rest is halved
 /// between too low and too high. Common practice, no source.
 const GOOD_SHARE: f64 = 0.98;
+
+/// Sizes of a fault that are looked at where a reading is only foretold.
+const FORETOLD_SIZES: usize = 2;
 
 /// Where red and black go. In diode mode red lies on ground, so that the lower
 /// protection junction of a line conducts.
@@ -80,8 +85,9 @@ pub struct Tells {
     pub visibility: Visibility,
 }
 
-/// The things that a fault may do to a line, each with its chance.
-type Alternatives = Vec<(f64, Vec<Fault>)>;
+/// The things that a fault may do to a line, each with its chance; `None` if it
+/// spares it.
+type Alternatives = Vec<(f64, Option<usize>)>;
 
 impl Forecast {
     /// Predicts the readings. `pairs` takes in every pair of faults too, for a
@@ -107,39 +113,63 @@ impl Forecast {
                 always.extend(wiring.harm(line, Harm::Open(*contact))?);
             }
         }
-        let mut predict = |of: &[&[Fault]]| predictor.predict(&of.concat(), red, black, at);
-        let good = predict(&[&always])?;
-        let mut harms: Vec<(PackFault, Alternatives)> = Vec::new();
+        // A reading that is only foretold needs no fine size of a fault.
+        let sizes = if pairs { usize::MAX } else { FORETOLD_SIZES };
+        let mut predict = |of: &[&[Fault]]| {
+            let variants = variants_of(&of.concat(), sizes);
+            predictor.predict_variants(&variants, red, black, at)
+        };
+        // Many faults do the same thing to a line. Each thing, and each two
+        // together, is worked out once.
+        let mut harms: Vec<(Harm, Vec<Fault>)> = Vec::new();
+        let mut faults: Vec<(PackFault, Alternatives)> = Vec::new();
         for effect in &line.faults {
-            let harm = (effect.chance, wiring.harm(line, effect.harm)?);
-            match harms.iter_mut().find(|h| h.0 == effect.fault) {
-                Some((_, all)) => all.push(harm),
-                None => harms.push((effect.fault, vec![harm])),
+            let at = harms.iter().position(|h| h.0 == effect.harm);
+            let at = at.unwrap_or(harms.len());
+            if at == harms.len() {
+                harms.push((effect.harm, wiring.harm(line, effect.harm)?));
+            }
+            let thing = (effect.chance, Some(at));
+            match faults.iter_mut().find(|f| f.0 == effect.fault) {
+                Some((_, all)) => all.push(thing),
+                None => faults.push((effect.fault, vec![thing])),
             }
         }
-        // What each may do by itself is worked out once; what is left is that
-        // this line is well.
+        let mut known: HashMap<(Option<usize>, Option<usize>), Prediction> = HashMap::new();
+        let mut with = |a: Option<usize>, b: Option<usize>| -> Result<Prediction, SolveError> {
+            let one = if a == b { None } else { a.min(b) };
+            let key = (one, a.max(b));
+            if let Some(p) = known.get(&key) {
+                return Ok(p.clone());
+            }
+            let changes = |h: Option<usize>| h.map_or(&[][..], |h| &harms[h].1);
+            let p = predict(&[&always, changes(key.0), changes(key.1)])?;
+            known.insert(key, p.clone());
+            Ok(p)
+        };
+        let good = with(None, None)?;
         let mut faulty = Vec::new();
         let mut harmed = Vec::new();
-        for (f, all) in &mut harms {
-            let left = 1.0 - all.iter().map(|a| a.0).sum::<f64>();
+        for (f, all) in &mut faults {
             let mut of: Vec<(f64, Prediction)> = all
                 .iter()
-                .map(|(chance, harm)| Ok((*chance, predict(&[&always, harm])?)))
+                .map(|(chance, thing)| Ok((*chance, with(*thing, None)?)))
                 .collect::<Result<_, SolveError>>()?;
             harmed.extend(Prediction::mixture(&of).map(|p| (*f, p)));
+            // What is left is that this line is well.
+            let left = 1.0 - all.iter().map(|a| a.0).sum::<f64>();
             if left > 1e-9 {
-                all.push((left, Vec::new()));
+                all.push((left, None));
                 of.push((left, good.clone()));
             }
             faulty.extend(Prediction::mixture(&of).map(|p| (vec![*f], p)));
         }
         if pairs {
-            for (i, (f, one)) in harms.iter().enumerate() {
-                for (g, other) in &harms[i + 1..] {
+            for (i, (f, one)) in faults.iter().enumerate() {
+                for (g, other) in &faults[i + 1..] {
                     let both = one.iter().flat_map(|a| other.iter().map(move |b| (a, b)));
                     let of: Vec<(f64, Prediction)> = both
-                        .map(|(a, b)| Ok((a.0 * b.0, predict(&[&always, &a.1, &b.1])?)))
+                        .map(|(a, b)| Ok((a.0 * b.0, with(a.1, b.1)?)))
                         .collect::<Result<_, SolveError>>()?;
                     faulty.extend(Prediction::mixture(&of).map(|p| (vec![*f, *g], p)));
                 }

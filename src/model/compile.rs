@@ -10,7 +10,9 @@ use crate::belief::{ConversionError, Prior, convert, leak_for};
 use crate::circuit::meter::Meter;
 use crate::circuit::solve::SolveError;
 use crate::line::Probing;
-use crate::rulebase::{Carried, Device, How, Line, Pack, PackFault, Rulebase, slug};
+use crate::rulebase::{
+    Carried, Device, How, Line, MeterMode, Pack, PackFault, Rulebase, Test, slug,
+};
 
 /// Why a device cannot be compiled.
 #[derive(Debug, Error)]
@@ -473,7 +475,28 @@ impl Builder<'_> {
             copy.lines.push(self.model.lines.len());
             self.model.lines.push(info);
         }
+        let wanted: Vec<(&LineInfo, Probing)> = copy
+            .pack
+            .tests
+            .iter()
+            .filter_map(|t| match &t.how {
+                How::Measures { line, point, mode } => {
+                    let info = &self.model.lines[copy.lines[*line]];
+                    Some((info, self.probing(t, *point, *mode)))
+                }
+                _ => None,
+            })
+            .collect();
+        super::lines::prepare(&wanted);
         Ok(())
+    }
+
+    fn probing(&self, t: &Test, point: usize, mode: MeterMode) -> Probing {
+        Probing {
+            point,
+            mode,
+            state: (self.model.bench.closure(&t.step.conditions).into_iter()).collect(),
+        }
     }
 
     fn tests(&mut self, copy: &Copy) -> Result<(), CompileError> {
@@ -497,12 +520,7 @@ impl Builder<'_> {
             match &t.how {
                 How::Measures { line, point, mode } => {
                     let line = copy.lines[*line];
-                    let conditions = self.model.bench.closure(&t.step.conditions);
-                    let probing = Probing {
-                        point: *point,
-                        mode: *mode,
-                        state: conditions.into_iter().collect(),
-                    };
+                    let probing = self.probing(t, *point, *mode);
                     once = false;
                     let info = &self.model.lines[line];
                     let unsolved = |why| CompileError::Line {

@@ -70,9 +70,10 @@ impl LineInfo {
     /// # Errors
     /// If the line cannot be solved.
     pub fn forecast(&self, probing: Probing) -> Result<Arc<Forecast>, SolveError> {
-        let mut known = KNOWN.lock().unwrap_or_else(PoisonError::into_inner);
         let same = |k: &&Known| k.2 == probing && k.1 == self.meter && k.0 == self.line;
-        if let Some(k) = known.iter().find(same) {
+        // Not held while one is worked out: others may be at work on theirs.
+        let known = || KNOWN.lock().unwrap_or_else(PoisonError::into_inner);
+        if let Some(k) = known().iter().find(same) {
             return Ok(k.3.clone());
         }
         let f = Arc::new(Forecast::new(
@@ -82,7 +83,7 @@ impl LineInfo {
             probing,
             false,
         )?);
-        known.push((self.line.clone(), self.meter.clone(), probing, f.clone()));
+        known().push((self.line.clone(), self.meter.clone(), probing, f.clone()));
         Ok(f)
     }
 
@@ -170,6 +171,25 @@ impl LineInfo {
         };
         Ok(Finding::joint(&rows, misread).misread_as(vec![flat]))
     }
+}
+
+/// Works out the forecasts that will be asked for, on as many cores as there
+/// are. What cannot be solved is found again, and told, when it is asked for.
+pub(super) fn prepare(wanted: &[(&LineInfo, Probing)]) {
+    let cores = std::thread::available_parallelism().map_or(1, usize::from);
+    let work = |some: &[(&LineInfo, Probing)]| {
+        for (line, probing) in some {
+            let _ = line.forecast(*probing);
+        }
+    };
+    std::thread::scope(|s| {
+        let mut shares = wanted.chunks(wanted.len().div_ceil(cores).max(1));
+        let own = shares.next();
+        for share in shares {
+            s.spawn(move || work(share));
+        }
+        own.into_iter().for_each(work);
+    });
 }
 
 /// Bounds of a good reading with sensible digits.
