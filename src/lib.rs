@@ -18,4 +18,5 @@ pub mod model;
 pub mod plan;
 pub mod report;
 pub mod rulebase;
+mod shown;
 pub mod store;

@@ -286,7 +286,7 @@ pub(super) fn explain(desk: &Desk, s: &StepView) -> String {
             // Those it is most likely done for first; the rest by number.
             let now = |f: usize| desk.case.belief.faults[f];
             let mut clears = r.change.clears.clone();
-            clears.sort_by(|a, b| now(b.0).total_cmp(&now(a.0)));
+            clears.sort_by(|a, b| likelier(now(a.0), now(b.0)));
             let likely = clears.iter().filter(|c| now(c.0) >= 0.005).count().max(1);
             let mut more: Vec<String> = clears[..likely]
                 .iter()

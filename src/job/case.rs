@@ -13,9 +13,10 @@ use crate::belief::{
 };
 use crate::bench::{Bench, BenchState, Moves};
 use crate::circuit::meter::Reading;
-use crate::model::{CompileError, Found, Model, TestInfo, amount, compile, outline, recognise};
+use crate::model::{CompileError, Found, Model, TestInfo, compile, outline, recognise};
 use crate::plan::{Advice, Costs, PlanRemedy, PlanTest, Situation, Turn, advise, turning_point};
 use crate::rulebase::Rulebase;
+use crate::shown::shown;
 
 /// What can be set for working out a job.
 #[derive(Clone, Copy, Debug, Default, PartialEq)]
@@ -581,7 +582,7 @@ impl Case {
         let forecast = line.forecast(measures.probing).ok()?;
         let unit = measures.probing.mode.unit();
         let words = |r: Reading| match r {
-            Reading::Value(v) => amount(v, unit),
+            Reading::Value(v) => shown(v, unit),
             Reading::OL => "OL".to_owned(),
         };
         // Others that measure the same line, the quickest first.

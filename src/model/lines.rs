@@ -9,6 +9,7 @@ use crate::circuit::predict::Prediction;
 use crate::circuit::solve::SolveError;
 use crate::line::{CATEGORIES, Forecast, Probing, Wired};
 use crate::rulebase::{Line, MeterMode, PackFault};
+use crate::shown::shown;
 
 /// Share of misread numbers that are OL; the others are spread over what the
 /// meter can show. Common practice, no source.
@@ -195,26 +196,10 @@ pub(super) fn prepare(wanted: &[(&LineInfo, Probing)]) {
 /// Bounds of a good reading with sensible digits.
 fn bounds(low: f64, high: f64, unit: &str) -> String {
     if high.is_finite() {
-        format!("{} to {}", amount(low, unit), amount(high, unit))
+        format!("{} to {}", shown(low, unit), shown(high, unit))
     } else {
-        format!("above {}", amount(low, unit))
+        format!("above {}", shown(low, unit))
     }
-}
-
-/// An amount with three digits and its unit.
-pub fn amount(value: f64, unit: &str) -> String {
-    let (scaled, prefix) = match value.abs() {
-        v if v >= 1e6 => (value / 1e6, "M"),
-        v if v >= 1e3 => (value / 1e3, "k"),
-        _ => (value, ""),
-    };
-    let digits = match scaled.abs() {
-        v if v >= 100.0 => 0,
-        v if v >= 10.0 => 1,
-        v if v >= 1.0 => 2,
-        _ => 3,
-    };
-    format!("{scaled:.digits$} {prefix}{unit}")
 }
 
 impl Model {

@@ -17,7 +17,7 @@ use crate::bench::Bench;
 use crate::rulebase::{Kind, Step, Where};
 
 pub use compile::{CompileError, compile, outline};
-pub use lines::{LineInfo, Measures, amount};
+pub use lines::{LineInfo, Measures};
 pub use recognise::{Heard, recognise};
 
 /// Which device is on the bench and what is known of its past.
