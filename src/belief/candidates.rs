@@ -382,11 +382,16 @@ impl Together {
             at,
             pairs: Vec::new(),
         };
-        let bits = || std::iter::once(0).chain((0..joint.faults().len()).map(|i| 1 << i));
-        l.pairs = bits()
-            .flat_map(|a: u64| bits().map(move |b: u64| a | b))
-            .map(|set| l.with(set))
-            .collect();
+        let size = joint.faults().len() + 1;
+        let bit = |i: usize| if i == 0 { 0 } else { 1u64 << (i - 1) };
+        l.pairs.resize(size * size, 0.0);
+        for i in 0..size {
+            for j in i..size {
+                let p = l.with(bit(i) | bit(j));
+                l.pairs[i * size + j] = p;
+                l.pairs[j * size + i] = p;
+            }
+        }
         l
     }
 

@@ -127,8 +127,11 @@ impl Joint {
         // at its place.
         let singles = self.rows.len() == self.faults.len() + 1;
         if singles && set != 0 && self.rows[0].0.count_ones() <= 1 {
-            let bits = (0..self.faults.len()).filter(|i| set >> i & 1 == 1);
-            let sum: f64 = bits.map(|i| self.rows[i].1[outcome]).sum();
+            let (mut left, mut sum) = (set, 0.0);
+            while left != 0 {
+                sum += self.rows[left.trailing_zeros() as usize].1[outcome];
+                left &= left - 1;
+            }
             return sum / f64::from(set.count_ones());
         }
         if let Ok(i) = self

@@ -223,19 +223,31 @@ fn order(unknown: usize) -> usize {
     }
 }
 
+/// How finely unknown sizes are gone through.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Grain {
+    /// For a reading that was taken.
+    Fine,
+    /// For one that is only foretold: a size for every two decades.
+    Coarse,
+}
+
 /// The variants of some faults that are present together. No fault at all is
 /// one variant without edits.
 #[must_use]
 pub fn variants(faults: &[Fault]) -> Vec<Variant> {
-    variants_of(faults, usize::MAX)
+    variants_of(faults, Grain::Fine)
 }
 
-/// The same with at most so many sizes of each fault: coarser, and quicker.
+/// The same as fine as asked for.
 #[must_use]
-pub fn variants_of(faults: &[Fault], most: usize) -> Vec<Variant> {
+pub fn variants_of(faults: &[Fault], grain: Grain) -> Vec<Variant> {
     let is_unknown = |f: &&Fault| f.range().is_some_and(|r| r.width() > 0.0);
-    let sizes = order(faults.iter().filter(is_unknown).count());
-    let rule = gauss_legendre(sizes.min(most.max(1)));
+    let most = order(faults.iter().filter(is_unknown).count());
+    let sizes = |width: f64| match grain {
+        Grain::Fine => most,
+        Grain::Coarse => most.min((width / 100.0_f64.ln()).round().max(1.0) as usize),
+    };
     let mut all = vec![Variant {
         weight: 1.0,
         edits: Vec::new(),
@@ -252,6 +264,7 @@ pub fn variants_of(faults: &[Fault], most: usize) -> Vec<Variant> {
             all.iter_mut().for_each(|v| v.edits.push(edit));
             continue;
         }
+        let rule = gauss_legendre(sizes(width));
         all = all
             .iter()
             .flat_map(|before| {

@@ -206,8 +206,8 @@ impl Law {
     /// of its square.
     pub(super) fn tolerance(&self, z: f64) -> f64 {
         match self {
-            Law::Limit(_) | Law::Supply(_) => 1e-13 + 1e-9 * z.abs(),
-            Law::Linear { .. } => 1e-12 + 1e-9 * z.abs(),
+            Law::Limit(_) | Law::Supply(_) => 1e-13 + 1e-7 * z.abs(),
+            Law::Linear { .. } => 1e-12 + 1e-7 * z.abs(),
             _ => 1e-9 + 1e-9 * z.abs(),
         }
     }

@@ -233,7 +233,14 @@ impl Meter {
             }
             Mode::Ohms => {
                 let mut found = (Shown::default(), 0.0, self.diode.accuracy);
-                for range in &self.ohms {
+                let last = self.ohms.len().saturating_sub(1);
+                for (i, range) in self.ohms.iter().enumerate() {
+                    // A higher range drives less current, at which junctions
+                    // conduct less: what one range reads is out of reach of
+                    // those that end below it.
+                    if found.0.value > range.full_scale && i < last {
+                        continue;
+                    }
                     let at = self.apply(solver, edits, red, black, range.source)?;
                     let shown = quotient(&at);
                     found = (shown, range.full_scale, range.accuracy);

@@ -1,5 +1,7 @@
 //! Gauss-Legendre quadrature on the unit interval.
 
+use std::sync::OnceLock;
+
 use nalgebra::{DMatrix, SymmetricEigen};
 
 /// A node of a rule, with the cell it stands for.
@@ -18,13 +20,21 @@ pub struct Cell {
     pub high: f64,
 }
 
-/// The rule with `order` nodes (at least 1), exact for polynomials up to
+/// The largest rule.
+const LARGEST: usize = 16;
+
+/// The rule with `order` nodes (1 to 16, the nearest of these), exact for polynomials up to
 /// degree `2 order - 1`. Nodes are eigenvalues of the Jacobi matrix, weights
 /// the squares of the first components of its eigenvectors (Golub and Welsch
 /// 1969).
 #[must_use]
-pub fn gauss_legendre(order: usize) -> Vec<Cell> {
-    let order = order.max(1);
+pub fn gauss_legendre(order: usize) -> &'static [Cell] {
+    static RULES: [OnceLock<Vec<Cell>>; LARGEST] = [const { OnceLock::new() }; LARGEST];
+    let order = order.clamp(1, LARGEST);
+    RULES[order - 1].get_or_init(|| golub_welsch(order))
+}
+
+fn golub_welsch(order: usize) -> Vec<Cell> {
     let mut jacobi = DMatrix::<f64>::zeros(order, order);
     for k in 1..order {
         let k_squared = (k * k) as f64;

@@ -4,7 +4,7 @@ use std::collections::HashMap;
 
 use super::wiring::{Wired, meter_mode};
 use crate::bench::BenchState;
-use crate::circuit::fault::{Fault, variants_of};
+use crate::circuit::fault::{Fault, Grain, variants_of};
 use crate::circuit::meter::{Meter, Reading};
 use crate::circuit::network::Node;
 use crate::circuit::predict::{Prediction, Predictor, Visibility};
@@ -35,9 +35,6 @@ pub const CATEGORIES: [(Category, &str, &str); 4] = [
 /// Share of a good line's readings that count as good; the rest is halved
 /// between too low and too high. Common practice, no source.
 const GOOD_SHARE: f64 = 0.98;
-
-/// Sizes of a fault that are looked at where a reading is only foretold.
-const FORETOLD_SIZES: usize = 2;
 
 /// Where red and black go. In diode mode red lies on ground, so that the lower
 /// protection junction of a line conducts.
@@ -113,10 +110,9 @@ impl Forecast {
                 always.extend(wiring.harm(line, Harm::Open(*contact))?);
             }
         }
-        // A reading that is only foretold needs no fine size of a fault.
-        let sizes = if pairs { usize::MAX } else { FORETOLD_SIZES };
+        let grain = if pairs { Grain::Fine } else { Grain::Coarse };
         let mut predict = |of: &[&[Fault]]| {
-            let variants = variants_of(&of.concat(), sizes);
+            let variants = variants_of(&of.concat(), grain);
             predictor.predict_variants(&variants, red, black, at)
         };
         // Many faults do the same thing to a line. Each thing, and each two

@@ -18,34 +18,59 @@ pub struct Table {
 }
 
 impl Table {
-    /// Works out all readings.
+    /// Works out all readings, on as many cores as there are.
     ///
     /// # Errors
     /// If the line cannot be solved.
     pub fn new(line: &Line, wired: &Wired, meter: &Meter) -> Result<Self, SolveError> {
-        let mut readings = Vec::with_capacity(MeterMode::ALL.len());
-        let mut off = Solver::new(&wired.off.network)?;
-        let mut on = Solver::new(&wired.on.network)?;
+        let mut setups = Vec::with_capacity(MeterMode::ALL.len());
         for (_, mode) in MeterMode::ALL {
             let wiring = wired.for_mode(mode);
-            let solver = match mode {
-                MeterMode::Volts => &mut on,
-                MeterMode::Diode | MeterMode::Ohms => &mut off,
-            };
             let mut edits: Vec<Vec<Edit>> = vec![Vec::new()];
             for effect in &line.faults {
                 let mut sizes = variants(&wiring.harm(line, effect.harm)?);
                 let middle = sizes.len() / 2;
                 edits.push(sizes.swap_remove(middle).edits);
             }
-            let at = meter_mode(mode);
-            let rows = line.points.iter().map(|p| {
-                let (red, black) = probes(wiring.nodes[p.node], mode);
-                let read = |e: &Vec<Edit>| meter.read(solver, e, red, black, at);
-                edits.iter().map(read).collect()
-            });
-            readings.push(rows.collect::<Result<_, SolveError>>()?);
+            setups.push((mode, wiring, edits, Solver::new(&wiring.network)?));
         }
+        // One row of readings per mode and point; every so-manieth is a
+        // worker's, for the modes take unlike times.
+        let points = line.points.len();
+        let rows = points * setups.len();
+        let workers = std::thread::available_parallelism().map_or(1, usize::from);
+        let setups = &setups;
+        let work = |first: usize| -> Result<Vec<Vec<Reading>>, SolveError> {
+            let mut done = Vec::new();
+            let mut solvers: Vec<Solver> = setups.iter().map(|s| s.3.clone()).collect();
+            for row in (first..rows).step_by(workers) {
+                let (mode, wiring, edits, _) = &setups[row / points];
+                let node = wiring.nodes[line.points[row % points].node];
+                let (red, black) = probes(node, *mode);
+                let solver = &mut solvers[row / points];
+                let read = |e: &Vec<Edit>| meter.read(solver, e, red, black, meter_mode(*mode));
+                done.push(edits.iter().map(read).collect::<Result<_, _>>()?);
+            }
+            Ok(done)
+        };
+        let work = &work;
+        let mut shares = std::thread::scope(|s| {
+            let others: Vec<_> = (1..workers).map(|w| s.spawn(move || work(w))).collect();
+            let mut all = vec![work(0)];
+            all.extend(
+                others
+                    .into_iter()
+                    .map(|t| t.join().unwrap_or(Err(SolveError::Singular))),
+            );
+            all.into_iter()
+                .map(|share| share.map(Vec::into_iter))
+                .collect::<Result<Vec<_>, _>>()
+        })?;
+        let mut next = (0..rows).filter_map(|row| shares[row % workers].next());
+        let readings = setups
+            .iter()
+            .map(|_| next.by_ref().take(points).collect())
+            .collect();
         Ok(Table { readings })
     }
 }
