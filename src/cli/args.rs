@@ -27,6 +27,9 @@ pub struct Args {
     /// Leave the built-in rules out.
     #[arg(long, global = true)]
     pub only_these_rules: bool,
+    /// The meter on the bench, by its name in the rules; without it their first.
+    #[arg(long, global = true, value_name = "NAME")]
+    pub meter: Option<String>,
     /// Largest set of faults considered together: a number, or `all`. Without
     /// it, pairs, and larger sets by themselves where pairs do not suffice.
     #[arg(long, global = true, value_name = "N", value_parser = size)]
@@ -218,6 +221,13 @@ pub enum JobCommand {
         /// A remark.
         #[arg(long)]
         note: Option<String>,
+    },
+    /// Go on with another meter; what was read before stays as it was.
+    Meter {
+        /// Number of the job.
+        job: i64,
+        /// Its name in the rules.
+        name: String,
     },
     /// Take the last entry back.
     Undo {
@@ -428,8 +438,8 @@ pub enum RulesCommand {
     },
     /// Print a JSON Schema of rule files, for editors.
     Schema,
-    /// Tell in plain words what a symptom, function, item, fault, test or
-    /// remedy is; without a name, list them all.
+    /// Tell in plain words what a symptom, function, item, fault, test,
+    /// remedy, kind of line or meter is; without a name, list them all.
     Explain {
         /// Its identifier, or the end of it, or a pack to list.
         id: Option<String>,

@@ -7,8 +7,10 @@ use super::check::load;
 use super::error::{Failure, Result};
 use super::terminal::{Terminal, fill};
 use crate::rulebase::{
-    Doubt, Harm, How, Known, Line, Link, Pack, PackFault, PartKind, Rulebase, Step, nearest, slug,
+    Doubt, Drive, Harm, How, Known, Line, Link, MeterProfile, Pack, PackFault, PartKind, Rulebase,
+    StatedAccuracy, Step, TestRange, nearest, slug,
 };
+use crate::shown::shown;
 
 pub(super) fn explain(args: &Args, id: Option<&str>, terminal: &mut Terminal) -> Result {
     let rules = load(args)?;
@@ -24,13 +26,11 @@ pub(super) fn explain(args: &Args, id: Option<&str>, terminal: &mut Terminal) ->
             }
             list(p, terminal)?;
         }
-        if id.is_none() && !rules.templates.is_empty() {
-            terminal.line("")?;
-            terminal.line("kinds of line")?;
-            for l in &rules.templates {
-                let text = format!("{}: {}", l.id, l.name);
-                terminal.line(&fill(&text, terminal.width, "    ", "      "))?;
-            }
+        if id.is_none() {
+            let kinds = rules.templates.iter().map(|l| (&l.id, &l.name));
+            more("kinds of line", kinds, terminal)?;
+            let meters = rules.meters.iter().map(|m| (&m.id, &m.name));
+            more("meters", meters, terminal)?;
         }
         return Ok(());
     }
@@ -67,6 +67,14 @@ pub(super) fn explain(args: &Args, id: Option<&str>, terminal: &mut Terminal) ->
                 .filter(|l| l.id == end)
                 .map(|l| template(&rules, l)),
         );
+        let first = rules.meters.first().map(|m| m.id.as_str());
+        texts.extend(
+            rules
+                .meters
+                .iter()
+                .filter(|m| m.id == end)
+                .map(|m| meter(m, first == Some(end))),
+        );
     }
     if texts.is_empty() {
         let all: Vec<(String, String)> = rules
@@ -83,7 +91,8 @@ pub(super) fn explain(args: &Args, id: Option<&str>, terminal: &mut Terminal) ->
             .iter()
             .flat_map(|(full, name)| [full.as_str(), name])
             .chain(rules.packs.iter().map(|p| p.id.as_str()))
-            .chain(rules.templates.iter().map(|l| l.id.as_str()));
+            .chain(rules.templates.iter().map(|l| l.id.as_str()))
+            .chain(rules.meters.iter().map(|m| m.id.as_str()));
         let e = Failure::no(format!("nothing in the rules is called `{id}`"));
         return Err(match nearest(id, names) {
             Some(n) => e.help(format!("did you mean `{n}`?")),
@@ -101,6 +110,23 @@ pub(super) fn explain(args: &Args, id: Option<&str>, terminal: &mut Terminal) ->
                 textwrap::Options::new(width).subsequent_indent("  "),
             ))?;
         }
+    }
+    Ok(())
+}
+
+/// What belongs to no pack, one line each.
+fn more<'a>(
+    what: &str,
+    all: impl Iterator<Item = (&'a String, &'a String)>,
+    terminal: &mut Terminal,
+) -> Result {
+    for (i, (id, name)) in all.enumerate() {
+        if i == 0 {
+            terminal.line("")?;
+            terminal.line(what)?;
+        }
+        let text = format!("{id}: {name}");
+        terminal.line(&fill(&text, terminal.width, "    ", "      "))?;
     }
     Ok(())
 }
@@ -394,7 +420,71 @@ fn entries(rules: &Rulebase, p: &Pack, unit: &str) -> Vec<(String, String)> {
 
 /// A template.
 fn template(rules: &Rulebase, l: &Line) -> String {
-    format!("{} — a kind of line\n{}", l.name, circuit(rules, l))
+    let about = match l.about.as_str() {
+        "" => String::new(),
+        about => format!("{about}\n"),
+    };
+    format!("{} — a kind of line\n{about}{}", l.name, circuit(rules, l))
+}
+
+/// A meter, and what its numbers mean at the bench.
+fn meter(m: &MeterProfile, first: bool) -> String {
+    let mut t = format!("{} — a meter\n", m.name);
+    if first {
+        t += "the one that forecasts are for where no other is chosen (`--meter NAME`)\n";
+    }
+    t += &format!(
+        "volts: up to {}, right within {}; it loads what it measures with {}\n",
+        shown(m.volts.limit, "V"),
+        accuracy(m.volts.accuracy, "V"),
+        shown(m.volts.input, "ohm")
+    );
+    t += &format!(
+        "diode mode: {}, {} with open tips; OL above {}, right within {}\n",
+        drive(&m.diode),
+        shown(m.diode.open, "V"),
+        shown(m.diode.limit, "V"),
+        accuracy(m.diode.accuracy, "V")
+    );
+    for r in &m.ohms {
+        t += &format!(
+            "ohms up to {}: {}, {} with open tips; right within {}\n",
+            shown(r.limit, "ohm"),
+            drive(r),
+            shown(r.open, "V"),
+            accuracy(r.accuracy, "ohm")
+        );
+    }
+    if m.ohms.iter().any(|r| r.open > OPENS_JUNCTION) {
+        t += "in ohms it puts out enough to open junctions, so they count in what it reads\n";
+    } else {
+        t += "in ohms it puts out little for a junction, so it reads mostly resistors\n";
+    }
+    t += &format!(
+        "both leads together have {}, which a short reads too\n",
+        shown(m.leads, "ohm")
+    );
+    t + &format!("source: {}\n", m.source)
+}
+
+/// Above this a silicon junction takes a current that a resistance range
+/// notices, volt. Common practice, no source.
+const OPENS_JUNCTION: f64 = 0.6;
+
+fn drive(r: &TestRange) -> String {
+    match r.drive {
+        Drive::Current(amps) => format!("puts out {}", shown(amps, "A")),
+        Drive::Series(ohms) => format!("puts out what comes through {}", shown(ohms, "ohm")),
+    }
+}
+
+fn accuracy(a: StatedAccuracy, unit: &str) -> String {
+    format!(
+        "{} % and {} counts of {}",
+        a.percent,
+        a.digits,
+        shown(a.resolution, unit)
+    )
 }
 
 /// The parts of a line and the places for a probe.

@@ -4,7 +4,7 @@ use super::ask::{Ask, Reply};
 use super::error::{Failure, Result};
 use super::terminal::{Terminal, fill};
 use crate::desk::Desk;
-use crate::job::{CaseFile, Settings};
+use crate::job::{CaseFile, Entry, Settings};
 use crate::model::{Model, Unit, compile, recognise};
 use crate::rulebase::{DEVICE_KINDS, Rulebase};
 use crate::store::{Listed, Store};
@@ -13,6 +13,8 @@ use crate::store::{Listed, Store};
 pub(super) struct Intake<'r> {
     pub(super) rules: &'r Rulebase,
     pub(super) settings: Settings,
+    /// The meter that was asked for.
+    pub(super) meter: Option<&'r str>,
 }
 
 /// What came of one question.
@@ -63,7 +65,7 @@ impl<'r> Intake<'r> {
                                 "Job {id} is closed; `halfsplit job reopen {id}` opens it again."
                             ))?;
                         }
-                        Ok(d) => return Ok(Some(d)),
+                        Ok(d) => return self.taken_up(d, store, terminal).map(Some),
                         Err(e) => terminal.say(&format!("Not taken: {e}"))?,
                     },
                     Err(_) => terminal.say(&format!("`{line}` is no number of a job"))?,
@@ -73,13 +75,33 @@ impl<'r> Intake<'r> {
         self.new_job(store, ask, terminal)
     }
 
+    /// A job taken up again, with the meter that was asked for.
+    fn taken_up(
+        &self,
+        mut desk: Desk<'r>,
+        store: &mut Store,
+        terminal: &mut Terminal,
+    ) -> Result<Desk<'r>> {
+        if let Some(name) = self.meter.filter(|m| *m != desk.case.model.meter.id) {
+            desk.enter(store, Entry::Meter(name.to_owned()))?;
+            terminal.say(&format!(
+                "From here on with the {}.",
+                desk.case.model.meter.name
+            ))?;
+        }
+        Ok(desk)
+    }
+
     fn new_job(
         &self,
         store: &mut Store,
         ask: &mut dyn Ask,
         terminal: &mut Terminal,
     ) -> Result<Option<Desk<'r>>> {
-        let mut file = CaseFile::default();
+        let mut file = CaseFile {
+            meter: self.meter.map(str::to_owned),
+            ..CaseFile::default()
+        };
         let mut heard: Vec<String> = Vec::new();
         let mut at = 0usize;
         while at < 7 {

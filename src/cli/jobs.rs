@@ -8,7 +8,7 @@ use super::args::{Args, Format, JobCommand, Reader};
 use super::check::load;
 use super::error::{Failure, Result};
 use super::intake::list_jobs;
-use super::replay::read_case;
+use super::replay::{read_case, with_meter};
 use super::show;
 use super::terminal::{Terminal, escaped, fill};
 use super::walk::{closing_state, open_store};
@@ -139,6 +139,7 @@ pub(super) fn job(args: &Args, command: &JobCommand, terminal: &mut Terminal) ->
             symptoms: symptom.clone(),
             history: history.clone(),
             limit: *limit,
+            meter: args.meter.clone(),
             ..CaseFile::default()
         };
         // What was understood is kept, so that later rules cannot change it.
@@ -166,12 +167,18 @@ pub(super) fn job(args: &Args, command: &JobCommand, terminal: &mut Terminal) ->
         | JobCommand::Note { job, .. }
         | JobCommand::Cannot { job, .. }
         | JobCommand::Unclear { job, .. }
+        | JobCommand::Meter { job, .. }
         | JobCommand::Undo { job }
         | JobCommand::Why { job, .. }
         | JobCommand::Suppose { job, .. }
         | JobCommand::Close { job, .. }
         | JobCommand::Reopen { job } => *job,
     };
+    if let Some(name) = &args.meter {
+        return Err(Failure::Usage(format!(
+            "`--meter` is for a job that is opened; `halfsplit job meter {id} {name}` takes another meter to this one"
+        )));
+    }
     let mut desk = Desk::resume(&rules, &store, settings, id)?;
     let entry = match command {
         JobCommand::Result {
@@ -186,6 +193,7 @@ pub(super) fn job(args: &Args, command: &JobCommand, terminal: &mut Terminal) ->
             note: note.clone(),
         })),
         JobCommand::Note { text, .. } => Some(Entry::Note(text.clone())),
+        JobCommand::Meter { name, .. } => Some(Entry::Meter(name.clone())),
         JobCommand::Cannot { step, why, .. } => Some(Entry::Cannot(Cannot {
             test: step.clone(),
             why: why.clone(),
@@ -197,7 +205,11 @@ pub(super) fn job(args: &Args, command: &JobCommand, terminal: &mut Terminal) ->
         _ => None,
     };
     if let Some(entry) = entry {
+        let note = desk.note_on(&entry);
         desk.enter(&mut store, entry)?;
+        if let (Some(note), Format::Text) = (note, args.format) {
+            terminal.say(&note)?;
+        }
     }
     match command {
         JobCommand::Undo { .. } => drop(desk.take_back(&mut store)?),
@@ -399,7 +411,7 @@ pub(super) fn export(args: &Args, job: i64, out: Option<&Path>, terminal: &mut T
 pub(super) fn import(args: &Args, path: &Path, terminal: &mut Terminal) -> Result {
     let rules = load(args)?;
     let mut store = open_store(args)?;
-    let mut file = read_case(path)?;
+    let mut file = with_meter(args, read_case(path)?);
     if file.symptoms.is_empty() {
         let case = crate::job::Case::new(&rules, &file, args.settings())?;
         file.symptoms = case

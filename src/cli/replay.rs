@@ -76,6 +76,14 @@ pub(super) fn up_to(file: &CaseFile, n: usize) -> CaseFile {
     }
 }
 
+/// The case with the meter that the arguments ask for, if they do.
+pub(super) fn with_meter(args: &Args, file: CaseFile) -> CaseFile {
+    CaseFile {
+        meter: args.meter.clone().or(file.meter),
+        ..file
+    }
+}
+
 pub(super) fn replay(args: &Args, path: &Path, terminal: &mut Terminal) -> Result {
     let file = read_case(path)?;
     replay_file(args, &file, terminal)
@@ -84,6 +92,7 @@ pub(super) fn replay(args: &Args, path: &Path, terminal: &mut Terminal) -> Resul
 /// Works through a case.
 pub(super) fn replay_file(args: &Args, file: &CaseFile, terminal: &mut Terminal) -> Result {
     let rules = load(args)?;
+    let file = &with_meter(args, file.clone());
     let mut states = Vec::new();
     let mut last = None;
     for n in 0..=file.steps.len() {
@@ -207,5 +216,6 @@ pub(super) fn entry_words(case: &Case, entry: &Entry, n: usize, steps: &[Entry])
         Entry::Note(t) => format!("Remark: {t}"),
         Entry::Cannot(c) => format!("Cannot be done: {} {}", c.test, c.why),
         Entry::Unclear(u) => format!("Unclear: {}", u.test),
+        Entry::Meter(name) => format!("From here on with the meter {name}"),
     }
 }

@@ -11,7 +11,7 @@ use crate::belief::likelier;
 use crate::desk::Desk;
 use crate::job::view::{self, StateView, StepView, percent};
 use crate::job::{Cannot, ClosingState, Did, Entry, Shown, Unclear};
-use crate::model::Found;
+use crate::model::{BenchMeter, Found};
 use crate::report;
 use crate::store::Store;
 
@@ -34,6 +34,7 @@ Answer the step marked with an arrow: yes or no, its number, or the value you re
   explain       more on this step: how, why, and what it rests on
   suppose       what a result would change, without entering it
   note TEXT     a remark for the trail
+  meter NAME    another meter from here on; `meter` alone lists them
   undo          take the last entry back
   trail         what was done so far
   close         end the job
@@ -54,9 +55,12 @@ pub(super) fn walk(args: &Args, terminal: &mut Terminal) -> Result {
     };
     terminal
         .say("halfsplit: find the fault, one step at a time. Type ? for help at any prompt.")?;
+    // Asked for by a wrong name, it is better said before the questions.
+    BenchMeter::of(&rules, args.meter.as_deref())?;
     let intake = Intake {
         rules: &rules,
         settings: args.settings(),
+        meter: args.meter.as_deref(),
     };
     let Some(desk) = intake.begin(&mut store, ask, terminal)? else {
         return Ok(());
@@ -167,7 +171,7 @@ impl Walk<'_> {
         match steps.last() {
             _ if steps.len() <= before => Anew::All,
             Some(Entry::Note(_)) => Anew::Nothing,
-            Some(Entry::Cannot(_) | Entry::Unclear(_)) => Anew::Steps,
+            Some(Entry::Cannot(_) | Entry::Unclear(_) | Entry::Meter(_)) => Anew::Steps,
             _ => Anew::All,
         }
     }
@@ -319,9 +323,9 @@ impl Walk<'_> {
             }))?;
             return Ok(Flow::On);
         }
-        const WORDS: [&str; 14] = [
+        const WORDS: [&str; 15] = [
             "others", "done", "cannot", "unclear", "why", "explain", "suppose", "note", "undo",
-            "trail", "close", "pause", "quit", "what",
+            "trail", "close", "pause", "quit", "what", "meter",
         ];
         let fits: Vec<&str> = WORDS
             .into_iter()
@@ -406,9 +410,11 @@ impl Walk<'_> {
                     Entry::Note(t) => t,
                     Entry::Cannot(c) => format!("cannot {}", c.test),
                     Entry::Unclear(u) => format!("unclear {}", u.test),
+                    Entry::Meter(m) => format!("meter {m}"),
                 };
                 self.say(&format!("Taken back: {word}"))?;
             }
+            "meter" => self.meter(rest)?,
             "trail" => {
                 let text = report::markdown(&self.desk.trail(), report::Audience::Bench);
                 self.say(&text)?;
@@ -450,7 +456,33 @@ impl Walk<'_> {
     }
 
     fn enter(&mut self, entry: Entry) -> Result {
-        Ok(self.desk.enter(&mut self.store, entry)?)
+        let note = self.desk.note_on(&entry);
+        self.desk.enter(&mut self.store, entry)?;
+        match note {
+            Some(note) => self.say(&note),
+            None => Ok(()),
+        }
+    }
+
+    /// Takes another meter to hand, or lists them.
+    fn meter(&mut self, name: &str) -> Result {
+        let now = self.desk.case.model.meter.id.clone();
+        if name.is_empty() {
+            let mut list = String::new();
+            for m in self.desk.meters() {
+                let mark = if m.id == now { " (in use)" } else { "" };
+                list += &format!("  {}: {}{mark}\n", m.id, m.name);
+            }
+            return self.say(list.trim_end());
+        }
+        if name != now {
+            self.enter(Entry::Meter(name.to_owned()))?;
+        }
+        let said = format!(
+            "Read from here on with the {}.",
+            self.desk.case.model.meter.name
+        );
+        self.say(&said)
     }
 
     /// Asks for a line within a step; `None` if the user went back.

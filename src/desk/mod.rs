@@ -4,10 +4,12 @@
 
 use thiserror::Error;
 
+use crate::job::reading::{self, Asked, Typed};
 use crate::job::trail::{Moment, Trail};
 use crate::job::view::{self, StateView};
 use crate::job::{Case, CaseError, CaseFile, Closed, Closing, ClosingState, Entry, Settings};
-use crate::rulebase::Rulebase;
+use crate::model::Found;
+use crate::rulebase::{MeterProfile, Rulebase};
 use crate::store::{Logged, Record, Store, StoreError};
 
 /// How many next steps are shown.
@@ -111,9 +113,27 @@ impl<'r> Desk<'r> {
         self.record.id
     }
 
+    /// Meters that may be on the bench.
+    pub fn meters(&self) -> &'r [MeterProfile] {
+        &self.rules.meters
+    }
+
     /// What is shown now.
     pub fn state(&self) -> StateView {
         view::state(&self.case, &self.record.file.steps, NEXT)
+    }
+
+    /// What to tell of a reading that was typed as a word or without its unit:
+    /// what it is taken for.
+    pub fn note_on(&self, entry: &Entry) -> Option<String> {
+        let Entry::Result(r) = entry else { return None };
+        let Found::One(test) = self.case.model.test(&r.test) else {
+            return None;
+        };
+        match reading::read(&r.shows, &Asked::by(&self.case.model.tests[test])) {
+            Typed::Noted { note, .. } => Some(format!("{}: {note}.", r.shows.trim())),
+            _ => None,
+        }
     }
 
     /// Enters something.

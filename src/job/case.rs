@@ -5,7 +5,7 @@ use std::sync::Arc;
 use thiserror::Error;
 
 use super::file::*;
-use super::reading::{self, Typed};
+use super::reading::{self, Asked, Typed};
 use super::view::{CanTell, CanTellFault};
 use crate::belief::{
     Belief, Change, Event, Finding, Seen, Size, conflict_bits, likelier, update,
@@ -13,7 +13,9 @@ use crate::belief::{
 };
 use crate::bench::{Bench, BenchState, Moves};
 use crate::circuit::meter::Reading;
-use crate::model::{CompileError, Found, Model, TestInfo, compile, outline, recognise};
+use crate::model::{
+    BenchMeter, CompileError, Found, Model, TestInfo, compile_for, outline, recognise,
+};
 use crate::plan::{Advice, Costs, PlanRemedy, PlanTest, Situation, Turn, advise, turning_point};
 use crate::rulebase::Rulebase;
 use crate::shown::shown;
@@ -155,6 +157,8 @@ pub struct Case {
     pub symptoms: Vec<usize>,
     /// What each entry came to.
     pub entered: Vec<Entered>,
+    /// What each result says in words, as it was read then.
+    says: Vec<Option<String>>,
     /// What state the device is in.
     pub state: BenchState,
     /// The belief now.
@@ -247,10 +251,15 @@ impl Case {
             all
         };
         let packs = packs_in_play(&whole, rules, &symptom_ids, &file.steps)?;
-        let model = compile(rules, &file.device, &history, Some(&packs))?;
+        let meter = BenchMeter::of(rules, file.meter.as_deref()).or_else(|e| {
+            unfit.push((None, CaseError::Compile(e)));
+            BenchMeter::of(rules, None)
+        })?;
+        let model = compile_for(rules, &file.device, &history, Some(&packs), &meter)?;
         let mut case = Case {
             symptoms: Vec::new(),
             entered: Vec::new(),
+            says: Vec::new(),
             state: BenchState::default(),
             belief: Belief::default(),
             settings,
@@ -284,9 +293,16 @@ impl Case {
         }
         case.model.unsaid(&case.symptoms);
         for (n, entry) in file.steps.iter().enumerate() {
-            let entered = case.enter(n, entry).unwrap_or_else(|e| {
+            let entered = case.enter(rules, n, entry).unwrap_or_else(|e| {
                 case.unfit.push((Some(n), e));
                 Entered::Unfit
+            });
+            // With another meter the same test may come out in other ways.
+            case.says.push(match entered {
+                Entered::Result { test, outcome } => {
+                    Some(case.model.tests[test].outcomes[outcome].says.clone())
+                }
+                _ => None,
             });
             case.entered.push(entered);
         }
@@ -297,9 +313,13 @@ impl Case {
         Ok(case)
     }
 
-    fn enter(&mut self, n: usize, entry: &Entry) -> Result<Entered, CaseError> {
+    fn enter(&mut self, rules: &Rulebase, n: usize, entry: &Entry) -> Result<Entered, CaseError> {
         match entry {
             Entry::Note(_) => Ok(Entered::Other),
+            Entry::Meter(name) => {
+                self.model.take(&BenchMeter::of(rules, Some(name))?)?;
+                Ok(Entered::Other)
+            }
             Entry::Cannot(c) => {
                 match self.model.test(&c.test) {
                     Found::One(i) => self.blocked_tests[i] = true,
@@ -335,7 +355,7 @@ impl Case {
                     (t.before.clone(), t.after.clone(), t.finding.clone())
                 };
                 // A number says more than the range it falls into.
-                let read = reading::value(&r.shows, self.model.tests[test].unit.as_deref());
+                let read = reading::value(&r.shows, &Asked::by(&self.model.tests[test]));
                 let read = read.and_then(|v| self.model.reading(test, v));
                 let (finding, seen) = match read {
                     Some(number) => (Arc::new(number), 0),
@@ -444,6 +464,11 @@ impl Case {
     /// what was taken in at intake), and why.
     pub fn unfit(&self) -> &[(Option<usize>, CaseError)] {
         &self.unfit
+    }
+
+    /// What an entry, from 0, showed in words; `None` if it is no result.
+    pub fn says(&self, entry: usize) -> Option<&str> {
+        self.says.get(entry)?.as_deref()
     }
 
     /// Why an entry, from 0, does not fit; takes it out of [`Case::unfit`].
@@ -849,8 +874,8 @@ pub(crate) fn outcome_of(t: &TestInfo, shows: &str) -> Result<usize, CaseError> 
     // `short` may be the beginning of an outcome's name.
     let named = typed == "short" && starts.len() == 1;
     if !named && t.outcomes.iter().any(|o| o.between.is_some()) {
-        let unit = t.unit.as_deref().unwrap_or("");
-        match reading::parse(shows, unit) {
+        let asked = Asked::by(t);
+        match reading::read(shows, &asked) {
             Typed::Value(v) | Typed::Noted { value: v, .. } => {
                 // Neighbouring ranges share an end; the healthier one gets it.
                 let hit = t
@@ -867,7 +892,7 @@ pub(crate) fn outcome_of(t: &TestInfo, shows: &str) -> Result<usize, CaseError> 
                 return Err(CaseError::WrongUnit {
                     test: t.id.clone(),
                     shows: shows.trim().to_owned(),
-                    unit: unit.to_owned(),
+                    unit: asked.unit.to_owned(),
                 });
             }
             Typed::Doubtful { could_be } => {

@@ -25,6 +25,9 @@ pub struct CaseFile {
     /// What the repair may cost before the customer is asked.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub limit: Option<f64>,
+    /// The meter on the bench, by its name in the rules; without it their first.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub meter: Option<String>,
     /// What was done, in order.
     #[serde(default)]
     pub steps: Vec<Entry>,
@@ -54,6 +57,9 @@ pub enum Entry {
     Cannot(Cannot),
     /// A test was done and its result is unclear.
     Unclear(Unclear),
+    /// Another meter was taken, by its name in the rules: what is read from
+    /// here on is read with it.
+    Meter(String),
 }
 
 /// A test with what it showed.

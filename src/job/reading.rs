@@ -9,6 +9,8 @@ use std::sync::LazyLock;
 use regex::Regex;
 
 use crate::circuit::meter::Mode;
+use crate::model::TestInfo;
+use crate::rulebase::MeterMode;
 
 /// What was typed for a measured value.
 #[derive(Clone, Debug, PartialEq)]
@@ -62,6 +64,22 @@ pub const MOST_VOLTS: f64 = 1000.0;
 pub const LINE_VOLTS: f64 = 50.0;
 
 impl<'a> Asked<'a> {
+    /// What a test asks for.
+    #[must_use]
+    pub fn by(test: &'a TestInfo) -> Self {
+        let unit = test.unit.as_deref().unwrap_or("");
+        let asked = match test.measures.map(|m| m.probing.mode) {
+            Some(MeterMode::Diode) => Asked::diode(),
+            Some(MeterMode::Volts) => Asked::line(),
+            Some(MeterMode::Ohms) | None => Asked::of(unit),
+        };
+        Asked {
+            unit,
+            most_volts: test.most_volts.unwrap_or(asked.most_volts),
+            ..asked
+        }
+    }
+
     /// A value in a unit; volts and ohms are taken for those ranges of a meter.
     #[must_use]
     pub fn of(unit: &'a str) -> Self {
@@ -202,6 +220,12 @@ fn judge(value: f64, number: &str, bare: bool, mega: bool, asked: &Asked) -> Opt
     // 412 for 412 mV, and MV for mV.
     let milli = if mega { value / 1e9 } else { value / 1e3 };
     let plain = value.abs() >= 10.0 && milli.abs() <= most;
+    if plain && bare && asked.mode == Some(Mode::Diode) {
+        return Some(Typed::Noted {
+            value: milli,
+            note: "taken as millivolts, since in diode mode no meter shows so many volts",
+        });
+    }
     if plain && (bare || mega) {
         let unit = if mega { "MV" } else { "V" };
         return Some(Typed::Doubtful {
@@ -271,10 +295,10 @@ fn canonical(unit: &str) -> &str {
     }
 }
 
-/// The value of a reading in the unit of the test, infinite for over limit;
+/// The value of a reading in the unit asked for, infinite for over limit;
 /// `None` if it is none.
-pub(super) fn value(text: &str, unit: Option<&str>) -> Option<f64> {
-    match parse(text, unit?) {
+pub(super) fn value(text: &str, asked: &Asked) -> Option<f64> {
+    match read(text, asked) {
         Typed::Value(v) | Typed::Noted { value: v, .. } => Some(v),
         _ => None,
     }
@@ -355,8 +379,6 @@ mod tests {
             Typed::Doubtful { could_be } => could_be.join(" or "),
             other => panic!("{text}: {other:?}"),
         };
-        assert_eq!(doubtful("412", &Asked::diode()), "412 V or 412 mV");
-        assert_eq!(doubtful("-412.5", &Asked::diode()), "-412.5 V or -412.5 mV");
         assert_eq!(doubtful("412 MV", &Asked::diode()), "412 MV or 412 mV");
         assert_eq!(doubtful("412", &Asked::line()), "412 V or 412 mV");
         assert_eq!(doubtful("1800", &Asked::of("V")), "1800 V or 1800 mV");
@@ -365,6 +387,24 @@ mod tests {
             doubtful("1,800", &Asked::of("ohm")),
             "1.800 ohm or 1800 ohm"
         );
+    }
+
+    #[test]
+    fn a_diode_test_that_shows_hundreds_shows_millivolts() {
+        for (text, volts) in [("412", 0.412), ("-412.5", -0.4125), ("1800", 1.8)] {
+            match read(text, &Asked::diode()) {
+                Typed::Noted { value, note } => {
+                    assert!((value - volts).abs() < 1e-12, "{text}: {value}");
+                    assert!(note.contains("millivolts"), "{note}");
+                }
+                other => panic!("{text}: {other:?}"),
+            }
+        }
+        // With its unit it is what it says, and that cannot be.
+        assert!(matches!(
+            read("412 V", &Asked::diode()),
+            Typed::Impossible { .. }
+        ));
     }
 
     #[test]

@@ -113,7 +113,7 @@ pub struct TrailStep {
     /// When.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub at: Option<String>,
-    /// result, remedy, note, cannot or unclear.
+    /// result, remedy, note, cannot, unclear or meter.
     pub kind: String,
     /// Identifier of the test or remedy.
     #[serde(skip_serializing_if = "Option::is_none")]
@@ -299,6 +299,10 @@ impl Trail {
                 Entry::Note(t) => {
                     step.kind = "note".into();
                     step.text = t.clone();
+                }
+                Entry::Meter(name) => {
+                    step.kind = "meter".into();
+                    step.text = format!("read from here on with the meter `{name}`");
                 }
                 Entry::Cannot(c) => {
                     step.kind = "cannot".into();

@@ -188,6 +188,10 @@ pub struct StateView {
     pub next: AdviceView,
     /// Conditions the device is in, in words.
     pub bench: Vec<String>,
+    /// The meter that lines are foretold for, by its name in the rules; absent
+    /// if no line is in play.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub meter: Option<String>,
     /// Tests that have to pass before the job counts as mended.
     pub retests_due: Vec<String>,
     /// What does not fit the rules of today and does not count, in words.
@@ -205,6 +209,7 @@ pub fn state(case: &Case, steps: &[Entry], many: usize) -> StateView {
             .iter()
             .map(|c| case.model.bench.conditions[c].name.clone())
             .collect(),
+        meter: (!case.model.lines.is_empty()).then(|| case.model.meter.id.clone()),
         retests_due: match case.may_close_as_mended() {
             Closed::Retests(t) => t.iter().map(|t| case.model.tests[*t].id.clone()).collect(),
             Closed::StillFails(t) => vec![case.model.tests[t].id.clone()],
@@ -303,9 +308,10 @@ pub fn result_words(
     steps: &[Entry],
 ) -> (String, String) {
     match entry.map(|e| (&case.entered[e], &steps[e])) {
-        Some((Entered::Result { test, outcome }, Entry::Result(r))) => {
+        Some((Entered::Result { test, .. }, Entry::Result(r))) => {
             let t = &case.model.tests[*test];
-            let mut says = t.outcomes[*outcome].says.clone();
+            let says = entry.and_then(|e| case.says(e)).unwrap_or_default();
+            let mut says = says.to_owned();
             if t.unit.is_some() && r.shows.contains(|c: char| c.is_ascii_digit()) {
                 says = format!("{}: {says}", r.shows.trim());
             }

@@ -7,7 +7,6 @@ use thiserror::Error;
 
 use super::*;
 use crate::belief::{ConversionError, Prior, convert, leak_for};
-use crate::circuit::meter::Meter;
 use crate::circuit::solve::SolveError;
 use crate::line::Probing;
 use crate::rulebase::{
@@ -33,6 +32,19 @@ pub enum CompileError {
     /// A history answer that no question asks for.
     #[error("no history question is called `{0}`; known: {1}")]
     NoHistory(String, String),
+    /// No meter of that name.
+    #[error(
+        "no meter is called `{name}`; {known}{}",
+        .near.as_ref().map(|n| format!(" (did you mean `{n}`?)")).unwrap_or_default()
+    )]
+    NoMeter {
+        /// What was asked for.
+        name: String,
+        /// What was probably meant.
+        near: Option<String>,
+        /// What there is.
+        known: String,
+    },
     /// A line has values that no circuit can have.
     #[error("line `{line}`: {why}")]
     Line {
@@ -104,19 +116,36 @@ fn describe<'a>(
     })
 }
 
-/// Compiles a device with the answers about its past. `in_play` limits it to
-/// some packs; `None` takes all that the device carries.
+/// Compiles a device with the answers about its past, for the first meter of
+/// the rules. `in_play` limits it to some packs; `None` takes all that the
+/// device carries.
 ///
 /// # Errors
-/// If no device description fits, a history answer is unknown or rates cannot
-/// be turned into priors.
+/// If no device description fits, a history answer is unknown, rates cannot
+/// be turned into priors or a line cannot be solved.
 pub fn compile(
     rules: &Rulebase,
     unit: &super::Unit,
     history: &[String],
     in_play: Option<&[String]>,
 ) -> Result<Model, CompileError> {
-    build(rules, unit, history, in_play, false)
+    compile_for(rules, unit, history, in_play, &BenchMeter::of(rules, None)?)
+}
+
+/// The same for a meter.
+///
+/// # Errors
+/// As for [`compile`].
+pub fn compile_for(
+    rules: &Rulebase,
+    unit: &super::Unit,
+    history: &[String],
+    in_play: Option<&[String]>,
+    meter: &BenchMeter,
+) -> Result<Model, CompileError> {
+    let mut model = build(rules, unit, history, in_play, false)?;
+    model.take(meter)?;
+    Ok(model)
 }
 
 /// The symptoms alone, without chances, of all that a device carries: enough
@@ -183,12 +212,6 @@ fn build(
         kind: device.map_or(unit.kind.as_str(), |d| d.kind.as_str()),
         prefixes: HashSet::new(),
         device,
-        meter: Arc::new(
-            rules
-                .meters
-                .first()
-                .map_or_else(Meter::handheld, Meter::from),
-        ),
         outline,
     };
     for (pack, copies) in carries {
@@ -205,8 +228,6 @@ struct Builder<'a> {
     kind: &'a str,
     prefixes: HashSet<String>,
     device: Option<&'a Device>,
-    /// The meter on the bench.
-    meter: Arc<Meter>,
     /// Only what a complaint is recognised by is wanted.
     outline: bool,
 }
@@ -221,6 +242,12 @@ fn noticed(pack: &Pack) -> Vec<f64> {
         }
     }
     strength
+}
+
+/// Chance that a result is drawn at random: so that it is wrong as often as the
+/// test is not right.
+pub(super) fn drawn_at_random(reliability: f64, outcomes: usize) -> f64 {
+    ((1.0 - reliability) * outcomes as f64 / (outcomes as f64 - 1.0)).min(1.0)
 }
 
 /// One copy of a pack: how its names and faults map to those of the model.
@@ -274,7 +301,7 @@ impl Builder<'_> {
             self.symptoms(&copy);
             if !self.outline {
                 self.lines(&mut copy)?;
-                self.tests(&copy)?;
+                self.tests(&copy);
                 self.remedies(&copy);
             }
             self.model.copies.push(CopyInfo {
@@ -470,24 +497,11 @@ impl Builder<'_> {
             }
             let id = copy.id(&line.id, false);
             let name = copy.words(&line.name);
-            let info = LineInfo::new(id.clone(), name, line.clone(), faults, self.meter.clone())
+            let info = LineInfo::new(id.clone(), name, line.clone(), faults)
                 .map_err(|why| CompileError::Line { line: id, why })?;
             copy.lines.push(self.model.lines.len());
             self.model.lines.push(info);
         }
-        let wanted: Vec<(&LineInfo, Probing)> = copy
-            .pack
-            .tests
-            .iter()
-            .filter_map(|t| match &t.how {
-                How::Measures { line, point, mode } => {
-                    let info = &self.model.lines[copy.lines[*line]];
-                    Some((info, self.probing(t, *point, *mode)))
-                }
-                _ => None,
-            })
-            .collect();
-        super::lines::prepare(&wanted);
         Ok(())
     }
 
@@ -499,16 +513,15 @@ impl Builder<'_> {
         }
     }
 
-    fn tests(&mut self, copy: &Copy) -> Result<(), CompileError> {
+    /// The tests; what those of lines may read is [foretold](Model::take) at the
+    /// end.
+    fn tests(&mut self, copy: &Copy) {
         let pack = copy.pack;
         for t in &pack.tests {
             if !copy.counts(&t.only_on) {
                 continue;
             }
-            // A result is drawn at random with twice the chance that it is wrong.
-            let misread = |outcomes: usize| {
-                ((1.0 - t.reliability) * outcomes as f64 / (outcomes as f64 - 1.0)).min(1.0)
-            };
+            let misread = |outcomes| drawn_at_random(t.reliability, outcomes);
             let mut before = None;
             let mut after = None;
             let mut function = None;
@@ -519,16 +532,13 @@ impl Builder<'_> {
             let finding;
             match &t.how {
                 How::Measures { line, point, mode } => {
-                    let line = copy.lines[*line];
-                    let probing = self.probing(t, *point, *mode);
                     once = false;
-                    let info = &self.model.lines[line];
-                    let unsolved = |why| CompileError::Line {
-                        line: info.id.clone(),
-                        why,
-                    };
-                    (outcomes, finding) = info.foretold(probing, misread).map_err(unsolved)?;
-                    measures = Some(Measures { line, probing });
+                    outcomes = Vec::new();
+                    finding = Finding::yes_no(0.0, &[], 0.0);
+                    measures = Some(Measures {
+                        line: copy.lines[*line],
+                        probing: self.probing(t, *point, *mode),
+                    });
                 }
                 How::Shows {
                     outcomes: out,
@@ -614,11 +624,11 @@ impl Builder<'_> {
                     How::Measures { mode, .. } => Some(mode.unit().to_owned()),
                     _ => t.unit.clone(),
                 },
+                most_volts: None,
                 reliability: t.reliability,
                 step: copy.step(&t.step),
             });
         }
-        Ok(())
     }
 
     fn remedies(&mut self, copy: &Copy) {

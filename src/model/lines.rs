@@ -2,6 +2,7 @@
 
 use std::sync::{Arc, Mutex, PoisonError};
 
+use super::compile::drawn_at_random;
 use super::{Found, Model, OutcomeInfo};
 use crate::belief::{FaultId, Finding};
 use crate::circuit::meter::{Meter, Reading};
@@ -54,7 +55,6 @@ impl LineInfo {
         name: String,
         line: Line,
         faults: Vec<(PackFault, FaultId)>,
-        meter: Arc<Meter>,
     ) -> Result<Self, SolveError> {
         Ok(LineInfo {
             id,
@@ -62,7 +62,7 @@ impl LineInfo {
             wired: Wired::new(&line)?,
             line,
             faults,
-            meter,
+            meter: Arc::new(Meter::handheld()),
         })
     }
 
@@ -110,7 +110,7 @@ impl LineInfo {
     pub(super) fn foretold(
         &self,
         probing: Probing,
-        misread: impl Fn(usize) -> f64,
+        reliability: f64,
     ) -> Result<(Vec<OutcomeInfo>, Finding), SolveError> {
         let f = self.forecast(probing)?;
         let unit = probing.mode.unit();
@@ -147,7 +147,7 @@ impl LineInfo {
             }
         };
         let rows = self.rows(&f, |p| f.outcomes(p)[..outcomes.len()].to_vec());
-        let finding = Finding::joint(&rows, misread(outcomes.len()));
+        let finding = Finding::joint(&rows, drawn_at_random(reliability, outcomes.len()));
         Ok((outcomes, finding))
     }
 

@@ -6,6 +6,7 @@
 //! same finding with some faults left out.
 mod compile;
 mod lines;
+mod meter;
 mod recognise;
 
 use std::sync::Arc;
@@ -16,8 +17,9 @@ use crate::belief::{Change, Finding, Network};
 use crate::bench::Bench;
 use crate::rulebase::{Kind, Step, Where};
 
-pub use compile::{CompileError, compile, outline};
+pub use compile::{CompileError, compile, compile_for, outline};
 pub use lines::{LineInfo, Measures};
+pub use meter::BenchMeter;
 pub use recognise::{Heard, recognise};
 
 /// Which device is on the bench and what is known of its past.
@@ -60,6 +62,8 @@ pub struct Model {
     pub remedies: Vec<RemedyInfo>,
     /// The bench.
     pub bench: Bench,
+    /// The meter on it.
+    pub meter: BenchMeter,
     /// Name of the device description that was used.
     pub device: String,
     /// Packs that are in play.
@@ -193,6 +197,8 @@ pub struct TestInfo {
     pub measures: Option<Measures>,
     /// Unit of a measured value.
     pub unit: Option<String>,
+    /// The most volts that the meter can show, where that is known.
+    pub most_volts: Option<f64>,
     /// Chance that the result is right.
     pub reliability: f64,
     /// What it takes.

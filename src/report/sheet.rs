@@ -280,6 +280,7 @@ impl BenchStep {
             "note" => ("Remark", "note"),
             "cannot" => ("Could not be done", "cannot"),
             "unclear" => ("Checked, unclear", "unclear"),
+            "meter" => ("Another meter", "note"),
             _ => ("Entered", "note"),
         };
         let text = step_text(s);

@@ -114,6 +114,8 @@ pub struct Line {
     pub id: String,
     /// Name, with `{unit}`.
     pub name: String,
+    /// What its kind is, in a sentence.
+    pub about: String,
     /// Names of the nodes; the first is ground.
     pub nodes: Vec<String>,
     /// The parts, in the order of the path from the connector on.

@@ -80,6 +80,17 @@ pub struct Rulebase {
     pub fingerprint: String,
 }
 
+impl Rulebase {
+    /// The meter of that name; without a name the first, which is the one a
+    /// shop has that does not choose.
+    pub fn meter(&self, name: Option<&str>) -> Option<&MeterProfile> {
+        match name {
+            Some(name) => self.meters.iter().find(|m| m.id == name.trim()),
+            None => self.meters.first(),
+        }
+    }
+}
+
 /// Numbers counted by what they rest on.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq, Serialize)]
 pub struct SourceTally {

@@ -336,6 +336,7 @@ impl Validator<'_> {
         let line = Line {
             id: raw.line.value.clone(),
             name: raw.line.value.replace('-', " "),
+            about: raw.about.clone().unwrap_or_default(),
             nodes: nodes.names,
             parts,
             points,

@@ -7,7 +7,7 @@ use super::*;
 
 impl Validator<'_> {
     /// Adds the meters of a file; one of the same name takes the place of an
-    /// earlier one.
+    /// earlier one, so that the first of all stays the first.
     pub(super) fn meters(&mut self, raw: &RawMeters, all: &mut Vec<MeterProfile>) {
         self.unread.clear();
         self.names("meter", &raw.meters.value);
@@ -46,8 +46,7 @@ impl Validator<'_> {
                     .help("list at least one under `ohms:`"),
                 );
             }
-            all.retain(|other| other.id != id.value);
-            all.push(MeterProfile {
+            let profile = MeterProfile {
                 id: id.value.clone(),
                 name: m.name.clone(),
                 leads,
@@ -55,7 +54,11 @@ impl Validator<'_> {
                 diode,
                 ohms,
                 source,
-            });
+            };
+            match all.iter_mut().find(|other| other.id == id.value) {
+                Some(other) => *other = profile,
+                None => all.push(profile),
+            }
         }
     }
 

@@ -1,0 +1,102 @@
+//! The meter on the bench, and what follows from it.
+
+use std::sync::Arc;
+
+use super::{CompileError, Model, lines};
+use crate::circuit::meter::Meter;
+use crate::rulebase::{MeterMode, Rulebase, nearest};
+
+/// The meter on the bench.
+#[derive(Clone, Debug, PartialEq)]
+pub struct BenchMeter {
+    /// Its name in the rules.
+    pub id: String,
+    /// Name on screens.
+    pub name: String,
+    /// What it does in a circuit.
+    pub meter: Arc<Meter>,
+}
+
+impl Default for BenchMeter {
+    /// That of rules without any meter.
+    fn default() -> Self {
+        BenchMeter {
+            id: "handheld".to_owned(),
+            name: "handheld meter".to_owned(),
+            meter: Arc::new(Meter::handheld()),
+        }
+    }
+}
+
+impl BenchMeter {
+    /// The meter of that name in the rules; without a name their first.
+    ///
+    /// # Errors
+    /// If none is called so.
+    pub fn of(rules: &Rulebase, name: Option<&str>) -> Result<Self, CompileError> {
+        match (rules.meter(name), name) {
+            (Some(m), _) => Ok(BenchMeter {
+                id: m.id.clone(),
+                name: m.name.clone(),
+                meter: Arc::new(Meter::from(m)),
+            }),
+            (None, None) => Ok(BenchMeter::default()),
+            (None, Some(name)) => {
+                let known: Vec<&str> = rules.meters.iter().map(|m| m.id.as_str()).collect();
+                Err(CompileError::NoMeter {
+                    name: name.to_owned(),
+                    near: nearest(name.trim(), known.iter().copied()).map(str::to_owned),
+                    known: match known.is_empty() {
+                        true => "the rules have none".to_owned(),
+                        false => format!("there are {}", known.join(", ")),
+                    },
+                })
+            }
+        }
+    }
+}
+
+impl Model {
+    /// Takes another meter to hand: foretells anew what every test of a line
+    /// may read. Findings that were handed out stay as they are.
+    ///
+    /// # Errors
+    /// If a line cannot be solved.
+    pub fn take(&mut self, meter: &BenchMeter) -> Result<(), CompileError> {
+        self.meter = meter.clone();
+        for line in &mut self.lines {
+            line.meter = meter.meter.clone();
+        }
+        self.foretell()
+    }
+
+    /// Foretells what every test of a line may read.
+    fn foretell(&mut self) -> Result<(), CompileError> {
+        let measured: Vec<(usize, super::Measures)> = (0..self.tests.len())
+            .filter_map(|t| Some((t, self.tests[t].measures?)))
+            .collect();
+        let wanted: Vec<_> = measured
+            .iter()
+            .map(|(_, m)| (&self.lines[m.line], m.probing))
+            .collect();
+        lines::prepare(&wanted);
+        for (t, m) in measured {
+            let line = &self.lines[m.line];
+            let test = &mut self.tests[t];
+            let (outcomes, finding) =
+                line.foretold(m.probing, test.reliability)
+                    .map_err(|why| CompileError::Line {
+                        line: line.id.clone(),
+                        why,
+                    })?;
+            test.most_volts = match m.probing.mode {
+                MeterMode::Diode => Some(line.meter.diode.source.volts.max(line.meter.diode.limit)),
+                MeterMode::Volts | MeterMode::Ohms => None,
+            };
+            test.outcomes = outcomes;
+            test.finding = Arc::new(finding);
+            test.foretold = test.finding.clone();
+        }
+        Ok(())
+    }
+}
