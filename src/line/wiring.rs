@@ -11,6 +11,9 @@ use crate::rulebase::{Doubt, Harm, Known, Line, MeterMode, PartKind};
 
 /// Ideality of a protection junction. Common practice, no source.
 const IDEALITY: f64 = 1.3;
+/// Above this forward voltage, volt at 1 mA, junctions lie in a row (a string of
+/// light diodes), each with the ideality of one. Common practice, no source.
+const ONE_JUNCTION: f64 = 0.65;
 /// Current at which the rules give a forward voltage, ampere.
 const FORWARD_AMPS: f64 = 1e-3;
 /// Forward voltage of what an unpowered rail leads to, volt at 1 mA, and its
@@ -71,6 +74,11 @@ impl Wired {
             MeterMode::Diode | MeterMode::Ohms => &self.off,
         }
     }
+}
+
+/// Ideality of what leads above a forward voltage.
+fn ideality(volts: f64) -> f64 {
+    IDEALITY * (volts / ONE_JUNCTION).max(1.0)
 }
 
 /// Saturation current of a junction from its forward voltage at 1 mA.
@@ -152,9 +160,10 @@ impl Wiring {
                 vec![d]
             }
             PartKind::Junction(volts) => {
-                let law = Junction::new(saturation(volts.typical, IDEALITY), IDEALITY);
+                let n = ideality(volts.typical);
+                let law = Junction::new(saturation(volts.typical, n), n);
                 let d = net.junction(id, a, b, law)?;
-                let by = deviation(volts) / (IDEALITY * THERMAL_VOLTAGE);
+                let by = deviation(volts) / (n * THERMAL_VOLTAGE);
                 spread(d, Parameter::Saturation, by);
                 vec![d]
             }

@@ -4,6 +4,9 @@
     ngspice_check.py write FILE [--count N] [--seed S]
         makes N random networks, has ngspice solve them, writes networks and
         node voltages to FILE (JSON, one network a line)
+    ngspice_check.py solve FILE
+        has ngspice solve the networks in FILE, which tests/line_reference.rs
+        wrote, and writes their node voltages beside them
     ngspice_check.py check FILE
         reruns ngspice on the networks in FILE and compares with the voltages
         kept there
@@ -27,6 +30,9 @@ Elements in FILE, nodes as numbers with 0 for ground:
     ["M", "n"|"p", gate, drain, source, Vto, KP*W/L, body Is, body n]
 A source with limits is a behavioural current source in ngspice; its series
 resistance is therefore never 0 here.
+
+A network has its `parts`, or it is one of the `bases` of FILE (by number) with
+the parts at the places `out` taken out and the parts `in` put in.
 """
 
 import argparse
@@ -348,32 +354,54 @@ def run_once(networks, tolerances):
     return results
 
 
+def whole(network, bases):
+    """The network with all its parts."""
+    if "base" not in network:
+        return network
+    base, out = bases[network["base"]], set(network["out"])
+    parts = [p for i, p in enumerate(base["parts"]) if i not in out]
+    return {"nodes": base["nodes"], "parts": parts + network["in"]}
+
+
+def save(path, head, bases, networks):
+    def block(items):
+        return "[\n%s\n]" % ",\n".join(json.dumps(n, separators=(",", ":")) for n in items)
+
+    with open(path, "w") as f:
+        f.write('{"about": %s,\n' % json.dumps(head))
+        if bases:
+            f.write('"bases": %s,\n' % block(bases))
+        f.write('"networks": %s}\n' % block(networks))
+
+
 def main():
     parser = argparse.ArgumentParser(description=__doc__.split("\n")[0])
-    parser.add_argument("what", choices=["write", "check"])
+    parser.add_argument("what", choices=["write", "solve", "check"])
     parser.add_argument("file")
     parser.add_argument("--count", type=int, default=390)
     parser.add_argument("--seed", type=int, default=20)
     args = parser.parse_args()
     version = subprocess.run(["ngspice", "--version"], capture_output=True, text=True).stdout
     version = re.search(r"ngspice-\S+", version).group(0)
+    head = {"made by": version, "options": OPTIONS % TIGHT}
     if args.what == "write":
-        networks = make(args.count, args.seed)
-        results = run(networks)
-        kept = [dict(n, volts=[float("%.8g" % v) for v in r])
-                for n, r in zip(networks, results) if r is not None]
-        with open(args.file, "w") as f:
-            head = {"made by": version, "options": OPTIONS % TIGHT, "seed": args.seed,
-                    "made": len(networks), "solved": len(kept)}
-            f.write('{"about": %s,\n"networks": [\n' % json.dumps(head))
-            f.write(",\n".join(json.dumps(n, separators=(",", ":")) for n in kept))
-            f.write("\n]}\n")
-        print("%d networks, %d solved by %s" % (len(networks), len(kept), version))
-        return 0
-    with open(args.file) as f:
-        networks = json.load(f)["networks"]
+        bases, networks = [], make(args.count, args.seed)
+        head |= {"seed": args.seed}
+    else:
+        with open(args.file) as f:
+            kept = json.load(f)
+        bases, networks = kept.get("bases", []), kept["networks"]
+    results = run([whole(n, bases) for n in networks])
+    if args.what != "check":
+        solved = [dict(n, volts=[float("%.8g" % v) for v in r])
+                  for n, r in zip(networks, results) if r is not None]
+        head |= {"made": len(networks), "solved": len(solved)}
+        save(args.file, head, bases, solved)
+        print("%d networks, %d solved by %s" % (len(networks), len(solved), version))
+        # Of the random ones some are left out; of the lines none may be.
+        return 1 if args.what == "solve" and len(solved) < len(networks) else 0
     worst, bad = 0.0, 0
-    for network, result in zip(networks, run(networks)):
+    for network, result in zip(networks, results):
         if result is None:
             bad += 1
             continue
