@@ -44,6 +44,8 @@ pub struct Wiring {
     pub parts: Vec<Vec<ElementId>>,
     /// What is not known exactly.
     pub spreads: Vec<Spread>,
+    /// Whether the device is on.
+    power: bool,
 }
 
 /// A line in both states.
@@ -115,6 +117,7 @@ impl Wiring {
             nodes,
             parts: Vec::new(),
             spreads: Vec::new(),
+            power,
         };
         for part in &line.parts {
             let (a, b) = (w.nodes[part.from], w.nodes[part.to]);
@@ -218,6 +221,12 @@ impl Wiring {
             Harm::Joined(a, b) => vec![short(self.nodes[a], self.nodes[b])],
             Harm::Leaky(p) => vec![leaky(ends(p).0, ends(p).1)],
             Harm::LeakyNode(n) => vec![leaky(self.nodes[n], Node::GROUND)],
+            // A weak supply is weak while it is on.
+            Harm::Resistive(p)
+                if !self.power && matches!(line.parts[p].kind, PartKind::Rail { .. }) =>
+            {
+                Vec::new()
+            }
             Harm::Resistive(p) => {
                 let ohms = match line.parts[p].kind {
                     PartKind::Path(k) if k.typical > MEANT_AS_RESISTOR => {

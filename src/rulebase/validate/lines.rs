@@ -969,7 +969,11 @@ impl Validator<'_> {
                     "open" => Some(Harm::Open(i)),
                     "short" => Some(Harm::Short(i)),
                     "leaky" => Some(Harm::Leaky(i)),
-                    _ if matches!(line.parts[i].kind, PartKind::Path(_) | PartKind::Switch(_)) => {
+                    _ if matches!(
+                        line.parts[i].kind,
+                        PartKind::Path(_) | PartKind::Switch(_) | PartKind::Rail { .. }
+                    ) =>
+                    {
                         Some(Harm::Resistive(i))
                     }
                     _ => {
