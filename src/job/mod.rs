@@ -4,6 +4,7 @@
 //! recomputed from it ([`Case`]).
 mod case;
 mod file;
+pub mod line;
 pub mod reading;
 pub mod trail;
 pub mod view;

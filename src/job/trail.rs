@@ -6,6 +6,7 @@ use serde::{Deserialize, Serialize};
 
 use super::case::{Case, Entered};
 use super::file::{CaseFile, Entry};
+use super::line::LineView;
 use super::view::{Share, StateView, Suspect, VERSION, result_words, suspect};
 use crate::belief::likelier;
 use crate::model::{Found, Model};
@@ -65,6 +66,11 @@ pub struct Trail {
     /// Every caution of a step that was done or advised.
     #[serde(default, skip_serializing_if = "Vec::is_empty")]
     pub cautions: Vec<TrailCaution>,
+    /// The lines of the board that were read, as they were known before the
+    /// last remedy that did something about them, else in the end; under the
+    /// rules of today.
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    pub lines: Vec<LineView>,
     /// SHA-256 of the rules of the last step.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub rules: Option<String>,

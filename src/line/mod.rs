@@ -5,7 +5,7 @@
 //! | --- | --- |
 //! | `wiring` | a line as a network, with power and without, and its faults as changes |
 //! | `meter` | a meter of the rules as one that can be put to a circuit |
-//! | `path` | the way from the connector to the far end, with what hangs on it |
+//! | `path` | the wires from the connector to the far end, with what hangs on them |
 //! | `table` | the readings of all points, modes and faults |
 //! | `forecast` | the readings of one point and mode under every fault and pair of faults |
 mod forecast;
@@ -15,6 +15,6 @@ mod table;
 mod wiring;
 
 pub use forecast::{CATEGORIES, Category, Forecast, Probing, Tells};
-pub use path::{Stop, path};
+pub use path::{Branch, End, Stop, wires};
 pub use table::Table;
 pub use wiring::{Wired, Wiring};

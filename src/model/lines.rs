@@ -1,5 +1,7 @@
 //! Lines of a device: what is read on them becomes findings.
 
+mod harms;
+
 use std::sync::{Arc, Mutex, PoisonError};
 
 use super::compile::drawn_at_random;
@@ -11,6 +13,8 @@ use crate::circuit::solve::SolveError;
 use crate::line::{CATEGORIES, Forecast, Probing, Wired};
 use crate::rulebase::{Line, MeterMode, PackFault};
 use crate::shown::shown;
+
+pub use harms::Taken;
 
 /// Share of misread numbers that are OL; the others are spread over what the
 /// meter can show. Common practice, no source.
@@ -160,17 +164,22 @@ impl LineInfo {
     ) -> Result<Finding, SolveError> {
         let f = Forecast::new(&self.line, &self.wired, &self.meter, probing, true)?;
         let rows = self.rows(&f, |p| vec![p.likelihood(reading)]);
-        let flat = match (reading, probing.mode) {
-            (Reading::OL, _) => MISREAD_OL,
-            (Reading::Value(_), MeterMode::Volts | MeterMode::Diode) => {
-                (1.0 - MISREAD_OL) / MISREAD_VOLTS
-            }
-            (Reading::Value(v), MeterMode::Ohms) => {
-                let (low, high) = MISREAD_OHMS;
-                (1.0 - MISREAD_OL) / ((high / low).ln() * v.abs().max(low))
-            }
-        };
+        let flat = misread_density(reading, probing.mode);
         Ok(Finding::joint(&rows, misread).misread_as(vec![flat]))
+    }
+}
+
+/// How dense misread numbers are at what was read.
+fn misread_density(reading: Reading, mode: MeterMode) -> f64 {
+    match (reading, mode) {
+        (Reading::OL, _) => MISREAD_OL,
+        (Reading::Value(_), MeterMode::Volts | MeterMode::Diode) => {
+            (1.0 - MISREAD_OL) / MISREAD_VOLTS
+        }
+        (Reading::Value(v), MeterMode::Ohms) => {
+            let (low, high) = MISREAD_OHMS;
+            (1.0 - MISREAD_OL) / ((high / low).ln() * v.abs().max(low))
+        }
     }
 }
 
@@ -193,8 +202,8 @@ pub(super) fn prepare(wanted: &[(&LineInfo, Probing)]) {
     });
 }
 
-/// Bounds of a good reading with sensible digits.
-fn bounds(low: f64, high: f64, unit: &str) -> String {
+/// Bounds of a value with sensible digits.
+pub(crate) fn bounds(low: f64, high: f64, unit: &str) -> String {
     if high.is_finite() {
         format!("{} to {}", shown(low, unit), shown(high, unit))
     } else {

@@ -18,7 +18,8 @@ use crate::bench::Bench;
 use crate::rulebase::{Kind, Step, Where};
 
 pub use compile::{CompileError, compile, compile_for, outline};
-pub use lines::{LineInfo, Measures};
+pub(crate) use lines::bounds;
+pub use lines::{LineInfo, Measures, Taken};
 pub use meter::BenchMeter;
 pub use recognise::{Heard, recognise};
 

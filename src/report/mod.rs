@@ -18,7 +18,9 @@
 //! | `templates/trail_bench.html` | the bench page |
 //! | `templates/trail_customer.html` | the customer's page |
 //! | `templates/course.svg` | the course of the belief, alone or in the bench page |
+//! | `templates/line.svg` | a line with what is known of it, alone or in the bench page |
 
+mod line;
 mod markdown;
 mod sheet;
 mod svg;
@@ -28,7 +30,9 @@ mod words;
 
 use askama::Template;
 
+use crate::job::line::LineView;
 use crate::job::trail::Trail;
+use line::Picture;
 use sheet::{BenchSheet, CustomerSheet};
 use svg::{Course, Room};
 
@@ -65,6 +69,9 @@ pub fn html(trail: &Trail, audience: Audience) -> Result<String, askama::Error> 
             BenchPage {
                 sheet: BenchSheet::new(trail),
                 courses,
+                lines: (trail.lines.iter().enumerate())
+                    .map(|(n, l)| (l.entries, Picture::new(l, &format!("line-{}", n + 1))))
+                    .collect(),
             }
             .render()
         }
@@ -83,12 +90,29 @@ pub fn course(trail: &Trail) -> Result<String, askama::Error> {
     .render()
 }
 
+/// A line of a job in plain characters, within so many columns and never wider
+/// than 60.
+pub fn line_text(line: &LineView, columns: usize) -> String {
+    line::text(line, columns)
+}
+
+/// A line of a job as an SVG of its own, 480 wide. For the bench.
+pub fn line_picture(line: &LineView) -> Result<String, askama::Error> {
+    LinePicture {
+        line: Picture::new(line, "line"),
+    }
+    .render()
+}
+
 #[derive(Template)]
 #[template(path = "trail_bench.html")]
 struct BenchPage {
     sheet: BenchSheet,
     /// The same course twice, for paper and for a phone; the style shows one.
     courses: Vec<Course>,
+    /// The lines that were read, each with the number of the entry after which
+    /// it is shown.
+    lines: Vec<(usize, Picture)>,
 }
 
 #[derive(Template)]
@@ -101,4 +125,10 @@ struct CustomerPage {
 #[template(path = "course.svg")]
 struct CoursePicture {
     course: Course,
+}
+
+#[derive(Template)]
+#[template(path = "line.svg")]
+struct LinePicture {
+    line: Picture,
 }

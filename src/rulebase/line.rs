@@ -94,6 +94,14 @@ pub struct LinePart {
     pub source: String,
 }
 
+impl LinePart {
+    /// Whether it is a further piece of a part that is written as one: the
+    /// upper junction or the leak of a chip's pin.
+    pub fn is_piece(&self) -> bool {
+        self.id.contains('.')
+    }
+}
+
 /// A place where a probe can be held.
 #[derive(Clone, Debug, PartialEq)]
 pub struct Point {
@@ -128,6 +136,26 @@ pub struct Line {
     pub unplugged: Vec<(usize, usize)>,
     /// What each fault of the pack does to it.
     pub faults: Vec<Effect>,
+}
+
+impl Line {
+    /// A further piece of a written part, by what is put behind its name.
+    fn piece(&self, part: usize, name: &str) -> Option<&LinePart> {
+        let of = self.parts.get(part)?.id.as_str();
+        let is = |p: &&LinePart| p.id.strip_prefix(of).is_some_and(|more| more == name);
+        self.parts.iter().find(is)
+    }
+
+    /// The node of the supply that the upper junction of a pin or a clamp
+    /// leads to, by index.
+    pub fn upper(&self, part: usize) -> Option<usize> {
+        self.piece(part, ".upper").map(|p| p.to)
+    }
+
+    /// Whether a part is the pin of a chip.
+    pub fn is_pin(&self, part: usize) -> bool {
+        self.piece(part, ".leak").is_some()
+    }
 }
 
 /// What a fault of the pack does to a line.
