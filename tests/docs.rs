@@ -6,6 +6,7 @@ use std::process::Command;
 use assert_cmd::prelude::*;
 use clap::CommandFactory;
 use halfsplit::cli::Args;
+use halfsplit::job::line::{LineInPlay, LineView};
 use halfsplit::job::trail::Trail;
 use halfsplit::job::view::StateView;
 
@@ -39,10 +40,17 @@ fn every_field_of_the_json_forms_is_documented() {
     for schema in [
         schemars::schema_for!(StateView),
         schemars::schema_for!(Trail),
+        schemars::schema_for!(LineView),
+        schemars::schema_for!(LineInPlay),
     ] {
         let value = serde_json::to_value(&schema).unwrap();
         let mut all = vec![&value];
-        all.extend(value["$defs"].as_object().unwrap().values());
+        all.extend(
+            value["$defs"]
+                .as_object()
+                .into_iter()
+                .flat_map(|d| d.values()),
+        );
         for object in all {
             for field in object["properties"].as_object().unwrap().keys() {
                 if !doc.contains(&format!("`{field}`")) {

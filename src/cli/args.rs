@@ -59,6 +59,8 @@ pub enum Format {
     Text,
     /// Versioned JSON for programs.
     Json,
+    /// A picture, of `job line` and `trail`.
+    Svg,
 }
 
 /// What to do.
@@ -251,6 +253,18 @@ pub enum JobCommand {
         /// What it would show.
         #[arg(allow_hyphen_values = true)]
         shows: String,
+    },
+    /// Draw a line of the board: its parts with what may be wrong with each,
+    /// the readings taken, and where to probe next.
+    Line {
+        /// Number of the job.
+        job: i64,
+        /// The line; without it, the lines in play are listed, or the only one
+        /// is drawn.
+        line: Option<String>,
+        /// Write it to a file instead of the screen.
+        #[arg(long, short, value_name = "FILE")]
+        out: Option<PathBuf>,
     },
     /// Close a job.
     Close {

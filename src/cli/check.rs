@@ -73,7 +73,7 @@ pub(super) fn check(args: &Args, paths: &[PathBuf], terminal: &mut Terminal) -> 
     let loaded = rules.load();
     match args.format {
         Format::Json => terminal.json(&view(&loaded))?,
-        Format::Text => {
+        _ => {
             terminal.print(&loaded.report(terminal.colour))?;
             terminal.print(&summary(&loaded))?;
         }

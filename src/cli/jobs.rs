@@ -8,6 +8,7 @@ use super::args::{Args, Format, JobCommand, Reader};
 use super::check::load;
 use super::error::{Failure, Result};
 use super::intake::list_jobs;
+use super::line;
 use super::replay::{read_case, with_meter};
 use super::show;
 use super::terminal::{Terminal, escaped, fill};
@@ -107,8 +108,8 @@ pub(super) fn jobs(
             version: VERSION,
             jobs,
         }),
-        Format::Text if jobs.is_empty() => terminal.line("No jobs."),
-        Format::Text => list_jobs(&jobs, terminal),
+        _ if jobs.is_empty() => terminal.line("No jobs."),
+        _ => list_jobs(&jobs, terminal),
     }
 }
 
@@ -171,6 +172,7 @@ pub(super) fn job(args: &Args, command: &JobCommand, terminal: &mut Terminal) ->
         | JobCommand::Undo { job }
         | JobCommand::Why { job, .. }
         | JobCommand::Suppose { job, .. }
+        | JobCommand::Line { job, .. }
         | JobCommand::Close { job, .. }
         | JobCommand::Reopen { job } => *job,
     };
@@ -220,6 +222,9 @@ pub(super) fn job(args: &Args, command: &JobCommand, terminal: &mut Terminal) ->
         JobCommand::Why { suspect, .. } => return why(args, &desk, *suspect, terminal),
         JobCommand::Suppose { test, shows, .. } => {
             return suppose(args, &desk, test, shows, terminal);
+        }
+        JobCommand::Line { line, out, .. } => {
+            return line::line(args, &desk, line.as_deref(), out.as_deref(), terminal);
         }
         _ => {}
     }
@@ -378,6 +383,14 @@ pub(super) fn trail(
         (Format::Json, _) => serde_json::to_string_pretty(&trail)
             .map(|t| escaped(&t))
             .map_err(|e| Failure::no(format!("cannot write JSON: {e}")))?,
+        (Format::Svg, _) if reader == Reader::Customer => {
+            return Err(Failure::Usage(
+                "the picture of the trail is the bench's; the customer's is text or --html"
+                    .to_owned(),
+            ));
+        }
+        (Format::Svg, _) => report::course(&trail)
+            .map_err(|e| Failure::no(format!("cannot draw the trail: {e}")))?,
         (Format::Text, true) => report::html(&trail, audience)
             .map_err(|e| Failure::no(format!("cannot write the page: {e}")))?,
         (Format::Text, false) => report::markdown(&trail, audience),
@@ -385,7 +398,7 @@ pub(super) fn trail(
     write_out(&text, out, terminal)
 }
 
-fn write_out(text: &str, out: Option<&Path>, terminal: &mut Terminal) -> Result {
+pub(super) fn write_out(text: &str, out: Option<&Path>, terminal: &mut Terminal) -> Result {
     match out {
         None => terminal.line(text.trim_end()),
         Some(path) => {

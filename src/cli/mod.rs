@@ -7,6 +7,7 @@ mod error;
 mod explain;
 mod intake;
 mod jobs;
+mod line;
 mod replay;
 mod show;
 mod sum;
@@ -19,7 +20,7 @@ use std::process::ExitCode;
 use clap::{CommandFactory, Parser};
 
 pub use args::Args;
-use args::{Command, RulesCommand};
+use args::{Command, Format, JobCommand, RulesCommand};
 pub use error::{Failure, Result};
 pub use terminal::Terminal;
 
@@ -73,6 +74,15 @@ fn manual(out: &mut Vec<u8>) -> std::io::Result<()> {
 /// # Errors
 /// With the message and the exit code that the failure calls for.
 pub fn run(args: &Args, terminal: &mut Terminal) -> Result {
+    let drawn = matches!(
+        &args.command,
+        Some(Command::Trail { .. } | Command::Job(JobCommand::Line { .. }))
+    );
+    if args.format == Format::Svg && !drawn {
+        return Err(Failure::Usage(
+            "only `job line` and `trail` have a picture; take text or json".to_owned(),
+        ));
+    }
     match &args.command {
         Some(Command::Rules(RulesCommand::Check { paths })) => check::check(args, paths, terminal),
         Some(Command::Rules(RulesCommand::Schema)) => check::schema(terminal),

@@ -157,7 +157,7 @@ pub(super) fn replay_file(args: &Args, file: &CaseFile, terminal: &mut Terminal)
                 truth,
             })
         }
-        Format::Text => print(file, &case, &states, &truth, terminal),
+        _ => print(file, &case, &states, &truth, terminal),
     }
 }
 

@@ -68,7 +68,7 @@ pub(super) fn sum(args: &Args, which: &SumCommand, terminal: &mut Terminal) -> R
     let answer = answer(which)?;
     match args.format {
         Format::Json => terminal.json(&answer)?,
-        Format::Text => {
+        _ => {
             for line in &answer.says {
                 terminal.say(line)?;
             }

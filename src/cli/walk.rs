@@ -5,10 +5,12 @@ use super::ask::{Ask, Piped, Reply, Typed};
 use super::check::load;
 use super::error::{Failure, Result};
 use super::intake::Intake;
+use super::line;
 use super::show;
 use super::terminal::Terminal;
 use crate::belief::likelier;
 use crate::desk::Desk;
+use crate::job::line::line_at_hand;
 use crate::job::view::{self, StateView, StepView, percent};
 use crate::job::{Cannot, ClosingState, Did, Entry, Shown, Unclear};
 use crate::model::{BenchMeter, Found};
@@ -33,6 +35,8 @@ Answer the step marked with an arrow: yes or no, its number, or the value you re
   why [N]       what speaks for and against suspect N (1 if not given)
   explain       more on this step: how, why, and what it rests on
   suppose       what a result would change, without entering it
+  line [NAME]   the line of the board that this step measures, or another,
+                drawn with what may be wrong where
   note TEXT     a remark for the trail
   meter NAME    another meter from here on; `meter` alone lists them
   undo          take the last entry back
@@ -323,9 +327,9 @@ impl Walk<'_> {
             }))?;
             return Ok(Flow::On);
         }
-        const WORDS: [&str; 15] = [
+        const WORDS: [&str; 16] = [
             "others", "done", "cannot", "unclear", "why", "explain", "suppose", "note", "undo",
-            "trail", "close", "pause", "quit", "what", "meter",
+            "line", "trail", "close", "pause", "quit", "what", "meter",
         ];
         let fits: Vec<&str> = WORDS
             .into_iter()
@@ -387,6 +391,7 @@ impl Walk<'_> {
             }
             // "what if" is how people ask for it.
             "suppose" | "what" => self.suppose(need(step)?, rest)?,
+            "line" => self.line(step, rest)?,
             "note" => {
                 let text = if rest.is_empty() {
                     match self.question("Remark (Enter: none) > ", "A remark for the trail.")? {
@@ -674,6 +679,38 @@ impl Walk<'_> {
             self.say(&text)?;
         }
         self.say("(Nothing was entered.)")
+    }
+
+    /// A line of the board: the one that the step measures, else the one read
+    /// last, else a list.
+    fn line(&mut self, step: Option<&StepView>, typed: &str) -> Result {
+        let test = step.and_then(|s| match self.desk.case.model.test(&s.id) {
+            Found::One(i) => Some(i),
+            _ => None,
+        });
+        let width = self.terminal.width;
+        let at = match typed {
+            "" => line_at_hand(&self.desk.case, test),
+            name => Some(line::find(&self.desk, name)?),
+        };
+        let text = match at {
+            None => {
+                let list = line::list(&self.desk, width);
+                let some = !self.desk.case.model.lines.is_empty();
+                format!(
+                    "{list}{}",
+                    if some { "\n`line NAME` draws one." } else { "" }
+                )
+            }
+            Some(i) => {
+                let view = self.desk.line(i);
+                // The step at hand is on the screen already.
+                let new = |s: &StepView| step.is_none_or(|at| at.id != s.id);
+                let tell = view.next.as_ref().is_some_and(|n| new(&n.step));
+                line::drawn(&view, width, tell)
+            }
+        };
+        self.terminal.line(&text)
     }
 
     fn close(&mut self, typed: &str) -> Result {

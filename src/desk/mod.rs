@@ -5,6 +5,7 @@
 use thiserror::Error;
 
 use crate::job::reading::{self, Asked, Typed};
+use crate::job::line::{self, LineInPlay, LineView};
 use crate::job::trail::{Moment, Trail};
 use crate::job::view::{self, StateView};
 use crate::job::{Case, CaseError, CaseFile, Closed, Closing, ClosingState, Entry, Settings};
@@ -281,6 +282,56 @@ impl<'r> Desk<'r> {
         Some(moved_words(shown, &Moment::from(&now)))
     }
 
+    /// The lines of the board in play, the likeliest to be at fault first.
+    pub fn lines(&self) -> Vec<LineInPlay> {
+        line::lines_in_play(&self.case, &self.record.file.steps)
+    }
+
+    /// A line of the board, by its place in the model. A closed job has no next
+    /// probe.
+    pub fn line(&self, line: usize) -> LineView {
+        let file = &self.record.file;
+        let view = line::line_view(&self.case, &file.steps, line);
+        let next = view.next.clone().filter(|_| file.closed.is_none());
+        LineView { next, ..view }
+    }
+
+    /// The lines that were read, as they were known before the last remedy on
+    /// each of them.
+    fn lines_read(&self) -> Vec<LineView> {
+        let steps = &self.record.file.steps;
+        let mut then: Option<(usize, Case)> = None;
+        let mut out = Vec::new();
+        for at in 0..self.case.model.lines.len() {
+            let Some(until) = line::read_until(&self.case, at) else {
+                continue;
+            };
+            if until == steps.len() {
+                out.push(self.line(at));
+                continue;
+            }
+            if then.as_ref().is_none_or(|t| t.0 != until) {
+                let part = CaseFile {
+                    steps: steps[..until].to_vec(),
+                    ..self.record.file.clone()
+                };
+                // What could not all be then is told by the trail itself.
+                let Ok(case) = Case::of_today(self.rules, &part, self.settings) else {
+                    continue;
+                };
+                then = Some((until, case));
+            }
+            let id = &self.case.model.lines[at].id;
+            if let Some((_, case)) = &then
+                && let Some(line) = case.model.lines.iter().position(|l| l.id == *id)
+            {
+                let view = line::line_view(case, &steps[..until], line);
+                out.push(LineView { next: None, ..view });
+            }
+        }
+        out
+    }
+
     /// The trail.
     pub fn trail(&self) -> Trail {
         let moments = self.record.shown.iter().map(|s| s.1.clone()).collect();
@@ -293,6 +344,7 @@ impl<'r> Desk<'r> {
         t.job = Some(self.id());
         t.opened = Some(self.record.opened.clone());
         t.closed = self.record.closed_at.clone();
+        t.lines = self.lines_read();
         t.rules = Some(
             self.record
                 .shown

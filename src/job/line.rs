@@ -203,7 +203,11 @@ pub struct NextProbe {
 
 /// The lines in play, the likeliest to be at fault first.
 pub fn lines_in_play(case: &Case, steps: &[Entry]) -> Vec<LineInPlay> {
-    let next = case.advice(1).steps.first().and_then(|p| measured(case, p.act));
+    let next = case
+        .advice(1)
+        .steps
+        .first()
+        .and_then(|p| measured(case, p.act));
     let mut all: Vec<LineInPlay> = (0..case.model.lines.len())
         .map(|line| {
             let known = Known::new(case, steps, line);
@@ -264,7 +268,9 @@ pub fn line_at_hand(case: &Case, test: Option<usize>) -> Option<usize> {
 /// `None` if no reading of it counts.
 pub(crate) fn read_until(case: &Case, line: usize) -> Option<usize> {
     let reads = |e: &Entered| match e {
-        Entered::Result { test, .. } => measured(case, Act::Test(*test)).is_some_and(|m| m.line == line),
+        Entered::Result { test, .. } => {
+            measured(case, Act::Test(*test)).is_some_and(|m| m.line == line)
+        }
         _ => false,
     };
     let first = case.entered.iter().position(reads)?;
@@ -413,8 +419,9 @@ impl<'c> Known<'c> {
             sum - any
         };
         let sets = b.candidates.iter().filter(|(set, _)| set.len() > 1);
+        // The list may leave out up to a hundredth of them.
         let counted_twice: f64 = sets.map(|(set, p)| p * twice(set)).sum();
-        (sum - counted_twice).clamp(0.0, 1.0)
+        (sum - counted_twice).clamp(0.0, (1.0 - b.nothing).max(0.0))
     }
 
     fn at_fault(&self) -> f64 {
@@ -438,7 +445,11 @@ impl<'c> Known<'c> {
 
     fn readings(&self, point: usize) -> Vec<ReadingView> {
         let here = |t: &&TakenHere| t.measures.probing.point == point;
-        self.taken.iter().filter(here).map(|t| self.reading(t)).collect()
+        self.taken
+            .iter()
+            .filter(here)
+            .map(|t| self.reading(t))
+            .collect()
     }
 
     fn reading(&self, t: &TakenHere) -> ReadingView {
@@ -507,7 +518,11 @@ fn does(line: &Line, harm: Harm) -> String {
         Harm::Resistive(p) => format!("{} too high in resistance", part(p)),
         Harm::Grounded(n) => format!("short to ground at the {}", place(line, n)),
         Harm::LeakyNode(n) => format!("leak to ground at the {}", place(line, n)),
-        Harm::Joined(a, b) => format!("short from the {} to the {}", place(line, a), place(line, b)),
+        Harm::Joined(a, b) => format!(
+            "short from the {} to the {}",
+            place(line, a),
+            place(line, b)
+        ),
     }
 }
 

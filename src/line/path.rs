@@ -179,13 +179,15 @@ impl<'l> Plan<'l> {
 
     /// A part without a place on a node that has one: it lies behind a supply.
     fn behind(&self) -> Option<(usize, usize)> {
-        (0..self.ends.len()).filter(|i| self.left[*i]).find_map(|i| {
-            let (a, b) = self.ends[i];
-            [a, b]
-                .into_iter()
-                .find(|n| *n != 0 && self.placed[*n])
-                .map(|n| (i, n))
-        })
+        (0..self.ends.len())
+            .filter(|i| self.left[*i])
+            .find_map(|i| {
+                let (a, b) = self.ends[i];
+                [a, b]
+                    .into_iter()
+                    .find(|n| *n != 0 && self.placed[*n])
+                    .map(|n| (i, n))
+            })
     }
 
     /// What hangs on a node; on a supply, only what leads from it to ground.
@@ -224,7 +226,7 @@ impl<'l> Plan<'l> {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::rulebase::{Rulebase, Rules};
+    use crate::rulebase::Rules;
 
     /// A wire as text: the stops with what hangs on them in brackets, the parts
     /// between them.
@@ -252,7 +254,90 @@ mod tests {
     }
 
     fn template(name: &str) -> Vec<String> {
-        let rules = Rulebase::load(&Rules::default()).unwrap();
-        drawn(rules.kinds.iter().find(|l| l.id == name).unwrap())
+        let loaded = Rules::default().load();
+        let all = &loaded.rulebase.templates;
+        drawn(all.iter().find(|l| l.id == name).unwrap())
+    }
+
+    #[test]
+    fn a_wire_runs_from_the_plug_to_the_far_end_with_what_hangs_on_it() {
+        assert_eq!(
+            template("control-bus"),
+            [
+                "part[part] far-plug tail flex plug contact pad solder land[clamp] series \
+                 bus[pull-up-io[io]] track ball ball pin[host>io]"
+            ]
+        );
+    }
+
+    #[test]
+    fn a_supply_may_end_a_wire_and_is_never_passed() {
+        assert_eq!(
+            template("supply-rail"),
+            [
+                "part[load part] far-plug tail flex plug contact pad solder land[capacitor] \
+                 ferrite out[out-capacitor regulator]"
+            ]
+        );
+        assert_eq!(
+            template("cc-line"),
+            [
+                "offer[offer] source-pull-up wire cable pin port-joint tail flex plug contact \
+                 land[clamp] track cc[pull-down controller-supply[supply]]"
+            ]
+        );
+        // A way as long that leads to a pin is the better one.
+        assert_eq!(
+            template("thermistor-line"),
+            ["plug[thermistor] contact pad solder \
+                 land[clamp capacitor pull-up-bias[bias]] track pin[controller>bias]"]
+        );
+    }
+
+    #[test]
+    fn two_wires_are_drawn_one_after_the_other() {
+        let wires = template("data-pair");
+        assert_eq!(
+            wires,
+            [
+                "pin-p port-joint-p tail-p flex-p plug-p contact-p land-p[clamp-p] filter-p \
+                 far-p track-p ball-p ball-p chip-p[host-p-io[io]]",
+                "pin-n port-joint-n tail-n flex-n plug-n contact-n land-n[clamp-n] filter-n \
+                 far-n track-n ball-n ball-n chip-n[host-n>io]",
+            ]
+        );
+        // Both wires of a coil are one way around.
+        assert_eq!(template("speaker-line").len(), 1);
+    }
+
+    #[test]
+    fn every_written_part_and_point_of_every_template_stands_in_one_place() {
+        let loaded = Rules::default().load();
+        for line in &loaded.rulebase.templates {
+            let mut parts: Vec<usize> = Vec::new();
+            let mut nodes: Vec<usize> = Vec::new();
+            fn collect(s: &Stop, parts: &mut Vec<usize>, nodes: &mut Vec<usize>) {
+                nodes.push(s.node);
+                parts.extend(s.onward);
+                for b in &s.branches {
+                    parts.push(b.part);
+                    if let End::Stop(s) = &b.to {
+                        collect(s, parts, nodes);
+                    }
+                }
+            }
+            for s in wires(line).iter().flatten() {
+                collect(s, &mut parts, &mut nodes);
+            }
+            parts.sort_unstable();
+            nodes.sort_unstable();
+            let written: Vec<usize> = (0..line.parts.len())
+                .filter(|p| !line.parts[*p].is_piece())
+                .collect();
+            assert_eq!(parts, written, "{}", line.id);
+            let all: Vec<usize> = (1..line.nodes.len()).collect();
+            assert_eq!(nodes, all, "{}", line.id);
+        }
+        assert!(wires(&Line::default()).is_empty());
     }
 }

@@ -78,7 +78,9 @@ impl<'v> What<'v> {
             What::Branch(b) => {
                 let plain = ["supply", "pin"].contains(&b.part.kind.as_str());
                 match b.to.as_str() {
-                    "ground" if !plain => format!("{}, to ground", valued(&b.part)),
+                    "ground" if !plain && !b.part.name.contains("ground") => {
+                        format!("{}, to ground", valued(&b.part))
+                    }
                     _ => valued(&b.part),
                 }
             }
@@ -111,7 +113,10 @@ fn reading(r: &ReadingView) -> String {
         "good" => format!("({})", r.good),
         _ => format!("(good: {})", r.good),
     };
-    let read = r.reads.as_ref().map_or_else(String::new, |v| format!(" {v}"));
+    let read = r
+        .reads
+        .as_ref()
+        .map_or_else(String::new, |v| format!(" {v}"));
     let mut out = format!("{}{read}: {how} {due}", mode(&r.mode));
     if r.before_remedy {
         out += ", before the remedy";
@@ -203,5 +208,8 @@ fn says(view: &LineView) -> String {
     } else {
         ""
     };
-    format!("something wrong on it: {}{fast}", percent(view.at_fault))
+    format!(
+        "Something wrong on this line: {}{fast}",
+        percent(view.at_fault)
+    )
 }

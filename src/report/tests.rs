@@ -212,9 +212,44 @@ fn trail() -> Trail {
         "proved": ["both speakers are heard", "the battery takes charge"],
         "unproved": ["the headphones are heard"],
         "cautions": [{"id": "lithium", "text": lithium}, {"id": "unpowered", "text": unpowered}],
+        "lines": [line()],
         "rules": "5be1f0c29a77d3410d6f5be1f0c29a77d3410d6f5be1f0c29a77d3410d6f0001"
     }))
     .unwrap()
+}
+
+/// The left speaker's wire, with one of everything that is drawn.
+fn line() -> Value {
+    json!({
+        "line": "sound.left", "name": "wire of the left speaker", "fast": true, "entries": 4,
+        "at_fault": 0.93,
+        "wires": [
+            [
+                {"node": "coil", "branches": [
+                    {"part": {"part": "coil", "name": "coil", "kind": "path", "value": "8 ohm", "posterior": 0.08}, "to": "ground"}],
+                 "onward": {"part": "contact", "name": "contact", "kind": "path", "posterior": 0.76}},
+                {"node": "pad",
+                 "point": {"point": "pad", "name": "pad of the speaker", "readings": [
+                    {"entry": 4, "test": "sound.speaker-ohms", "mode": "ohms", "reads": "7.9 ohm",
+                     "good": "6.8 ohm to 9.2 ohm", "shows": "good", "misread": 0.12,
+                     "before_remedy": true}]},
+                 "bridges": [{"to": "ground", "says": "short to ground", "posterior": 0.03}],
+                 "branches": [
+                    {"part": {"part": "output", "name": "output of the amplifier", "kind": "pin", "posterior": 0.05},
+                     "to": "supply",
+                     "end": {"node": "supply", "branches": [
+                        {"part": {"part": "supply", "name": "supply", "kind": "supply", "value": "3.8 V"}, "to": "ground"}]}}]}
+            ],
+            [{"node": "back", "onward": {"part": "return", "name": "return", "kind": "path"}}, {"node": "end"}]
+        ],
+        "causes": [{"fault": "sound.contacts.open", "name": "contacts of the left speaker: open",
+                    "does": "contact open", "posterior": 0.76}],
+        "next": {"point": "pad", "mode": "diode", "rank": 2, "step": {
+            "act": "test", "id": "sound.pad-diode", "text": "In diode mode, what does the pad read?",
+            "minutes": 2.0, "moving_minutes": 0.0, "parts": 0.0, "gain_bits": 0.2,
+            "expected_cost": 20.0, "outcomes": [], "prepare": [], "tools": [], "cautions": [],
+            "why": "tells a little"}}
+    })
 }
 
 const HOSTILE: &str = " <script>alert(1)</script><img src=x onerror=y> \"onload=\" '/> ]]> --> \
@@ -275,11 +310,12 @@ fn names(page: &str) -> BTreeSet<String> {
         .collect()
 }
 
-fn outputs(t: &Trail) -> [String; 3] {
+fn outputs(t: &Trail) -> [String; 4] {
     [
         html(t, Audience::Bench).unwrap(),
         html(t, Audience::Customer).unwrap(),
         course(t).unwrap(),
+        line_picture(&t.lines[0]).unwrap(),
     ]
 }
 
@@ -343,6 +379,7 @@ fn pages_hold_what_the_policy_says_and_nothing_from_outside() {
         include_str!("templates/trail_bench.html"),
         include_str!("templates/trail_customer.html"),
         include_str!("templates/course.svg"),
+        include_str!("templates/line.svg"),
     ] {
         let tight = template.replace(' ', "");
         assert!(
@@ -842,11 +879,12 @@ fn pages_to_look_at() {
         .map(|n| numbered(n + 1, &steps[n % steps.len()]))
         .collect();
     for (name, t) in [("plain", trail()), ("hostile", hostile()), ("many", many)] {
-        let [bench, customer, picture] = outputs(&t);
+        let [bench, customer, picture, line] = outputs(&t);
         for (kind, text) in [
             ("bench.html", bench),
             ("customer.html", customer),
             ("course.svg", picture),
+            ("line.svg", line),
             ("bench.md", markdown(&t, Audience::Bench)),
             ("customer.md", markdown(&t, Audience::Customer)),
         ] {

@@ -162,20 +162,25 @@ impl Picture {
         match row.what {
             What::Part(p) => self.signs.push(sign(upright(p, x, middle), false)),
             What::Branch(b) => {
-                let _ = write!(self.wires, "M{} {}H{}", px(x), px(middle), px(x + STUB));
-                self.signs.push(sign(lying(&b.part, x + STUB / 2.0, middle), false));
+                let ends = b.end.is_none() && ["pin", "supply"].contains(&b.part.kind.as_str());
+                let to = x + if ends { STUB / 2.0 } else { STUB };
+                let _ = write!(self.wires, "M{} {}H{}", px(x), px(middle), px(to));
+                self.signs
+                    .push(sign(lying(&b.part, x + STUB / 2.0, middle), false));
                 if b.end.is_some() {
                     self.wires += &run(middle, bottom, x + STUB);
-                } else if b.to == "ground" && b.part.kind != "pin" && b.part.kind != "supply" {
+                } else if b.to == "ground" && !ends {
                     self.signs.push(sign(ground(x + STUB, middle), false));
                 }
             }
             What::Bridge(_) => {
                 let path = format!("M{} {}h{}", px(x), px(middle), px(STUB - 3.0));
-                self.signs.push(sign(format!("{path}l-6 -4m6 4l-6 4"), false));
+                self.signs
+                    .push(sign(format!("{path}l-6 -4m6 4l-6 4"), false));
             }
             What::Point(p) => {
-                self.signs.push(sign(disc(x, middle, 5.0), !p.readings.is_empty()));
+                self.signs
+                    .push(sign(disc(x, middle, 5.0), !p.readings.is_empty()));
             }
             What::Next(_) => {
                 let path = format!("M{} {}l9 -5v10Z", px(x + 7.0), px(middle));
@@ -270,7 +275,10 @@ fn ground(x: f64, y: f64) -> String {
 fn disc(x: f64, y: f64, r: f64) -> String {
     let (left, across) = (px(x - r), px(2.0 * r));
     let r = px(r);
-    format!("M{left} {}a{r} {r} 0 1 0 {across} 0a{r} {r} 0 1 0 -{across} 0Z", px(y))
+    format!(
+        "M{left} {}a{r} {r} 0 1 0 {across} 0a{r} {r} 0 1 0 -{across} 0Z",
+        px(y)
+    )
 }
 
 fn px(v: f64) -> String {

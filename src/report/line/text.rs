@@ -15,8 +15,7 @@ pub(in crate::report) fn text(view: &LineView, width: usize) -> String {
     let width = width.min(WIDEST);
     let rows = rows(view);
     let likeliest = likeliest(&rows);
-    let name = words::line(&view.name);
-    let mut out = wrapped(&format!("{name} ({})", view.line), width, "", "  ");
+    let mut out = wrapped(&format!("{} ({})", view.name, view.line), width, "", "  ");
     out.extend(wrapped(&says(view), width, "", "  "));
     out.push(String::new());
     for (i, row) in rows.iter().enumerate() {
@@ -31,7 +30,12 @@ pub(in crate::report) fn text(view: &LineView, width: usize) -> String {
         out.push("Likeliest here:".to_owned());
     }
     for (odds, text) in named {
-        out.extend(wrapped(&text, width, &format!("{odds:>7}  "), &" ".repeat(ODDS)));
+        out.extend(wrapped(
+            &text,
+            width,
+            &format!("{odds:>7}  "),
+            &" ".repeat(ODDS),
+        ));
     }
     out.extend(wrapped(
         "O a place to probe, # a part of the way, +-- beside it",
@@ -46,7 +50,11 @@ pub(in crate::report) fn text(view: &LineView, width: usize) -> String {
 fn drawn(row: &Row, likeliest: Option<f64>, width: usize) -> Vec<String> {
     let p = row.what.posterior();
     let odds = p.map_or_else(String::new, percent);
-    let mark = if p.is_some() && p == likeliest { '>' } else { ' ' };
+    let mark = if p.is_some() && p == likeliest {
+        '>'
+    } else {
+        ' '
+    };
     let trunk = |goes: &bool| if *goes { "|   " } else { "    " };
     let left: String = row.left.iter().map(trunk).collect();
     let (head, hang) = match row.what {
@@ -55,7 +63,7 @@ fn drawn(row: &Row, likeliest: Option<f64>, width: usize) -> Vec<String> {
         What::Branch(_) | What::Bridge(_) => ("+-- ", "    "),
         What::Point(_) => ("O ", "  "),
         What::Reading(_) => ("    ", "      "),
-        What::Next(_) => (" <- ", "      "),
+        What::Next(_) => ("   <- ", "      "),
     };
     // Further rows of the same text stand beside the wire.
     let beside = |text: &str, goes: bool| match (goes, text.strip_prefix(' ')) {
@@ -71,14 +79,14 @@ fn drawn(row: &Row, likeliest: Option<f64>, width: usize) -> Vec<String> {
             format!("{}{left}{rest}", " ".repeat(ODDS)),
         ),
     };
-    wrapped(&words::line(&row.what.words()), width, &first, &rest)
+    wrapped(&row.what.words(), width, &first, &rest)
 }
 
 /// Text within so many columns. A number stays with its unit or sign, a name is
 /// broken only if it fits no row, and signs that a plain terminal may lack are
 /// replaced.
 fn wrapped(text: &str, width: usize, first: &str, rest: &str) -> Vec<String> {
-    let mut plain = text.replace('µ', "u").replace('–', "-");
+    let mut plain = words::line(text).replace('µ', "u").replace('–', "-") + " ";
     for unit in ["%", "V", "mV", "ohm", "kilohm", "megohm"] {
         for end in [",", ")", ":", " "] {
             plain = plain.replace(&format!(" {unit}{end}"), &format!("\u{a0}{unit}{end}"));
