@@ -41,6 +41,8 @@ const BY_NUMBERS: &[(&str, Option<usize>)] = &[
     ("b", Some(0)),
     ("suppose", Some(0)),
     ("what if no", Some(0)),
+    ("line", Some(0)),
+    ("line top", Some(0)),
     ("a", Some(0)),
     ("note it fell on a stone floor", Some(1)),
     ("note", Some(1)),
@@ -386,6 +388,7 @@ fn hostile_lines_are_kept_and_never_reach_the_terminal_raw() {
         put(&[b"done ", &line[..]].concat());
         put(&[b"suppose ", &line[..]].concat());
         put(&[b"why ", &line[..]].concat());
+        put(&[b"line ", &line[..]].concat());
         put(b"trail");
         put(b"close not worth it");
         put(&line);
@@ -715,6 +718,12 @@ fn refusals_say_what_is_wrong_and_end_with_their_code() {
             2,
             &["trail", "1", "--reader", "customer", "--format", "json"],
         ),
+        (
+            2,
+            &["trail", "1", "--reader", "customer", "--format", "svg"],
+        ),
+        (2, &["job", "show", "1", "--format", "svg"]),
+        (1, &["job", "line", "1", "rail"]),
         (2, &["--candidates", "9", "jobs"]),
         (2, &["--rate", "free", "jobs"]),
         (2, &["completions", "abacus"]),
@@ -810,6 +819,8 @@ fn the_trail_in_all_its_forms() {
         let written = std::fs::read_to_string(&file).unwrap();
         assert_eq!(bench.filtered(&written), page);
     }
+    let picture = bench.run(&["trail", "1", "--format", "svg"]).fine();
+    assert!(picture.starts_with("<svg "), "{picture}");
     let e = bench
         .run(&["trail", "1", "--out", "no/such/folder/x.md"])
         .refused(1);

@@ -105,8 +105,8 @@ pub(super) fn drawn(view: &LineView, width: usize, step: bool) -> String {
 pub(super) fn list(desk: &Desk, width: usize) -> String {
     let lines = desk.lines();
     if lines.is_empty() {
-        return "No line of the board is in play: the rules know none for this complaint."
-            .to_owned();
+        let none = "No line of the board is in play: the rules know none for this complaint.";
+        return fill(none, width, "", "");
     }
     let row = |l: &LineInPlay| {
         let mut text = format!("{} ({})", l.name, l.line);

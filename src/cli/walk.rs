@@ -35,8 +35,7 @@ Answer the step marked with an arrow: yes or no, its number, or the value you re
   why [N]       what speaks for and against suspect N (1 if not given)
   explain       more on this step: how, why, and what it rests on
   suppose       what a result would change, without entering it
-  line [NAME]   the line of the board that this step measures, or another,
-                drawn with what may be wrong where
+  line [NAME]   a line of the board, drawn with what may be wrong where
   note TEXT     a remark for the trail
   meter NAME    another meter from here on; `meter` alone lists them
   undo          take the last entry back

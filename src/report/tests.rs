@@ -790,6 +790,7 @@ fn lines_have_gaps_only_where_nothing_was_kept() {
 fn a_job_without_steps_has_no_course() {
     let mut t = trail();
     t.steps.clear();
+    t.lines.clear();
     t.ended = None;
     let page = html(&t, Audience::Bench).unwrap();
     assert!(!page.contains("<svg") && page.contains("Nothing has been done yet."));
