@@ -23,10 +23,10 @@
 //!
 //! Shares are worked out as if the fault were the only one on its line. Beside
 //! another fault that explains the readings better, a fault is so unlikely that
-//! its shares matter little. What a fault does to a node (a short or a leak to
-//! ground, a bridge to another node) is shown at the node, not at a part.
-//! Supplies and other lines are not mixed in: the same fault has its own shares
-//! on each line that it can strike.
+//! its shares matter little. Each line is looked at by itself: the same fault
+//! has its own shares on each line that it can strike. What a fault does to a
+//! node (a short or a leak to ground, a bridge to another node) is shown at the
+//! node, not at a part.
 
 use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};

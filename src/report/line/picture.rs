@@ -23,8 +23,8 @@ const WIRE: f64 = 98.0;
 const STUB: f64 = 34.0;
 /// From a wire to the text beside it.
 const BESIDE: f64 = 15.0;
-/// Mean width of a character.
-const LETTER: f64 = FONT * 0.53;
+/// Mean width of a character in a wide font.
+const LETTER: f64 = FONT * 0.58;
 
 /// A picture, laid out. Coordinates are text with one decimal.
 pub(in crate::report) struct Picture {

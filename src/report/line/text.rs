@@ -38,7 +38,7 @@ pub(in crate::report) fn text(view: &LineView, width: usize) -> String {
         ));
     }
     out.extend(wrapped(
-        "O a place to probe, # a part of the way, +-- beside it",
+        "O a place to probe, # a part of the wire, +-- beside it",
         width,
         "",
         "  ",
