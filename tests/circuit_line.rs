@@ -259,6 +259,25 @@ fn density_integrates_to_what_is_not_ol() {
 }
 
 #[test]
+fn a_resistance_near_the_end_of_a_range_is_read_in_the_next_and_is_not_ol() {
+    let mut network = Network::new();
+    let pin = network.node("pin");
+    // The ranges of the meter end at 6 kilohm, and at 60 kilohm.
+    let r = network.resistor("load", pin, Node::GROUND, 5.8e3).unwrap();
+    network.set_board_leakage(1e9).unwrap();
+    let unknown = [Spread::tolerance(r, 20.0)];
+    let meter = Meter::handheld();
+    let mut solver = Solver::new(&network).unwrap();
+    let mut predictor = Predictor::new(&mut solver, &meter, &unknown);
+    let p = predictor
+        .predict(&[], pin, Node::GROUND, Mode::Ohms)
+        .unwrap();
+    assert!(p.ol() < 1e-6, "{}", p.ol());
+    assert!(p.density(6.2e3) > 0.5 * p.density(5.8e3));
+    assert!((p.cdf(5.8e3) - 0.5).abs() < 0.01);
+}
+
+#[test]
 fn several_faults_act_together() {
     let line = line();
     let meter = meter();

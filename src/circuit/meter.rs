@@ -185,6 +185,23 @@ impl Meter {
         }
     }
 
+    /// What the meter puts out where it shows this reading.
+    #[must_use]
+    pub fn source(&self, mode: Mode, reading: Reading) -> TestSource {
+        match mode {
+            Mode::Volts => TestSource::behind(0.0, self.volts.input),
+            Mode::Diode => self.diode.source,
+            Mode::Ohms => {
+                let fits = |r: &&OhmsRange| match reading {
+                    Reading::Value(v) => v <= r.full_scale,
+                    Reading::OL => false,
+                };
+                let range = self.ohms.iter().find(fits).or(self.ohms.last());
+                range.map_or(self.diode.source, |r| r.source)
+            }
+        }
+    }
+
     /// Reads between two points of a circuit with some changes made to it. The
     /// circuit is taken as it is: for diode and resistance mode give the
     /// [unpowered](super::network::Network::unpowered) one.
@@ -232,7 +249,7 @@ impl Meter {
                 (shown, self.diode.limit, self.diode.accuracy)
             }
             Mode::Ohms => {
-                let mut found = (Shown::default(), 0.0, self.diode.accuracy);
+                let mut found = (Shown::default(), self.diode.accuracy);
                 let last = self.ohms.len().saturating_sub(1);
                 for (i, range) in self.ohms.iter().enumerate() {
                     // A higher range drives less current, at which junctions
@@ -243,12 +260,14 @@ impl Meter {
                     }
                     let at = self.apply(solver, edits, red, black, range.source)?;
                     let shown = quotient(&at);
-                    found = (shown, range.full_scale, range.accuracy);
+                    found = (shown, range.accuracy);
                     if shown.value <= range.full_scale {
                         break;
                     }
                 }
-                found
+                // What does not fit this range goes to the next: OL is above all.
+                let most = self.ohms.last().map_or(0.0, |r| r.full_scale);
+                (found.0, most, found.1)
             }
         };
         Ok(Measured {
