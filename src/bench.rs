@@ -1,5 +1,21 @@
 //! Bench conditions, and what it takes to bring a device from one to another.
 
+/// The condition in which a device is on.
+pub const POWERED: &str = "powered";
+/// The condition in which a device is without any power.
+pub const UNPOWERED: &str = "battery-out";
+
+/// How a device is supplied.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Power {
+    /// Not at all.
+    Off,
+    /// The battery or a supply is connected, the device is not known to be on.
+    Connected,
+    /// The device is on.
+    On,
+}
+
 /// The bench.
 #[derive(Clone, Debug, Default)]
 pub struct Bench {
@@ -66,6 +82,18 @@ pub struct Move {
 }
 
 impl Bench {
+    /// How a device is supplied in a state.
+    pub fn power(&self, state: BenchState) -> Power {
+        let holds = |id: &str| state.iter().any(|c| self.conditions[c].id == id);
+        if holds(POWERED) {
+            Power::On
+        } else if holds(UNPOWERED) {
+            Power::Off
+        } else {
+            Power::Connected
+        }
+    }
+
     /// The conditions with all that they need.
     pub fn closure(&self, conditions: &[usize]) -> Vec<usize> {
         let mut out: Vec<usize> = Vec::new();

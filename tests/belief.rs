@@ -1840,7 +1840,7 @@ remedies:
         Entry::Result(Shown {
             test: test.into(),
             shows: shows.into(),
-            note: None,
+            ..Shown::default()
         })
     }
 

@@ -1,4 +1,5 @@
-//! Readings of lines in a job: the meter they are taken with, what is typed.
+//! Readings of lines in a job: the meter they are taken with, what is typed,
+//! what the bench makes of them.
 mod common;
 
 use common::Bench;
@@ -230,7 +231,9 @@ fn kinds_of_line_and_meters_are_explained() {
 fn what_is_typed_is_read_for_the_mode_of_the_test() {
     let bench = Bench::new().shipped();
     stored(&bench);
-    let out = bench.run(&["job", "result", "1", DIODE, "412"]).fine();
+    let out = bench
+        .run(&["job", "result", "1", DIODE, "412", "--ready"])
+        .fine();
     assert!(out.contains("412: taken as millivolts"), "{out}");
     let e = bench
         .run(&["job", "result", "1", DIODE, "412 V"])
@@ -253,4 +256,122 @@ fn what_is_typed_is_read_for_the_mode_of_the_test() {
         out.contains("short: taken as 0 ohm; the number that the meter"),
         "{out}"
     );
+}
+
+/// The next steps with a test put first by its name, as the walk shows it.
+fn chosen(bench: &Bench, name: &str, lines: &[&str]) -> String {
+    let mut input = format!("1\nothers {name}\n");
+    for l in lines {
+        input += &format!("{l}\n");
+    }
+    bench.feed(&[], (input + "pause\n").as_bytes()).fine()
+}
+
+#[test]
+fn a_reading_that_means_nothing_as_the_device_stands_is_asked_back() {
+    let bench = Bench::new().shipped();
+    stored(&bench);
+    let entries = || {
+        let v = bench.run(&["job", "show", "1", "--format", "json"]).json();
+        v["entries"].as_u64().unwrap()
+    };
+    // Shown before, asked back when typed, taken when typed again.
+    let out = chosen(&bench, DIODE, &["0.43"]);
+    let shown = "do not trust it before that: The battery or a supply";
+    assert!(out.replace("\n     ", " ").contains(shown), "{out}");
+    assert!(
+        out.contains("Not taken yet, by what this job knows. The battery"),
+        "{out}"
+    );
+    assert_eq!(entries(), 0);
+    let out = chosen(&bench, DIODE, &["0.43", "0.44"]);
+    assert_eq!(out.matches("Not taken yet").count(), 1, "{out}");
+    assert_eq!(entries(), 1);
+    // Now the battery is out: nothing is asked back any more.
+    let out = chosen(&bench, "rear-camera/bus-clock-inner-diode", &["0.44"]);
+    assert!(!out.contains("Not taken yet"), "{out}");
+    assert!(!out.contains("do not trust it"), "{out}");
+    assert_eq!(entries(), 2);
+    // As a command it takes a word of its own.
+    let volts = "rear-camera/bus-data-inner-volts";
+    let e = bench.run(&["job", "result", "1", volts, "1.79"]).refused(1);
+    assert!(
+        e.contains("not switched on") && e.contains("--ready"),
+        "{e}"
+    );
+    let _ = bench
+        .run(&["job", "result", "1", volts, "1.79", "--ready"])
+        .fine();
+    let e = bench.run(&["job", "result", "1", DIODE, "0.43"]).refused(1);
+    assert!(
+        e.contains("The device is on: the 1.8 V that it puts on this point"),
+        "{e}"
+    );
+    let _ = bench
+        .run(&["job", "result", "1", DIODE, "0.43", "--ready"])
+        .fine();
+    assert_eq!(entries(), 4);
+}
+
+#[test]
+fn a_reading_as_the_device_stands_is_kept_for_what_it_is() {
+    let bench = Bench::new().shipped();
+    stored(&bench);
+    let show = || bench.run(&["job", "show", "1", "--format", "json"]).json();
+    let before = show();
+    // With the battery in it means nothing: kept, and not counted.
+    let out = chosen(&bench, DIODE, &["0.02 as it stands"]);
+    assert!(!out.contains("Not taken yet"), "{out}");
+    let after = show();
+    assert_eq!(after["entries"], 1);
+    assert_eq!(after["belief"]["suspects"], before["belief"]["suspects"]);
+    let told = after["not_counted"][0].as_str().unwrap();
+    assert!(
+        told.contains("entry 1, read as the device stood: The battery"),
+        "{told}"
+    );
+    let trail = bench.run(&["trail", "1"]).fine();
+    assert!(trail.contains("not counted: The battery"), "{trail}");
+    let case = bench.run(&["export", "1"]).fine();
+    assert!(case.contains("as-it-stands: true"), "{case}");
+    // It comes back with the case.
+    let path = bench.path("case.yaml");
+    std::fs::write(&path, case).unwrap();
+    let _ = bench.run(&["import", &path.display().to_string()]).fine();
+    let again = bench.run(&["job", "show", "2", "--format", "json"]).json();
+    assert_eq!(again["not_counted"], after["not_counted"]);
+}
+
+#[test]
+fn a_reading_with_the_part_plugged_in_is_judged_so() {
+    let rules = rules();
+    // The battery is disconnected, the camera is still plugged in: its load is a
+    // second path beside that of the supply.
+    let with = |shows: &str, as_it_stands: bool| {
+        let reading = Entry::Result(Shown {
+            test: "rear-camera/analogue-ohms".into(),
+            shows: shows.into(),
+            as_it_stands,
+            note: None,
+        });
+        case(
+            &rules,
+            &phone(vec![read("rear-camera/board-near-look", "whole"), reading]),
+        )
+    };
+    let out = |c: &Case| {
+        let conditions = &c.model.bench.conditions;
+        c.state.iter().any(|i| conditions[i].id == "part-out")
+    };
+    let (stands, ready) = (with("1.3k", true), with("1.3k", false));
+    assert!(!out(&stands) && out(&ready));
+    // So low a reading is likelier with both.
+    assert!(stands.belief.evidence_log2 > ready.belief.evidence_log2 + 0.5);
+    // So high a one says that the camera's load is cut off.
+    let (stands, ready) = (with("15k", true), with("15k", false));
+    let open = |c: &Case| match c.model.fault("rear-camera/contact.open") {
+        Found::One(i) => c.belief.faults[i],
+        other => panic!("{other:?}"),
+    };
+    assert!(open(&stands) > 1.2 * open(&ready));
 }

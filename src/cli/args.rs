@@ -183,6 +183,12 @@ pub enum JobCommand {
         /// What it showed: yes, no, an outcome or a value.
         #[arg(allow_hyphen_values = true)]
         shows: String,
+        /// The bench was made ready for it first.
+        #[arg(long)]
+        ready: bool,
+        /// It was read as the device stood, without making the bench ready.
+        #[arg(long, conflicts_with = "ready")]
+        as_it_stands: bool,
         /// A remark.
         #[arg(long)]
         note: Option<String>,

@@ -184,10 +184,15 @@ pub(super) fn job(args: &Args, command: &JobCommand, terminal: &mut Terminal) ->
     let mut desk = Desk::resume(&rules, &store, settings, id)?;
     let entry = match command {
         JobCommand::Result {
-            test, shows, note, ..
+            test,
+            shows,
+            as_it_stands,
+            note,
+            ..
         } => Some(Entry::Result(Shown {
             test: test.clone(),
             shows: shows.clone(),
+            as_it_stands: *as_it_stands,
             note: note.clone(),
         })),
         JobCommand::Remedy { remedy, note, .. } => Some(Entry::Remedy(Did {
@@ -207,6 +212,15 @@ pub(super) fn job(args: &Args, command: &JobCommand, terminal: &mut Terminal) ->
         _ => None,
     };
     if let Some(entry) = entry {
+        let doubts = match command {
+            JobCommand::Result { ready: true, .. } => Vec::new(),
+            _ => desk.asks_back(&entry),
+        };
+        if !doubts.is_empty() {
+            return Err(Failure::no(show::not_yet(&doubts)).help(
+                "say --ready if the bench was made ready before it was read, or --as-it-stands",
+            ));
+        }
         let note = desk.note_on(&entry);
         desk.enter(&mut store, entry)?;
         if let (Some(note), Format::Text) = (note, args.format) {

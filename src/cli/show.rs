@@ -5,7 +5,8 @@ use super::terminal::fill;
 use crate::belief::likelier;
 use crate::desk::Desk;
 use crate::job::Case;
-use crate::job::view::{CanTell, StateView, StepView, percent, result_words};
+use crate::job::view::{CanTell, DistrustView, StateView, StepView, percent, result_words};
+use crate::line::Distrust;
 use crate::model::Found;
 
 /// Columns of a bar.
@@ -135,12 +136,31 @@ pub(super) fn step(s: &StepView, head: &str, width: usize, whole: bool) -> Strin
             out += "\n";
             out += &fill(&indent, &format!("with: {}", s.tools.join(", ")));
         }
+        for d in &s.do_not_trust {
+            out += "\n";
+            out += &fill(&indent, &mistrusted(d));
+        }
         for c in &s.cautions {
             out += "\n";
             out += &fill(&indent, &format!("! {c}"));
         }
     }
     out
+}
+
+/// Why not to trust a reading, or not to be misled by it.
+fn mistrusted(d: &DistrustView) -> String {
+    match (d.as_it_stands, d.invalid) {
+        (true, _) => format!("do not trust it before that: {}", d.says),
+        (false, true) => format!("do not trust it: {}", d.says),
+        (false, false) => format!("mind: {}", d.says),
+    }
+}
+
+/// Why a reading is asked back.
+pub(super) fn not_yet(doubts: &[Distrust]) -> String {
+    let says: Vec<&str> = doubts.iter().map(|d| d.says.as_str()).collect();
+    format!("not taken yet, by what this job knows. {}", says.join(" "))
 }
 
 /// A factor on the odds in plain words.
@@ -322,6 +342,9 @@ pub(super) fn explain(desk: &Desk, s: &StepView) -> String {
     }
     out += &more.join("\n");
     out += &format!("\nSource: {}\n", info.source);
+    for d in &s.do_not_trust {
+        out += &format!("{}\n", mistrusted(d));
+    }
     for c in &s.cautions {
         out += &format!("! {c}\n");
     }

@@ -17,6 +17,9 @@ use crate::model::{BenchMeter, Found};
 use crate::report;
 use crate::store::Store;
 
+/// What follows a reading that was taken without making the bench ready.
+const AS_IT_STANDS: &str = "as it stands";
+
 /// Why the walk goes on or ends.
 pub(super) enum Flow {
     /// Ask on.
@@ -36,6 +39,8 @@ Answer the step marked with an arrow: yes or no, its number, or the value you re
   explain       more on this step: how, why, and what it rests on
   suppose       what a result would change, without entering it
   line [NAME]   a line of the board, drawn with what may be wrong where
+  0.4 as it stands
+                the bench was not made ready before this was read
   note TEXT     a remark for the trail
   meter NAME    another meter from here on; `meter` alone lists them
   undo          take the last entry back
@@ -76,6 +81,7 @@ pub(super) fn walk(args: &Args, terminal: &mut Terminal) -> Result {
         at: 0,
         chosen: None,
         leaving: false,
+        asked_back: None,
     }
     .run()
 }
@@ -101,6 +107,8 @@ struct Walk<'a> {
     chosen: Option<StepView>,
     /// Whether a question within a step was answered with `pause`.
     leaving: bool,
+    /// The test whose reading was asked back.
+    asked_back: Option<String>,
 }
 
 /// How much is shown anew after an entry.
@@ -157,6 +165,7 @@ impl Walk<'_> {
                     return self.farewell();
                 }
                 if self.desk.record.last != before {
+                    self.asked_back = None;
                     anew = self.anew(steps);
                     if anew != Anew::Nothing {
                         self.at = 0;
@@ -322,7 +331,7 @@ impl Walk<'_> {
             self.enter(Entry::Result(Shown {
                 test: s.id.clone(),
                 shows: line.to_owned(),
-                note: None,
+                ..Shown::default()
             }))?;
             return Ok(Flow::On);
         }
@@ -345,7 +354,7 @@ impl Walk<'_> {
                     self.enter(Entry::Result(Shown {
                         test: s.id.clone(),
                         shows: line.to_owned(),
-                        note: None,
+                        ..Shown::default()
                     }))?;
                     return Ok(Flow::On);
                 }
@@ -443,6 +452,10 @@ impl Walk<'_> {
             return None;
         };
         let t = &self.desk.case.model.tests[i];
+        let (line, as_it_stands) = match line.strip_suffix(AS_IT_STANDS) {
+            Some(head) if t.measures.is_some() => (head.trim_end(), true),
+            _ => (line, false),
+        };
         // A number is the value of a measurement, else the number of an answer.
         let shows = match line.parse::<usize>() {
             Ok(n) if t.unit.is_none() && n >= 1 && n <= t.outcomes.len() => {
@@ -455,11 +468,28 @@ impl Walk<'_> {
         Some(Entry::Result(Shown {
             test: s.id.clone(),
             shows,
+            as_it_stands,
             note: None,
         }))
     }
 
     fn enter(&mut self, entry: Entry) -> Result {
+        let doubts = self.desk.asks_back(&entry);
+        if let (false, Entry::Result(r)) = (doubts.is_empty(), &entry)
+            && self.asked_back.as_ref() != Some(&r.test)
+        {
+            self.asked_back = Some(r.test.clone());
+            let keeps = match doubts.iter().any(|d| d.why.is_power()) {
+                true => "keeps it without counting it",
+                false => "has it judged so",
+            };
+            let why = show::not_yet(&doubts).replacen("not", "Not", 1);
+            return self.say(&format!(
+                "{why}\nIf the bench was made ready before you measured, type it again; else make it \
+                 ready and type what you read then. `{} {AS_IT_STANDS}` {keeps}.",
+                r.shows
+            ));
+        }
         let note = self.desk.note_on(&entry);
         self.desk.enter(&mut self.store, entry)?;
         match note {

@@ -8,7 +8,8 @@ use crate::job::reading::{self, Asked, Typed};
 use crate::job::line::{self, LineInPlay, LineView};
 use crate::job::trail::{Moment, Trail};
 use crate::job::view::{self, StateView};
-use crate::job::{Case, CaseError, CaseFile, Closed, Closing, ClosingState, Entry, Settings};
+use crate::job::{self, Case, CaseError, CaseFile, Closed, Closing, ClosingState, Entry, Settings};
+use crate::line::Distrust;
 use crate::model::Found;
 use crate::rulebase::{MeterProfile, Rulebase};
 use crate::store::{Logged, Record, Store, StoreError};
@@ -135,6 +136,25 @@ impl<'r> Desk<'r> {
             Typed::Noted { note, .. } => Some(format!("{}: {note}.", r.shows.trim())),
             _ => None,
         }
+    }
+
+    /// Why a reading means nothing if it was taken as this job knows the device
+    /// to stand: to be asked back before it is entered, unless it says that it
+    /// was taken so. Empty for all else, and for what cannot be entered anyway.
+    pub fn asks_back(&self, entry: &Entry) -> Vec<Distrust> {
+        let Entry::Result(r) = entry else {
+            return Vec::new();
+        };
+        let Found::One(test) = self.case.model.test(&r.test) else {
+            return Vec::new();
+        };
+        let fits = job::outcome(&self.case.model.tests[test], &r.shows).is_ok();
+        if r.as_it_stands || !fits {
+            return Vec::new();
+        }
+        let mut all = self.case.as_it_stands(test);
+        all.retain(|d| d.invalid);
+        all
     }
 
     /// Enters something.

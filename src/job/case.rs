@@ -13,6 +13,7 @@ use crate::belief::{
 };
 use crate::bench::{Bench, BenchState, Moves};
 use crate::circuit::meter::Reading;
+use crate::line::Distrust;
 use crate::model::{
     BenchMeter, CompileError, Found, Model, TestInfo, compile_for, outline, recognise,
 };
@@ -122,6 +123,9 @@ pub enum Entered {
     Remedy(usize),
     /// Something that does not change the belief.
     Other,
+    /// A result that means nothing in the bench condition it was taken in, and
+    /// does not count.
+    Void,
     /// Does not fit the rules of today, and does not count.
     Unfit,
 }
@@ -159,6 +163,8 @@ pub struct Case {
     pub entered: Vec<Entered>,
     /// What each result says in words, as it was read then.
     says: Vec<Option<String>>,
+    /// Why results mean nothing, by entry.
+    void: Vec<(usize, String)>,
     /// What state the device is in.
     pub state: BenchState,
     /// The belief now.
@@ -260,6 +266,7 @@ impl Case {
             symptoms: Vec::new(),
             entered: Vec::new(),
             says: Vec::new(),
+            void: Vec::new(),
             state: BenchState::default(),
             belief: Belief::default(),
             settings,
@@ -293,16 +300,10 @@ impl Case {
         }
         case.model.unsaid(&case.symptoms);
         for (n, entry) in file.steps.iter().enumerate() {
+            case.says.push(None);
             let entered = case.enter(rules, n, entry).unwrap_or_else(|e| {
                 case.unfit.push((Some(n), e));
                 Entered::Unfit
-            });
-            // With another meter the same test may come out in other ways.
-            case.says.push(match entered {
-                Entered::Result { test, outcome } => {
-                    Some(case.model.tests[test].outcomes[outcome].says.clone())
-                }
-                _ => None,
             });
             case.entered.push(entered);
         }
@@ -348,15 +349,27 @@ impl Case {
             }
             Entry::Result(r) => {
                 let test = one(self.model.test(&r.test), "test", &r.test)?;
-                let outcome = outcome_of(&self.model.tests[test], &r.shows)?;
+                let other = r.as_it_stands.then(|| self.model.test_in(test, self.state));
+                let other = other.flatten();
+                let t = other.as_ref().unwrap_or(&self.model.tests[test]);
+                let outcome = outcome_of(t, &r.shows)?;
+                // With another meter the same test may come out in other ways.
+                self.says[n] = Some(t.outcomes[outcome].says.clone());
+                let (before, after, finding) =
+                    (t.before.clone(), t.after.clone(), t.finding.clone());
+                let state = t.measures.map(|m| m.probing.state);
+                if other.is_some()
+                    && let Some(d) = self.as_it_stands(test).iter().find(|d| d.why.is_power())
+                {
+                    self.void.push((n, d.says.clone()));
+                    return Ok(Entered::Void);
+                }
                 self.supersede(test);
-                let (before, after, finding) = {
-                    let t = &self.model.tests[test];
-                    (t.before.clone(), t.after.clone(), t.finding.clone())
-                };
                 // A number says more than the range it falls into.
                 let read = reading::value(&r.shows, &Asked::by(&self.model.tests[test]));
-                let read = read.and_then(|v| self.model.reading(test, v));
+                let read = read
+                    .zip(state)
+                    .and_then(|(v, state)| self.model.reading_in(test, v, state));
                 let (finding, seen) = match read {
                     Some(number) => (Arc::new(number), 0),
                     None => (finding, outcome),
@@ -375,7 +388,9 @@ impl Case {
                 if let Some(c) = after {
                     self.change(c, n, Some(test));
                 }
-                self.move_to(&self.model.tests[test].step.conditions.clone());
+                if other.is_none() {
+                    self.move_to(&self.model.tests[test].step.conditions.clone());
+                }
                 Ok(Entered::Result { test, outcome })
             }
         }
@@ -464,6 +479,30 @@ impl Case {
     /// what was taken in at intake), and why.
     pub fn unfit(&self) -> &[(Option<usize>, CaseError)] {
         &self.unfit
+    }
+
+    /// Results that mean nothing in the bench condition they were taken in: the
+    /// entry, from 0, and the physics in a sentence.
+    pub fn void(&self) -> &[(usize, String)] {
+        &self.void
+    }
+
+    /// Why a reading of a test is not to be trusted, taken as the device stands.
+    pub fn as_it_stands(&self, test: usize) -> Vec<Distrust> {
+        self.distrust_in(test, self.state)
+    }
+
+    /// The same, taken as the test wants it.
+    pub fn made_ready(&self, test: usize) -> Vec<Distrust> {
+        let conditions = &self.model.tests[test].step.conditions;
+        self.distrust_in(test, self.model.bench.reach(self.state, conditions).to)
+    }
+
+    fn distrust_in(&self, test: usize, state: BenchState) -> Vec<Distrust> {
+        let m = &self.model;
+        m.tests[test].measures.map_or_else(Vec::new, |x| {
+            m.lines[x.line].distrust(x.probing, state, m.bench.power(state))
+        })
     }
 
     /// What an entry, from 0, showed in words; `None` if it is no result.

@@ -70,6 +70,10 @@ pub struct Shown {
     pub test: String,
     /// The outcome in a word, or a measured value with its unit.
     pub shows: String,
+    /// It was read as the device stood, without bringing it into the bench
+    /// conditions of the test.
+    #[serde(default, skip_serializing_if = "is_default")]
+    pub as_it_stands: bool,
     /// A remark.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub note: Option<String>,

@@ -276,6 +276,14 @@ impl Trail {
                     }
                     step.shows = Some(result_words(case, 0, Some(n), &file.steps).1);
                     step.note = r.note.clone();
+                    if let Some((_, why)) = case.void().iter().find(|v| v.0 == n) {
+                        let note = r
+                            .note
+                            .as_ref()
+                            .map(|n| format!("{n}; "))
+                            .unwrap_or_default();
+                        step.note = Some(format!("{note}not counted: {why}"));
+                    }
                     match results.iter().position(|e| *e == Some(n)) {
                         Some(i) => step.misread = case.belief.misread.get(i).copied(),
                         None => {

@@ -8,6 +8,7 @@ use serde::{Deserialize, Serialize};
 use super::case::{Case, Closed, Entered};
 use super::file::Entry;
 use crate::belief::likelier;
+use crate::line::Distrust;
 use crate::model::Model;
 use crate::plan::{Act, Proposal, Stop};
 use crate::rulebase::Where;
@@ -130,11 +131,30 @@ pub struct StepView {
     pub tools: Vec<String>,
     /// Cautions, in words.
     pub cautions: Vec<String>,
+    /// Why a reading is not to be trusted, or not to be misled by.
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    pub do_not_trust: Vec<DistrustView>,
     /// Why this step, in a sentence.
     pub why: String,
     /// Whether the last remedy owes it: it proves the mend, or disproves it.
     #[serde(default)]
     pub retest: bool,
+}
+
+/// Why a reading is not to be trusted, or not to be misled by.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize, JsonSchema)]
+pub struct DistrustView {
+    /// powered, connected, unpowered, plugged-in, charging, charged,
+    /// series-capacitor or back-fed.
+    pub reason: String,
+    /// The physics in a sentence.
+    pub says: String,
+    /// Whether such a reading means nothing; else it means something else than
+    /// it seems.
+    pub invalid: bool,
+    /// Whether it holds only until the device is in the bench conditions of the
+    /// step.
+    pub as_it_stands: bool,
 }
 
 /// What a reading of a line can tell.
@@ -222,6 +242,10 @@ pub fn state(case: &Case, steps: &[Entry], many: usize) -> StateView {
                 Some(n) => format!("entry {}: {why}", n + 1),
                 None => format!("intake: {why}"),
             })
+            .chain(case.void().iter().map(|(n, why)| {
+                let why = why.trim_end_matches('.');
+                format!("entry {}, read as the device stood: {why}", n + 1)
+            }))
             .collect(),
     }
 }
@@ -317,7 +341,9 @@ pub fn result_words(
             }
             (t.id.clone(), says)
         }
-        Some((Entered::Unfit, Entry::Result(r))) => (r.test.clone(), r.shows.trim().to_owned()),
+        Some((Entered::Unfit | Entered::Void, Entry::Result(r))) => {
+            (r.test.clone(), r.shows.trim().to_owned())
+        }
         _ => {
             let s = &case.model.symptoms[case.symptoms[n.min(case.symptoms.len() - 1)]];
             (s.id.clone(), s.name.clone())
@@ -424,9 +450,31 @@ pub fn step(case: &Case, p: &Proposal) -> StepView {
             .iter()
             .map(|c| m.bench.cautions[*c].1.clone())
             .collect(),
+        do_not_trust: match p.act {
+            Act::Test(i) => do_not_trust(case, i),
+            Act::Remedy(_) => Vec::new(),
+        },
         why,
         retest: matches!(p.act, Act::Test(i) if case.retests_due().contains(&i)),
     }
+}
+
+/// What not to trust in a reading: first as the device stands, then what stays
+/// so when it is made ready.
+fn do_not_trust(case: &Case, test: usize) -> Vec<DistrustView> {
+    let view = |as_it_stands: bool| {
+        move |d: Distrust| DistrustView {
+            reason: d.why.word().to_owned(),
+            says: d.says,
+            invalid: d.invalid,
+            as_it_stands,
+        }
+    };
+    let ready = case.made_ready(test);
+    let mut now = case.as_it_stands(test);
+    now.retain(|d| d.invalid && !ready.contains(d));
+    let now = now.into_iter().map(view(true));
+    now.chain(ready.into_iter().map(view(false))).collect()
 }
 
 /// Every step there is: those that the planner has looked at, the best first,

@@ -8,13 +8,16 @@
 //! | `path` | the wires from the connector to the far end, with what hangs on them |
 //! | `table` | the readings of all points, modes and faults |
 //! | `forecast` | the readings of one point and mode under every fault and pair of faults |
+//! | `trust` | bench conditions in which a reading is not to be trusted |
 mod forecast;
 mod meter;
 mod path;
 mod table;
+mod trust;
 mod wiring;
 
 pub use forecast::{CATEGORIES, Category, Forecast, Probing, Tells};
 pub use path::{Branch, End, Stop, wires};
 pub use table::Table;
+pub use trust::{Distrust, Why, distrust};
 pub use wiring::{Wired, Wiring};

@@ -5,12 +5,13 @@ mod harms;
 use std::sync::{Arc, Mutex, PoisonError};
 
 use super::compile::drawn_at_random;
-use super::{Found, Model, OutcomeInfo};
+use super::{Found, Model, OutcomeInfo, TestInfo};
 use crate::belief::{FaultId, Finding};
+use crate::bench::{BenchState, Power};
 use crate::circuit::meter::{Meter, Reading};
 use crate::circuit::predict::Prediction;
 use crate::circuit::solve::SolveError;
-use crate::line::{CATEGORIES, Forecast, Probing, Wired};
+use crate::line::{CATEGORIES, Distrust, Forecast, Probing, Wired, distrust};
 use crate::rulebase::{Line, MeterMode, PackFault};
 use crate::shown::shown;
 
@@ -90,6 +91,13 @@ impl LineInfo {
         )?);
         known().push((self.line.clone(), self.meter.clone(), probing, f.clone()));
         Ok(f)
+    }
+
+    /// Why a reading is not to be trusted that is taken in a bench condition;
+    /// `wanted` is how the test wants it taken. Empty if the line cannot be
+    /// solved.
+    pub fn distrust(&self, wanted: Probing, state: BenchState, power: Power) -> Vec<Distrust> {
+        distrust(&self.line, &self.wired, &self.meter, wanted, state, power).unwrap_or_default()
     }
 
     /// The rows of a joint finding: with no fault, and with those of the model.
@@ -215,6 +223,13 @@ impl Model {
     /// What a number says that was read in a test; `None` if the test does not
     /// measure a line, or the line cannot be solved.
     pub fn reading(&self, test: usize, value: f64) -> Option<Finding> {
+        let state = self.tests[test].measures?.probing.state;
+        self.reading_in(test, value, state)
+    }
+
+    /// The same for one that was taken in another bench condition than the test
+    /// wants.
+    pub fn reading_in(&self, test: usize, value: f64, state: BenchState) -> Option<Finding> {
         let t = &self.tests[test];
         let m = t.measures?;
         let reading = match value.is_finite() {
@@ -222,8 +237,21 @@ impl Model {
             false => Reading::OL,
         };
         self.lines[m.line]
-            .read(m.probing, reading, 1.0 - t.reliability)
+            .read(Probing { state, ..m.probing }, reading, 1.0 - t.reliability)
             .ok()
+    }
+
+    /// A test of a line as it comes out in another bench condition than it
+    /// wants; `None` if it does not measure a line.
+    pub(crate) fn test_in(&self, test: usize, state: BenchState) -> Option<TestInfo> {
+        let mut t = self.tests[test].clone();
+        let m = t.measures.as_mut()?;
+        m.probing.state = state;
+        let line = &self.lines[m.line];
+        let (outcomes, finding) = line.foretold(m.probing, t.reliability).ok()?;
+        t.outcomes = outcomes;
+        t.finding = Arc::new(finding);
+        Some(t)
     }
 
     /// A line by name.

@@ -5,11 +5,8 @@ use super::super::decode::Amount;
 use super::super::line::{Effect, Harm, Known, LinePart, PartKind, Point};
 use super::super::problem::nearest;
 use super::*;
+use crate::bench::{POWERED, UNPOWERED};
 
-/// The condition in which a device is on.
-const POWERED: &str = "powered";
-/// The condition in which a device is without any power.
-const UNPOWERED: &str = "battery-out";
 /// Minutes to get a probe to a point, where nothing is said.
 const REACH: f64 = 1.0;
 /// What rests on nothing that an author typed.

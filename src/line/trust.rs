@@ -1,0 +1,763 @@
+//! What not to trust: bench conditions in which a reading of a line says
+//! something else than it seems to, each found by solving the circuit.
+
+use super::forecast::{Probing, probes};
+use super::wiring::{Wired, Wiring, meter_mode};
+use crate::bench::{BenchState, Power};
+use crate::circuit::charge::{Charge, charges};
+use crate::circuit::edit::Edit;
+use crate::circuit::fault::variants_of;
+use crate::circuit::meter::{Meter, Mode, Reading};
+use crate::circuit::network::Node;
+use crate::circuit::predict::{Prediction, Predictor};
+use crate::circuit::solve::{SolveError, Solver};
+use crate::rulebase::{Harm, Line, MeterMode, PartKind};
+use crate::shown::{digits, shown};
+
+/// A settling time from which on it is worth a word, second. Common practice,
+/// no source.
+const WORTH_WAITING: f64 = 1.0;
+/// A capacitor that is empty within this time is so before the battery is
+/// disconnected and the tips are at the board, second. Common practice, no
+/// source.
+const SOON_EMPTY: f64 = 60.0;
+/// A reading that a capacitor, empty, moves by less than this share does not
+/// creep to be noticed. Common practice, no source.
+const CREEPS: f64 = 0.02;
+/// A reading has settled within this share of its end. Common practice, no
+/// source.
+const SETTLED: f64 = 0.01;
+/// Below this a capacitor counts as empty, volt: it moves no junction. Common
+/// practice, no source.
+const EMPTY_VOLTS: f64 = 0.05;
+/// From this on a voltage at a point whose supply is dead is mistaken for that
+/// supply, as a share of the healthy voltage. Common practice, no source.
+const MISTAKEN: f64 = 0.25;
+
+/// Why a reading is not to be trusted.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Why {
+    /// The device is on, in a mode that puts out a current of its own.
+    Powered,
+    /// The battery or a supply is connected, in such a mode.
+    Connected,
+    /// The device is off, in volts.
+    Unpowered,
+    /// A part is plugged in that makes a second path.
+    PluggedIn,
+    /// A capacitor is charged by the meter.
+    Charging,
+    /// A capacitor holds its charge from before.
+    Charged,
+    /// A capacitor in series makes OL the right reading.
+    SeriesCapacitor,
+    /// Another supply feeds the point.
+    BackFed,
+}
+
+impl Why {
+    /// Whether it is how the device is supplied: such a reading tells nothing
+    /// whatever the circuit is.
+    pub fn is_power(self) -> bool {
+        matches!(self, Why::Powered | Why::Connected | Why::Unpowered)
+    }
+
+    /// The word for programs.
+    pub fn word(self) -> &'static str {
+        match self {
+            Why::Powered => "powered",
+            Why::Connected => "connected",
+            Why::Unpowered => "unpowered",
+            Why::PluggedIn => "plugged-in",
+            Why::Charging => "charging",
+            Why::Charged => "charged",
+            Why::SeriesCapacitor => "series-capacitor",
+            Why::BackFed => "back-fed",
+        }
+    }
+}
+
+/// A reason not to trust a reading as it is, or not to be misled by it.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Distrust {
+    /// Which.
+    pub why: Why,
+    /// The reading means nothing; else it means something else than it seems.
+    pub invalid: bool,
+    /// The physics in a sentence.
+    pub says: String,
+}
+
+/// Why a reading is not to be trusted that is taken in a bench condition;
+/// `wanted` is how the test wants it taken.
+///
+/// # Errors
+/// If the line cannot be solved.
+pub fn distrust(
+    line: &Line,
+    wired: &Wired,
+    meter: &Meter,
+    wanted: Probing,
+    state: BenchState,
+    power: Power,
+) -> Result<Vec<Distrust>, SolveError> {
+    let bench = OnBench {
+        line,
+        wired,
+        meter,
+        wanted,
+        state,
+    };
+    match (wanted.mode, power) {
+        (MeterMode::Volts, Power::On) => bench.back_fed(),
+        (MeterMode::Volts, _) => Ok(vec![Distrust {
+            why: Why::Unpowered,
+            invalid: true,
+            says: "The device is not switched on, so nothing drives this line and no voltage \
+                   says anything of it."
+                .to_owned(),
+        }]),
+        (MeterMode::Diode | MeterMode::Ohms, Power::Off) => {
+            let mut all = bench.plugged_in()?;
+            all.extend(bench.charge()?);
+            all.extend(bench.series_capacitor()?);
+            Ok(all)
+        }
+        (_, Power::On) => Ok(vec![bench.powered()?]),
+        (_, Power::Connected) => Ok(vec![Distrust {
+            why: Why::Connected,
+            invalid: true,
+            says: "The battery or a supply is still connected: what it keeps alive makes the \
+                   reading, not the line, and it can harm the meter."
+                .to_owned(),
+        }]),
+    }
+}
+
+struct OnBench<'a> {
+    line: &'a Line,
+    wired: &'a Wired,
+    meter: &'a Meter,
+    wanted: Probing,
+    state: BenchState,
+}
+
+impl OnBench<'_> {
+    fn probes(&self, wiring: &Wiring) -> (Node, Node) {
+        let node = self.line.points[self.wanted.point].node;
+        probes(wiring.nodes[node], self.wanted.mode)
+    }
+
+    /// What a good line reads with these contacts open.
+    fn good(&self, open: &[usize]) -> Result<Prediction, SolveError> {
+        let wiring = self.wired.for_mode(self.wanted.mode);
+        let mut solver = Solver::new(&wiring.network)?;
+        let mut predictor = Predictor::new(&mut solver, self.meter, &wiring.spreads);
+        let mut faults = Vec::new();
+        for part in open {
+            faults.extend(wiring.harm(self.line, Harm::Open(*part))?);
+        }
+        let (red, black) = self.probes(wiring);
+        let mode = meter_mode(self.wanted.mode);
+        predictor.predict_variants(&variants_of(&faults, 1), red, black, mode)
+    }
+
+    /// Contacts that are open in a bench condition.
+    fn open(&self, state: BenchState) -> Vec<usize> {
+        let open = self.line.unplugged.iter().filter(|u| state.has(u.1));
+        open.map(|u| u.0).collect()
+    }
+
+    fn edits(&self, wiring: &Wiring) -> Vec<Edit> {
+        let open = self.open(self.state);
+        let elements = open.iter().flat_map(|p| &wiring.parts[*p]);
+        elements
+            .map(|element| Edit::Remove { element: *element })
+            .collect()
+    }
+
+    fn words(&self, reading: Reading) -> String {
+        match reading {
+            Reading::Value(v) => shown(v, self.wanted.mode.unit()),
+            Reading::OL => "OL".to_owned(),
+        }
+    }
+
+    fn powered(&self) -> Result<Distrust, SolveError> {
+        let wiring = &self.wired.on;
+        let mut solver = Solver::new(&wiring.network)?;
+        let edits = self.edits(wiring);
+        let node = wiring.nodes[self.line.points[self.wanted.point].node];
+        let volts = self
+            .meter
+            .read(&mut solver, &edits, node, Node::GROUND, Mode::Volts)?;
+        let own = match volts {
+            Reading::Value(v) if v.abs() > EMPTY_VOLTS => {
+                format!("the {} that it puts on this point makes", shown(v, "V"))
+            }
+            _ => "what it drives through this line makes".to_owned(),
+        };
+        Ok(Distrust {
+            why: Why::Powered,
+            invalid: true,
+            says: format!(
+                "The device is on: {own} the reading, not the meter's own current, and it can \
+                 harm the meter."
+            ),
+        })
+    }
+
+    /// What is plugged in makes a second path: found by taking it out.
+    fn plugged_in(&self) -> Result<Vec<Distrust>, SolveError> {
+        let open = self.open(self.state);
+        let (with, mut all) = (self.good(&open)?, Vec::new());
+        for (contact, condition) in &self.line.unplugged {
+            if open.contains(contact) {
+                continue;
+            }
+            let mut without = open.clone();
+            without.push(*contact);
+            let without = self.good(&without)?;
+            if !moves(self.wanted.mode, &without, &with) {
+                continue;
+            }
+            let asked_out = self.wanted.state.has(*condition);
+            let (with, without) = (with.typical(), without.typical());
+            all.push(Distrust {
+                why: Why::PluggedIn,
+                invalid: asked_out,
+                says: format!(
+                    "The part is {}plugged in and makes a second path over the {}: a good \
+                     line reads {} with it, {} without.",
+                    if asked_out { "still " } else { "" },
+                    self.line.parts[*contact].name,
+                    self.words(with),
+                    self.words(without),
+                ),
+            });
+            break;
+        }
+        Ok(all)
+    }
+
+    /// Capacitors take their time, with the meter's current and with what they
+    /// hold from before.
+    fn charge(&self) -> Result<Vec<Distrust>, SolveError> {
+        let wiring = &self.wired.off;
+        let has = |p: &PartKind| matches!(p, PartKind::Capacitor(_));
+        if !self.line.parts.iter().any(|p| has(&p.kind)) {
+            return Ok(Vec::new());
+        }
+        let mut solver = Solver::new(&wiring.network)?;
+        let (edits, (red, black)) = (self.edits(wiring), self.probes(wiring));
+        let mode = meter_mode(self.wanted.mode);
+        let reads = self.meter.read(&mut solver, &edits, red, black, mode)?;
+        let source = self.meter.source(mode, reads);
+        let by_meter = charges(&mut solver, &edits, red, black, source)?;
+        let mut all = Vec::new();
+        // Empty, a capacitor is a short: it counts if that shows.
+        let mut creeping: Vec<(&Charge, f64)> = Vec::new();
+        for c in &by_meter {
+            let Some(element) = solver.network().element(c.capacitor) else {
+                continue;
+            };
+            let (a, b) = element.ends();
+            let mut empty = edits.clone();
+            empty.push(Edit::Bridge { a, b, ohms: 1e-3 });
+            let first = self.meter.read(&mut solver, &empty, red, black, mode)?;
+            let shows = match (first, reads) {
+                (Reading::Value(a), Reading::Value(b)) => (a - b).abs() > CREEPS * b.abs(),
+                (a, b) => a != b,
+            };
+            if shows {
+                // On the way to OL it is a straight line, else it slows down.
+                let seconds = match reads {
+                    Reading::OL => c.time_constant(),
+                    Reading::Value(_) => c.seconds(SETTLED),
+                };
+                creeping.push((c, seconds));
+            }
+        }
+        let (seconds, largest) = slowest(creeping.into_iter());
+        if let Some(c) = largest.filter(|_| seconds > WORTH_WAITING) {
+            all.push(Distrust {
+                why: Why::Charging,
+                invalid: false,
+                says: format!(
+                    "The meter charges {} first, so the reading creeps for up to {}: wait until \
+                     it stands still.",
+                    self.capacitor(wiring, c),
+                    time(seconds)
+                ),
+            });
+        }
+        // What they were charged to while the device was on, and what drains
+        // them since.
+        let mut on = Solver::new(&self.wired.on.network)?;
+        let at = on.solve(&[])?;
+        let held: Vec<f64> = self
+            .line
+            .parts
+            .iter()
+            .map(|p| {
+                let nodes = &self.wired.on.nodes;
+                (at.volts(nodes[p.from]) - at.volts(nodes[p.to])).abs()
+            })
+            .collect();
+        let mut drained: Vec<(Charge, f64)> = Vec::new();
+        for (p, part) in self
+            .line
+            .parts
+            .iter()
+            .enumerate()
+            .filter(|p| has(&p.1.kind))
+        {
+            let Some(c) = by_meter
+                .iter()
+                .find(|c| wiring.parts[p].contains(&c.capacitor))
+            else {
+                continue;
+            };
+            let (a, b) = (wiring.nodes[part.from], wiring.nodes[part.to]);
+            let ohms = solver.solve(&edits)?.resistance_between(a, b);
+            let left = (held[p] / EMPTY_VOLTS).ln().max(0.0);
+            drained.push((*c, ohms * c.farads * left));
+        }
+        let (seconds, largest) = slowest(drained.iter().map(|(c, s)| (c, *s)));
+        if let Some(c) = largest.filter(|_| seconds > SOON_EMPTY) {
+            all.push(Distrust {
+                why: Why::Charged,
+                invalid: false,
+                says: format!(
+                    "After the device was on, {} holds its charge for some {} and the meter \
+                     reads that: discharge it through a resistor first, or wait.",
+                    self.capacitor(wiring, c),
+                    time(seconds)
+                ),
+            });
+        }
+        Ok(all)
+    }
+
+    fn capacitor(&self, wiring: &Wiring, c: &Charge) -> String {
+        let part = wiring.parts.iter().position(|p| p.contains(&c.capacitor));
+        let name = part.map_or("capacitor", |p| self.line.parts[p].name.as_str());
+        format!("the {name} ({})", shown(c.farads, "F"))
+    }
+
+    /// Where OL is right because a capacitor stands in the way: found by
+    /// bridging it.
+    fn series_capacitor(&self) -> Result<Vec<Distrust>, SolveError> {
+        let wiring = &self.wired.off;
+        let mut solver = Solver::new(&wiring.network)?;
+        let (mut edits, (red, black)) = (self.edits(wiring), self.probes(wiring));
+        let mode = meter_mode(self.wanted.mode);
+        let mut read = |edits: &[Edit]| self.meter.read(&mut solver, edits, red, black, mode);
+        if read(&edits)? != Reading::OL {
+            return Ok(Vec::new());
+        }
+        for part in &self.line.parts {
+            if !matches!(part.kind, PartKind::Capacitor(_)) || part.from == 0 || part.to == 0 {
+                continue;
+            }
+            let (a, b) = (wiring.nodes[part.from], wiring.nodes[part.to]);
+            edits.push(Edit::Bridge { a, b, ohms: 1e-3 });
+            let bridged = read(&edits)?;
+            edits.pop();
+            if bridged != Reading::OL {
+                return Ok(vec![Distrust {
+                    why: Why::SeriesCapacitor,
+                    invalid: false,
+                    says: format!(
+                        "OL is right here: the {} lets no direct current through, so the meter \
+                         sees nothing of what lies behind it.",
+                        part.name
+                    ),
+                }]);
+            }
+        }
+        Ok(Vec::new())
+    }
+
+    /// Where a point has a voltage though its supply is dead: found by taking
+    /// the supply out and leaving what it feeds.
+    fn back_fed(&self) -> Result<Vec<Distrust>, SolveError> {
+        let wiring = &self.wired.on;
+        let rails: Vec<usize> = (0..self.line.parts.len())
+            .filter(|p| matches!(self.line.parts[*p].kind, PartKind::Rail { .. }))
+            .collect();
+        if rails.len() < 2 {
+            return Ok(Vec::new());
+        }
+        let mut solver = Solver::new(&wiring.network)?;
+        let (red, black) = self.probes(wiring);
+        let plain = self.edits(wiring);
+        let mut volts = |dead: &[usize]| -> Result<f64, SolveError> {
+            let mut edits = plain.clone();
+            for p in dead {
+                let part = &self.line.parts[*p];
+                let PartKind::Rail { idle, .. } = part.kind else {
+                    continue;
+                };
+                let elements = wiring.parts[*p].iter();
+                edits.extend(elements.map(|element| Edit::Remove { element: *element }));
+                edits.push(Edit::Bridge {
+                    a: wiring.nodes[part.from],
+                    b: wiring.nodes[part.to],
+                    ohms: idle.typical,
+                });
+            }
+            let read = self
+                .meter
+                .read(&mut solver, &edits, red, black, Mode::Volts)?;
+            Ok(match read {
+                Reading::Value(v) => v,
+                Reading::OL => f64::INFINITY,
+            })
+        };
+        let whole = volts(&[])?;
+        // The point's own supply is the one without which it moves furthest.
+        let mut own: Option<(usize, f64)> = None;
+        for rail in &rails {
+            let fed = volts(&[*rail])?;
+            if own.is_none_or(|o| (whole - fed).abs() > (whole - o.1).abs()) {
+                own = Some((*rail, fed));
+            }
+        }
+        let Some((dead, fed)) = own.filter(|o| {
+            o.1.abs() > MISTAKEN * whole.abs() && (whole - o.1).abs() > CREEPS * whole.abs()
+        }) else {
+            return Ok(Vec::new());
+        };
+        for other in rails.iter().filter(|r| **r != dead) {
+            if volts(&[dead, *other])?.abs() < 0.5 * fed.abs() {
+                let name = |p: usize| &self.line.parts[p].name;
+                return Ok(vec![Distrust {
+                    why: Why::BackFed,
+                    invalid: false,
+                    says: format!(
+                        "With the {} dead this point would still read some {}, fed over the \
+                         line from the {}: a voltage alone does not prove that supply.",
+                        name(dead),
+                        shown(fed, "V"),
+                        name(*other)
+                    ),
+                }]);
+            }
+        }
+        Ok(Vec::new())
+    }
+}
+
+/// Whether one good reading lies outside the spread of another.
+fn moves(mode: MeterMode, from: &Prediction, to: &Prediction) -> bool {
+    match (from.typical(), to.typical()) {
+        (Reading::Value(a), Reading::Value(b)) => {
+            let by = match mode {
+                MeterMode::Ohms => (a / b).ln().abs(),
+                MeterMode::Volts | MeterMode::Diode => (a - b).abs(),
+            };
+            by > from.deviation()
+        }
+        (a, b) => a != b,
+    }
+}
+
+/// All times together, which none exceeds, and the capacitor that takes the
+/// longest.
+fn slowest<'c>(all: impl Iterator<Item = (&'c Charge, f64)>) -> (f64, Option<&'c Charge>) {
+    let mut sum = 0.0;
+    let mut worst: Option<(&Charge, f64)> = None;
+    for (c, seconds) in all {
+        sum += seconds;
+        if worst.is_none_or(|w| seconds > w.1) {
+            worst = Some((c, seconds));
+        }
+    }
+    (sum, worst.map(|w| w.0))
+}
+
+fn time(seconds: f64) -> String {
+    if seconds < 100.0 {
+        format!("{} s", digits(seconds.ceil()))
+    } else {
+        format!("{} min", digits((seconds / 60.0).ceil()))
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::line::Forecast;
+    use crate::rulebase::{Known, LinePart, Point};
+
+    /// The condition in which the part is unplugged.
+    const OUT: usize = 0;
+
+    /// A line from the parts named, with a point at node 1 and the plug `plug`.
+    fn line(nodes: &[&str], parts: Vec<(&str, PartKind, usize, usize)>) -> Line {
+        let parts: Vec<LinePart> = parts
+            .into_iter()
+            .map(|(id, kind, from, to)| LinePart {
+                id: id.to_owned(),
+                name: id.to_owned(),
+                kind,
+                from,
+                to,
+                protects: false,
+                source: "common practice, no source".to_owned(),
+            })
+            .collect();
+        let plug = parts.iter().position(|p| p.id == "plug");
+        Line {
+            id: "line".to_owned(),
+            name: "line".to_owned(),
+            nodes: nodes.iter().map(|n| (*n).to_owned()).collect(),
+            points: vec![Point {
+                id: nodes[1].to_owned(),
+                name: nodes[1].to_owned(),
+                node: 1,
+                minutes: 1.0,
+            }],
+            unplugged: plug.into_iter().map(|p| (p, OUT)).collect(),
+            parts,
+            ..Line::default()
+        }
+    }
+
+    fn ohms(r: f64) -> PartKind {
+        PartKind::Path(Known::within(r, 5.0))
+    }
+
+    fn farads(c: f64) -> PartKind {
+        PartKind::Capacitor(Known::within(c, 20.0))
+    }
+
+    fn rail(volts: f64, idle: f64) -> PartKind {
+        PartKind::Rail {
+            volts: Known::within(volts, 5.0),
+            amps: 0.3,
+            idle: Known::within(idle, 5.0),
+        }
+    }
+
+    fn clamp() -> PartKind {
+        PartKind::Junction(Known::within(0.48, 4.0))
+    }
+
+    /// A control-bus wire: pad, series resistor, clamp, pull-up to its supply.
+    fn bus() -> Line {
+        line(
+            &["ground", "pad", "bus", "io"],
+            vec![
+                ("series", ohms(22.0), 1, 2),
+                ("pull-up", ohms(2200.0), 2, 3),
+                ("clamp", clamp(), 0, 2),
+                ("io", rail(1.8, 5e3), 3, 0),
+            ],
+        )
+    }
+
+    fn wanted(mode: MeterMode, state: BenchState) -> Probing {
+        Probing {
+            point: 0,
+            mode,
+            state,
+        }
+    }
+
+    /// What is not to be trusted of a line at its point, made ready or not.
+    fn found(line: &Line, mode: MeterMode, plugged: bool, power: Power) -> Vec<Distrust> {
+        let wired = Wired::new(line).unwrap();
+        let out = BenchState::from_iter([OUT]);
+        let state = if plugged { BenchState::default() } else { out };
+        let at = wanted(mode, out);
+        distrust(line, &wired, &Meter::handheld(), at, state, power).unwrap()
+    }
+
+    fn reasons(found: &[Distrust]) -> Vec<(Why, bool)> {
+        found.iter().map(|d| (d.why, d.invalid)).collect()
+    }
+
+    /// The middle of what a good line reads, and its spread.
+    fn good(line: &Line, mode: MeterMode, state: BenchState) -> (Reading, f64) {
+        let wired = Wired::new(line).unwrap();
+        let at = wanted(mode, state);
+        let f = Forecast::new(line, &wired, &Meter::handheld(), at, false).unwrap();
+        (f.good.typical(), f.good.deviation())
+    }
+
+    #[test]
+    fn a_powered_line_reads_its_supply_in_diode_mode_and_in_ohms() {
+        let line = bus();
+        for mode in [MeterMode::Diode, MeterMode::Ohms] {
+            let all = found(&line, mode, false, Power::On);
+            assert_eq!(reasons(&all), [(Why::Powered, true)]);
+            assert!(all[0].says.contains("the 1.8 V that it puts on"), "{all:?}");
+            // And by solving: nothing like what a good line reads without power.
+            let wired = Wired::new(&line).unwrap();
+            let mut on = Solver::new(&wired.on.network).unwrap();
+            let (red, black) = probes(wired.on.nodes[1], mode);
+            let meter = Meter::handheld();
+            let live = meter.read(&mut on, &[], red, black, meter_mode(mode));
+            let (off, spread) = good(&line, mode, BenchState::default());
+            match (live.unwrap(), off) {
+                (Reading::Value(live), Reading::Value(off)) => {
+                    let by = match mode {
+                        MeterMode::Ohms if live <= 0.0 => f64::INFINITY,
+                        MeterMode::Ohms => (live / off).ln().abs(),
+                        _ => (live - off).abs(),
+                    };
+                    assert!(by > 3.0 * spread, "{mode:?}: {live} for {off}");
+                }
+                (live, off) => assert_ne!(live, off),
+            }
+        }
+        let all = found(&line, MeterMode::Diode, false, Power::Connected);
+        assert_eq!(reasons(&all), [(Why::Connected, true)]);
+        let all = found(&line, MeterMode::Volts, false, Power::Off);
+        assert_eq!(reasons(&all), [(Why::Unpowered, true)]);
+        // Made ready, there is nothing to mind.
+        assert!(found(&line, MeterMode::Diode, false, Power::Off).is_empty());
+        assert!(found(&line, MeterMode::Volts, false, Power::On).is_empty());
+    }
+
+    #[test]
+    fn a_part_that_is_still_plugged_in_counts_if_it_moves_the_reading() {
+        let with_part = |part: f64| {
+            line(
+                &["ground", "pad", "tail", "io"],
+                vec![
+                    ("plug", ohms(0.05), 2, 1),
+                    ("part", ohms(part), 2, 0),
+                    ("pull-up", ohms(10e3), 1, 3),
+                    ("io", rail(1.8, 5e3), 3, 0),
+                ],
+            )
+        };
+        let out = BenchState::from_iter([OUT]);
+        let between = |l: &Line| {
+            let (with, _) = good(l, MeterMode::Ohms, BenchState::default());
+            let (without, spread) = good(l, MeterMode::Ohms, out);
+            match (with, without) {
+                (Reading::Value(a), Reading::Value(b)) => (a / b).ln().abs() / spread,
+                _ => f64::INFINITY,
+            }
+        };
+        let low = with_part(1e3);
+        assert!(between(&low) > 1.0);
+        let all = found(&low, MeterMode::Ohms, true, Power::Off);
+        assert_eq!(reasons(&all), [(Why::PluggedIn, true)]);
+        assert!(all[0].says.contains("still plugged in"), "{all:?}");
+        assert!(
+            all[0].says.contains("938 ohm with it, 15 kilohm without"),
+            "{all:?}"
+        );
+        let high = with_part(10e6);
+        assert!(between(&high) < 1.0);
+        assert!(found(&high, MeterMode::Ohms, true, Power::Off).is_empty());
+        assert!(found(&low, MeterMode::Ohms, false, Power::Off).is_empty());
+        // Where the test wants it plugged in, it is only to be minded.
+        let wired = Wired::new(&low).unwrap();
+        let at = wanted(MeterMode::Ohms, BenchState::default());
+        let meter = Meter::handheld();
+        let state = BenchState::default();
+        let all = distrust(&low, &wired, &meter, at, state, Power::Off).unwrap();
+        assert_eq!(reasons(&all), [(Why::PluggedIn, false)]);
+    }
+
+    #[test]
+    fn a_large_capacitor_creeps_as_long_as_it_charges() {
+        let rail_with = |c: f64| {
+            line(
+                &["ground", "out"],
+                vec![
+                    ("regulator", rail(3.3, 20e3), 1, 0),
+                    ("capacitor", farads(c), 1, 0),
+                ],
+            )
+        };
+        assert!(found(&rail_with(10e-9), MeterMode::Ohms, false, Power::Off).is_empty());
+        let all = found(&rail_with(100e-6), MeterMode::Ohms, false, Power::Off);
+        assert_eq!(reasons(&all), [(Why::Charging, false)]);
+        // R C ln 100, with the 20 kilohm that the rail has while it is off:
+        // 9.2 s, somewhat less beside the junction of the rail.
+        let seconds: f64 = all[0]
+            .says
+            .split("up to ")
+            .nth(1)
+            .unwrap()
+            .split(' ')
+            .next()
+            .unwrap()
+            .parse()
+            .unwrap();
+        assert!((8.0..=10.0).contains(&seconds), "{}", all[0].says);
+        // In diode mode the meter gives enough for it to be over at once.
+        assert!(found(&rail_with(100e-6), MeterMode::Diode, false, Power::Off).is_empty());
+        // Ten thousand microfarad hold 3.3 V for R C ln(3.3 / 0.05), minutes.
+        let all = found(&rail_with(10e-3), MeterMode::Diode, false, Power::Off);
+        let held = all.iter().find(|d| d.why == Why::Charged).unwrap();
+        assert!(held.says.contains("discharge it"), "{held:?}");
+    }
+
+    #[test]
+    fn a_series_capacitor_makes_ol_the_right_reading() {
+        let with = |between: PartKind| {
+            line(
+                &["ground", "pad", "far", "io"],
+                vec![
+                    ("series", between, 1, 2),
+                    ("clamp", clamp(), 0, 2),
+                    ("pull-up", ohms(2200.0), 2, 3),
+                    ("io", rail(1.8, 5e3), 3, 0),
+                ],
+            )
+        };
+        let (capacitor, wire) = (with(farads(100e-9)), with(ohms(1.0)));
+        for mode in [MeterMode::Diode, MeterMode::Ohms] {
+            assert_eq!(good(&capacitor, mode, BenchState::default()).0, Reading::OL);
+            let all = found(&capacitor, mode, false, Power::Off);
+            let right = all.iter().find(|d| d.why == Why::SeriesCapacitor).unwrap();
+            assert!(
+                right.says.contains("OL is right here: the series"),
+                "{right:?}"
+            );
+            assert_ne!(good(&wire, mode, BenchState::default()).0, Reading::OL);
+            assert!(found(&wire, mode, false, Power::Off).is_empty());
+        }
+        // A clamp before the capacitor reads a value, and OL would be wrong.
+        let mut clamped = capacitor.clone();
+        clamped.parts[1].to = 1;
+        assert_ne!(
+            good(&clamped, MeterMode::Diode, BenchState::default()).0,
+            Reading::OL
+        );
+        let all = found(&clamped, MeterMode::Diode, false, Power::Off);
+        assert!(all.iter().all(|d| d.why != Why::SeriesCapacitor), "{all:?}");
+    }
+
+    #[test]
+    fn a_dead_supply_may_be_fed_from_another() {
+        let two = |between: f64| {
+            line(
+                &["ground", "own", "other"],
+                vec![
+                    ("own supply", rail(1.8, 10e3), 1, 0),
+                    ("other supply", rail(3.3, 10e3), 2, 0),
+                    ("bridge", ohms(between), 1, 2),
+                ],
+            )
+        };
+        let all = found(&two(4.7e3), MeterMode::Volts, false, Power::On);
+        assert_eq!(reasons(&all), [(Why::BackFed, false)]);
+        // 3.3 V over 4.7 kilohm into 10 kilohm.
+        assert!(
+            all[0]
+                .says
+                .contains("some 2.24 V, fed over the line from the other supply"),
+            "{all:?}"
+        );
+        assert!(found(&two(1e6), MeterMode::Volts, false, Power::On).is_empty());
+    }
+}
