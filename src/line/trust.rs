@@ -6,7 +6,7 @@ use super::wiring::{Wired, Wiring, meter_mode};
 use crate::bench::{BenchState, Power};
 use crate::circuit::charge::{Charge, charges};
 use crate::circuit::edit::Edit;
-use crate::circuit::fault::variants_of;
+use crate::circuit::fault::{Grain, variants_of};
 use crate::circuit::meter::{Meter, Mode, Reading};
 use crate::circuit::network::Node;
 use crate::circuit::predict::{Prediction, Predictor};
@@ -159,7 +159,7 @@ impl OnBench<'_> {
         }
         let (red, black) = self.probes(wiring);
         let mode = meter_mode(self.wanted.mode);
-        predictor.predict_variants(&variants_of(&faults, 1), red, black, mode)
+        predictor.predict_variants(&variants_of(&faults, Grain::Coarse), red, black, mode)
     }
 
     /// Contacts that are open in a bench condition.
