@@ -33,6 +33,7 @@ fn job(rules: &Rulebase, complaint: &str, results: &[(&str, &str)]) -> (Case, Ve
             test: (*test).to_owned(),
             shows: (*shows).to_owned(),
             note: None,
+            as_it_stands: false,
         })
     };
     let steps: Vec<Entry> = results.iter().map(entry).collect();
@@ -292,8 +293,8 @@ fn after_a_remedy_earlier_readings_no_longer_accuse() {
     let bench = Bench::new().rules(&folder());
     let _ = bench.run(NEW).fine();
     for args in [
-        &["job", "result", "1", "sense-pad-diode", "OL"][..],
-        &["job", "result", "1", "sense-bus-diode", "0.48"],
+        &["job", "result", "1", "sense-pad-diode", "OL", "--ready"][..],
+        &["job", "result", "1", "sense-bus-diode", "0.48", "--ready"],
     ] {
         let _ = bench.run(args).fine();
     }
@@ -351,7 +352,7 @@ fn with_readings() -> Bench {
         ("sense-bus-diode", "0.48"),
         ("sense-bus-volts", "1.79 V"),
     ] {
-        let _ = bench.run(&["job", "result", "1", test, shows]).fine();
+        let _ = bench.run(&["job", "result", "1", test, shows, "--ready"]).fine();
     }
     bench
 }

@@ -4,8 +4,8 @@
 
 use thiserror::Error;
 
-use crate::job::reading::{self, Asked, Typed};
 use crate::job::line::{self, LineInPlay, LineView};
+use crate::job::reading::{self, Asked, Typed};
 use crate::job::trail::{Moment, Trail};
 use crate::job::view::{self, StateView};
 use crate::job::{self, Case, CaseError, CaseFile, Closed, Closing, ClosingState, Entry, Settings};
