@@ -320,6 +320,56 @@ fn every_valid_file_loads() {
 }
 
 #[test]
+fn a_device_may_have_a_line_built_otherwise() {
+    let dir = tempfile::tempdir().unwrap();
+    let device = dir.path().join("device.yaml");
+    fs::write(
+        &device,
+        "device: torch-phone\nname: Phone with a torch\nkind: phone\nsource: own jobs\n\
+         carries: {torch: []}\nwired:\n  torch:\n    feed:\n      line: bare-wire\n      \
+         with: {level: 1.8 V}\n      faults: {wire-open: {open pull-up: 0.7}}\n",
+    )
+    .unwrap();
+    let folder = Path::new("tests/rulebases");
+    let files = [
+        "bench.yaml",
+        "wire.yaml",
+        "bare-wire.yaml",
+        "pack-with-line.yaml",
+    ];
+    let mut paths: Vec<PathBuf> = files.iter().map(|f| folder.join(f)).collect();
+    let before = load(&paths.iter().map(PathBuf::as_path).collect::<Vec<_>>());
+    paths.push(device);
+    let loaded = load(&paths.iter().map(PathBuf::as_path).collect::<Vec<_>>());
+    assert!(loaded.problems.is_empty(), "{}", loaded.report(false));
+    let (pack, line) = &loaded.rulebase.devices[0].lines[0];
+    assert_eq!((pack.as_str(), line.id.as_str()), ("torch", "feed"));
+    let names: Vec<&str> = line.points.iter().map(|p| p.id.as_str()).collect();
+    assert_eq!(names, ["plug", "pad"]);
+    // What it does here goes before what the pack says; the rest is taken over.
+    let part = |id: &str| line.parts.iter().position(|p| p.id == id).unwrap();
+    let node = |id: &str| line.nodes.iter().position(|n| n == id).unwrap();
+    let harms: Vec<(usize, Harm, f64)> = line
+        .faults
+        .iter()
+        .map(|e| (e.fault, e.harm, e.chance))
+        .collect();
+    assert_eq!(
+        harms,
+        [
+            (0, Harm::Open(part("pull-up")), 0.7),
+            (1, Harm::Grounded(node("bus")), 0.6),
+            (1, Harm::LeakyNode(node("bus")), 0.3),
+        ]
+    );
+    // What is taken over was counted where it stands.
+    let own = loaded.rulebase.sources.own_jobs - before.rulebase.sources.own_jobs;
+    assert_eq!(own, 2);
+    let rest = |l: &Loaded| l.rulebase.sources.common_practice;
+    assert_eq!(rest(&loaded), rest(&before));
+}
+
+#[test]
 fn values_of_a_line_come_from_the_nearest_place() {
     let all = load(&[Path::new(VALID)]).rulebase;
     let ohms = |line: &Line| {
@@ -396,6 +446,7 @@ fn the_full_example_uses_every_key() {
         "one-unit.yaml",
         "bench.yaml",
         "device.yaml",
+        "other-device.yaml",
         "smallest.yaml",
         "every-part.yaml",
         "meters.yaml",

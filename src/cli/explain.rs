@@ -7,8 +7,8 @@ use super::check::load;
 use super::error::{Failure, Result};
 use super::terminal::{Terminal, fill};
 use crate::rulebase::{
-    Doubt, Drive, Harm, How, Known, Line, Link, MeterProfile, Pack, PackFault, PartKind, Rulebase,
-    StatedAccuracy, Step, TestRange, nearest, slug,
+    Doubt, Drive, Harm, How, Known, Line, Link, MeterMode, MeterProfile, Pack, PackFault, PartKind,
+    Rulebase, StatedAccuracy, Step, TestRange, nearest, slug,
 };
 use crate::shown::shown;
 
@@ -303,6 +303,9 @@ fn entries(rules: &Rulebase, p: &Pack, unit: &str) -> Vec<(String, String)> {
                     words(&l.name),
                     l.id
                 );
+                if let (Some(s), MeterMode::Volts) = (&l.scope, mode) {
+                    t += &format!("only an oscilloscope shows: {s}\n");
+                }
             }
             How::Shows { outcomes, .. } => {
                 for (k, o) in outcomes.iter().enumerate() {
@@ -342,6 +345,12 @@ fn entries(rules: &Rulebase, p: &Pack, unit: &str) -> Vec<(String, String)> {
                 "may break {} (in {:.1} of 100)\n",
                 fault_name(*f),
                 chance * 100.0
+            );
+        }
+        if !r.bridges.is_empty() {
+            t += &format!(
+                "goes round with a wire: {}; where that would do harm, or there is no such part, the remedy is not offered\n",
+                r.bridges.join(", ")
             );
         }
         t += &step(rules, &r.step);
@@ -490,6 +499,12 @@ fn accuracy(a: StatedAccuracy, unit: &str) -> String {
 /// The parts of a line and the places for a probe.
 fn circuit(rules: &Rulebase, l: &Line) -> String {
     let mut t = String::new();
+    if l.rate > 0.0 {
+        t += &format!("up to {} on one wire\n", si(l.rate, "Hz"));
+    }
+    if let Some(s) = &l.scope {
+        t += &format!("only an oscilloscope shows: {s}\n");
+    }
     for p in &l.parts {
         let between = format!("{} to {}", l.nodes[p.from], l.nodes[p.to]);
         let what = match p.kind {

@@ -38,6 +38,7 @@ use super::view::{StepView, step};
 use crate::belief::candidates::Candidate;
 use crate::belief::{Change, FaultId, likelier};
 use crate::circuit::meter::Reading;
+use crate::circuit::wire::FAST;
 use crate::line::{Branch, CATEGORIES, End, Stop, wires};
 use crate::model::{LineInfo, Measures, Taken, bounds};
 use crate::plan::Act;
@@ -241,7 +242,7 @@ pub fn line_view(case: &Case, steps: &[Entry], line: usize) -> LineView {
     LineView {
         line: info.id.clone(),
         name: info.name.clone(),
-        fast: info.line.fast,
+        fast: info.line.rate >= FAST,
         entries: steps.len(),
         at_fault: known.at_fault(),
         wires: Drawing::new(&known).wires(),

@@ -241,7 +241,7 @@ impl Forecast {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::rulebase::{Effect, Known, LinePart, PartKind, Point};
+    use crate::rulebase::{Duty, Effect, Known, LinePart, PartKind, Point};
 
     /// A control-bus wire: plug, pad, inner node, bus, supply.
     fn bus() -> Line {
@@ -251,6 +251,7 @@ mod tests {
             kind,
             from,
             to,
+            duty: Duty::Joins,
             protects: false,
             source: "common practice, no source".to_owned(),
         };

@@ -489,7 +489,7 @@ fn time(seconds: f64) -> String {
 mod tests {
     use super::*;
     use crate::line::Forecast;
-    use crate::rulebase::{Known, LinePart, Point};
+    use crate::rulebase::{Duty, Known, LinePart, Point};
 
     /// The condition in which the part is unplugged.
     const OUT: usize = 0;
@@ -504,6 +504,7 @@ mod tests {
                 kind,
                 from,
                 to,
+                duty: Duty::Joins,
                 protects: false,
                 source: "common practice, no source".to_owned(),
             })

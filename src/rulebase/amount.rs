@@ -11,6 +11,7 @@ pub(super) enum Unit {
     Volt,
     Farad,
     Ampere,
+    Hertz,
 }
 
 impl Unit {
@@ -20,6 +21,7 @@ impl Unit {
             Unit::Volt => "V",
             Unit::Farad => "F",
             Unit::Ampere => "A",
+            Unit::Hertz => "Hz",
         }
     }
 
@@ -30,6 +32,7 @@ impl Unit {
             Unit::Volt => "`1.8 V`, `1.8 V +- 5 %` or `0.4 V to 0.65 V`",
             Unit::Farad => "`100 nF`, `4.7 uF +- 20 %` or `10 pF to 1 nF`",
             Unit::Ampere => "`300 mA` or `1.5 A`",
+            Unit::Hertz => "`400 kHz` or `1.5 GHz`",
         }
     }
 
@@ -40,6 +43,7 @@ impl Unit {
             "v" | "volt" | "volts" => Unit::Volt,
             "f" | "farad" | "farads" => Unit::Farad,
             "a" | "amp" | "amps" | "ampere" | "amperes" => Unit::Ampere,
+            "hz" | "hertz" => Unit::Hertz,
             _ => return None,
         })
     }
@@ -51,6 +55,7 @@ impl Unit {
             Unit::Volt => (1e-6, 1e4),
             Unit::Farad => (1e-14, 10.0),
             Unit::Ampere => (1e-9, 1e3),
+            Unit::Hertz => (1.0, 1e12),
         }
     }
 }
@@ -279,6 +284,8 @@ mod tests {
             ("4u7", Unit::Farad, 4.7e-6),
             ("10 µF", Unit::Farad, 10e-6),
             ("300 mA", Unit::Ampere, 0.3),
+            ("400 kHz", Unit::Hertz, 400e3),
+            ("1.5 GHz", Unit::Hertz, 1.5e9),
         ] {
             let got = known(text, unit, 5.0).unwrap_or_else(|t| panic!("{text}: {}", t.message));
             assert!(near(got.typical, want), "{text}: {}", got.typical);

@@ -75,6 +75,46 @@ pub enum PartKind {
     },
 }
 
+/// What a part does on its line.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
+pub enum Duty {
+    /// Connects for good: joint, trace, wire.
+    #[default]
+    Joins,
+    /// Connects until it is unplugged: a contact.
+    Plugs,
+    /// A resistor in series.
+    Resists,
+    /// A ferrite bead.
+    Chokes,
+    /// One winding of a filter.
+    Filters,
+    /// A fuse.
+    Fuses,
+    /// A load switch.
+    Switches,
+    /// A resistor up to a supply.
+    PullsUp,
+    /// A resistor down to ground.
+    PullsDown,
+    /// Does the work: lamp string, coil, thermistor, button.
+    Works,
+    /// Lets current through one way only: a diode.
+    OneWay,
+    /// A clamp.
+    Clamps,
+    /// A capacitor beside the line.
+    Smooths,
+    /// A capacitor in series.
+    Blocks,
+    /// The pin of a chip.
+    Pins,
+    /// A level shifter.
+    Shifts,
+    /// A supply.
+    Supplies,
+}
+
 /// A part of a line, between two nodes.
 #[derive(Clone, Debug, PartialEq)]
 pub struct LinePart {
@@ -84,6 +124,8 @@ pub struct LinePart {
     pub name: String,
     /// What it is.
     pub kind: PartKind,
+    /// What it does there.
+    pub duty: Duty,
     /// One node, by index.
     pub from: usize,
     /// The other, by index; 0 is ground.
@@ -130,8 +172,11 @@ pub struct Line {
     pub parts: Vec<LinePart>,
     /// Where it can be probed, in the order of the path.
     pub points: Vec<Point>,
-    /// Whether it is fast: a wire is no substitute for any part of it.
-    pub fast: bool,
+    /// How fast it is, in bits per second of one wire; 0 for a supply or a slow
+    /// signal.
+    pub rate: f64,
+    /// What on it only an oscilloscope shows.
+    pub scope: Option<String>,
     /// Contacts, by part, that are open while a bench condition, by index, holds.
     pub unplugged: Vec<(usize, usize)>,
     /// What each fault of the pack does to it.
@@ -155,6 +200,22 @@ impl Line {
     /// Whether a part is the pin of a chip.
     pub fn is_pin(&self, part: usize) -> bool {
         self.piece(part, ".leak").is_some()
+    }
+
+    /// The question of a measurement: what the meter reads at a point, by index.
+    pub fn question(&self, point: usize, mode: MeterMode) -> String {
+        let (place, line) = (&self.points[point].name, &self.name);
+        match mode {
+            MeterMode::Volts => {
+                format!("Black on ground, what voltage is at the {place}, on the {line}?")
+            }
+            MeterMode::Diode => {
+                format!("In diode mode, red on ground, what does the {place} read, on the {line}?")
+            }
+            MeterMode::Ohms => {
+                format!("In ohms to ground, what does the {place} read, on the {line}?")
+            }
+        }
     }
 }
 

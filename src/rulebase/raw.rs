@@ -260,6 +260,11 @@ pub struct RawRemedy {
     /// `mates` with them also does.
     #[serde(default)]
     pub seating: bool,
+    /// Parts of lines that it goes round with a wire. On a device where a wire
+    /// would do harm at each of them, or that has none of them, the remedy is not
+    /// there.
+    #[serde(default)]
+    pub bridges: Vec<At<String>>,
     /// Minutes it takes, bench conditions not counted.
     pub minutes: Option<At<f64>>,
     /// Cost of parts, in the shop's currency.
@@ -328,9 +333,12 @@ pub struct RawLine {
     pub about: Option<String>,
     /// Where its numbers come from.
     pub source: Option<At<String>>,
-    /// True if a wire is no substitute for any part of it.
-    #[serde(default)]
-    pub fast: bool,
+    /// How fast it is, in bits per second of one wire (`400 kHz`); nothing for a
+    /// supply or a slow signal.
+    pub rate: Option<At<Amount>>,
+    /// What on it a meter cannot show and an oscilloscope can, in a sentence or
+    /// two.
+    pub scope: Option<String>,
     /// Values by name, which a pack may give anew.
     #[serde(default)]
     pub values: Entries<At<Amount>>,
@@ -526,8 +534,27 @@ pub struct RawDevice {
     /// Values that lines of a pack have on this device: pack, line, value.
     #[serde(default)]
     pub lines: Entries<Entries<Entries<At<Amount>>>>,
+    /// Lines of a pack that are built otherwise on this device: pack, line.
+    #[serde(default)]
+    pub wired: Entries<Entries<RawWired>>,
     /// Where these values come from.
     pub source: Option<At<String>>,
+}
+
+/// A line of a pack that is built otherwise on a device.
+#[derive(Debug, Deserialize, JsonSchema)]
+#[serde(rename_all = "kebab-case")]
+#[schemars(deny_unknown_fields)]
+pub struct RawWired {
+    /// The template in place of that of the pack. It has the points of that one
+    /// and may have more.
+    pub line: At<String>,
+    /// Values that differ from those of the template.
+    #[serde(default)]
+    pub with: Entries<At<Amount>>,
+    /// Faults that do something else here than the pack says.
+    #[serde(default)]
+    pub faults: Entries<At<Harms>>,
 }
 
 /// One copy of a pack on a device. A bare text is its name.

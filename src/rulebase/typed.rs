@@ -419,6 +419,8 @@ pub struct Remedy {
     pub may_break: Vec<Link>,
     /// It is what fitting a part does to the contacts on the way.
     pub seating: bool,
+    /// Parts of lines that it goes round with a wire, by identifier.
+    pub bridges: Vec<String>,
     /// What it takes.
     pub step: Step,
     /// Names of the copies it is for; empty: all.
@@ -440,8 +442,8 @@ pub struct Device {
     pub variant: Option<String>,
     /// Pack identifiers, each with its copies, the main one first.
     pub carries: Vec<(String, Vec<Carried>)>,
-    /// Lines whose values differ on this device from those of the pack, by pack
-    /// identifier. Parts, points and faults are those of the pack's line.
+    /// Lines that differ on this device from those of the pack, by pack
+    /// identifier. The first points are those of the pack's line.
     pub lines: Vec<(String, Line)>,
 }
 

@@ -89,7 +89,9 @@ pub(super) fn validate(
             }
             devices.push(v.device(d, &packs));
             if let Some(device) = devices.last_mut() {
-                device.lines = v.device_lines(d, raw, &packs, &kinds, &bench);
+                device.lines = v.wired(d, raw, &packs, &kinds, &bench);
+                let more = v.device_lines(d, raw, &packs, &kinds, &bench);
+                device.lines.extend(more);
             }
         }
     }
@@ -359,6 +361,7 @@ impl Validator<'_> {
                 "history question",
                 "pack",
                 "line template",
+                "part of a line",
             ]
             .contains(&what)
         {
@@ -704,17 +707,8 @@ impl Validator<'_> {
                 .help("a pack needs `items:` with `faults:`, or in the smallest form `faults:`"),
             );
         }
-        let (items, functions) = {
-            // Names were checked for duplicates while the items were read.
-            let mut items: Names = HashMap::new();
-            for (i, (n, _)) in raw.items.iter().chain(raw.shared.iter()).enumerate() {
-                items.entry(n.as_str()).or_insert((i, n.span));
-            }
-            for (i, (n, _)) in raw.faults.iter().enumerate() {
-                items.entry(n.as_str()).or_insert((i, n.span));
-            }
-            (items, self.names("function", &raw.functions))
-        };
+        let items = item_names(raw);
+        let functions = self.names("function", &raw.functions);
         for (name, _) in &raw.functions {
             if let Some((_, first)) = items.get(name.as_str()) {
                 self.duplicate("name", name, *first);
@@ -731,7 +725,7 @@ impl Validator<'_> {
             let symptoms = self.symptoms(raw, &scope);
             let mut tests = self.tests(raw, &scope, bench, demands);
             tests.extend(self.observations(raw, &scope));
-            let remedies = self.remedies(raw, &scope, bench, demands);
+            let remedies = self.remedies(raw, &scope, bench, demands, kinds);
             (symptoms, tests, remedies)
         };
         pack.symptoms = symptoms;
@@ -1747,8 +1741,15 @@ impl Validator<'_> {
         scope: &Scope,
         bench: &Bench,
         demands: &[Vec<usize>],
+        kinds: &[&RawLine],
     ) -> Vec<Remedy> {
         self.names("remedy", &raw.remedies);
+        // A device may have another template than the pack.
+        let parts = || {
+            kinds
+                .iter()
+                .flat_map(|k| k.parts.iter().map(|(p, _)| p.as_str()))
+        };
         let mut out = Vec::new();
         for (id, r) in &raw.remedies {
             let sources = [&r.source, &raw.source];
@@ -1764,6 +1765,11 @@ impl Validator<'_> {
                 );
             }
             let may_break = self.links(&r.may_break, scope, &sources, "a chance");
+            for part in &r.bridges {
+                if !parts().any(|p| p == part.value) {
+                    self.unknown("part of a line", part, parts());
+                }
+            }
             let step = self.step(
                 id,
                 &r.minutes,
@@ -1782,6 +1788,7 @@ impl Validator<'_> {
                 clears,
                 may_break,
                 seating: r.seating,
+                bridges: texts(&r.bridges),
                 only_on: texts(&r.only_on),
                 step,
             });
@@ -1965,6 +1972,18 @@ fn identifier(name: &str) -> Option<String> {
 }
 
 /// The faults a name stands for: one, or all of an item. Empty if unknown.
+/// Items of a pack by name. Duplicates are told where the items are read.
+fn item_names(raw: &RawPack) -> Names<'_> {
+    let mut items: Names = HashMap::new();
+    for (i, (n, _)) in raw.items.iter().chain(raw.shared.iter()).enumerate() {
+        items.entry(n.as_str()).or_insert((i, n.span));
+    }
+    for (i, (n, _)) in raw.faults.iter().enumerate() {
+        items.entry(n.as_str()).or_insert((i, n.span));
+    }
+    items
+}
+
 fn resolve(name: &str, items: &Names, pack: &Pack) -> Vec<PackFault> {
     let (item, fault) = match name.split_once('.') {
         Some((i, f)) => (i, Some(f)),

@@ -23,7 +23,7 @@ use halfsplit::circuit::meter::{Meter, Mode};
 use halfsplit::circuit::network::{Element, Network, Node};
 use halfsplit::circuit::solve::Solver;
 use halfsplit::line::{Forecast, Probing, Table, Wired};
-use halfsplit::rulebase::{Effect, Harm, Known, Line, LinePart, MeterMode, PartKind, Point};
+use halfsplit::rulebase::{Duty, Effect, Harm, Known, Line, LinePart, MeterMode, PartKind, Point};
 
 fn main() {
     if std::env::var_os("HALFSPLIT_NGSPICE").is_some() {
@@ -45,6 +45,7 @@ static LINE: LazyLock<Line> = LazyLock::new(|| {
         kind,
         from,
         to,
+        duty: Duty::Joins,
         protects: false,
         source: "common practice, no source".to_owned(),
     };

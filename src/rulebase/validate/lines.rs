@@ -1,8 +1,8 @@
 //! Electrical lines: templates, their use in packs, and tests that measure them.
 
 use super::super::amount::{self, Unit};
-use super::super::decode::Amount;
-use super::super::line::{Effect, Harm, Known, LinePart, PartKind, Point};
+use super::super::decode::{Amount, Harms};
+use super::super::line::{Duty, Effect, Harm, Known, LinePart, PartKind, Point};
 use super::super::problem::nearest;
 use super::*;
 use crate::bench::{POWERED, UNPOWERED};
@@ -18,6 +18,7 @@ const GROUND: &str = "ground";
 struct Word {
     word: &'static str,
     sort: Sort,
+    duty: Duty,
     /// How many nodes it takes; a single one leads to ground.
     nodes: std::ops::RangeInclusive<usize>,
     /// Its value where none is given; empty if one must be.
@@ -52,14 +53,15 @@ impl Sort {
 const fn word(
     word: &'static str,
     sort: Sort,
-    least: usize,
-    most: usize,
+    duty: Duty,
+    nodes: std::ops::RangeInclusive<usize>,
     usual: &'static str,
 ) -> Word {
     Word {
         word,
         sort,
-        nodes: least..=most,
+        duty,
+        nodes,
         usual,
         protects: false,
     }
@@ -72,37 +74,43 @@ const fn guard(w: Word) -> Word {
     }
 }
 
+use Duty::{
+    Blocks, Chokes, Clamps, Filters, Fuses, Joins, OneWay, Pins, Plugs, PullsDown, PullsUp,
+    Resists, Shifts, Smooths, Supplies, Switches, Works,
+};
+use Sort::{Capacitor, Clamp, Diode, HostPin, Path, Rail, Shifter, Switch};
+
 /// Every part word, in the order of the documentation. `rail` comes last, as it
 /// is also a key beside two others.
 const WORDS: [Word; 22] = [
-    word("contact", Sort::Path, 2, 2, "20 mohm to 0.3 ohm"),
-    word("joint", Sort::Path, 2, 2, "1 mohm to 20 mohm"),
-    word("trace", Sort::Path, 2, 2, "50 mohm to 2 ohm"),
-    word("wire", Sort::Path, 2, 2, "10 mohm to 0.5 ohm"),
-    word("resistor", Sort::Path, 2, 2, ""),
-    word("ferrite", Sort::Path, 2, 2, "20 mohm to 1 ohm"),
-    word("filter", Sort::Path, 2, 2, "0.5 ohm to 8 ohm"),
-    word("coil", Sort::Path, 2, 2, ""),
-    guard(word("fuse", Sort::Path, 2, 2, "5 mohm to 0.2 ohm")),
-    word("switch", Sort::Switch, 2, 2, "10 mohm to 0.3 ohm"),
-    word("pull-up", Sort::Path, 2, 2, ""),
-    word("pull-down", Sort::Path, 1, 2, ""),
-    word("thermistor", Sort::Path, 1, 2, ""),
-    word("button", Sort::Path, 1, 2, "10 Mohm to 1 Gohm"),
-    word("diode", Sort::Diode, 2, 2, "0.2 V to 0.65 V"),
-    guard(word("clamp", Sort::Clamp, 1, 1, "0.4 V to 0.65 V")),
-    word("led-string", Sort::Diode, 2, 2, ""),
-    word("capacitor", Sort::Capacitor, 1, 2, ""),
+    word("contact", Path, Plugs, 2..=2, "20 mohm to 0.3 ohm"),
+    word("joint", Path, Joins, 2..=2, "1 mohm to 20 mohm"),
+    word("trace", Path, Joins, 2..=2, "50 mohm to 2 ohm"),
+    word("wire", Path, Joins, 2..=2, "10 mohm to 0.5 ohm"),
+    word("resistor", Path, Resists, 2..=2, ""),
+    word("ferrite", Path, Chokes, 2..=2, "20 mohm to 1 ohm"),
+    word("filter", Path, Filters, 2..=2, "0.5 ohm to 8 ohm"),
+    word("coil", Path, Works, 2..=2, ""),
+    guard(word("fuse", Path, Fuses, 2..=2, "5 mohm to 0.2 ohm")),
+    word("switch", Switch, Switches, 2..=2, "10 mohm to 0.3 ohm"),
+    word("pull-up", Path, PullsUp, 2..=2, ""),
+    word("pull-down", Path, PullsDown, 1..=2, ""),
+    word("thermistor", Path, Works, 1..=2, ""),
+    word("button", Path, Works, 1..=2, "10 Mohm to 1 Gohm"),
+    word("diode", Diode, OneWay, 2..=2, "0.2 V to 0.65 V"),
+    guard(word("clamp", Clamp, Clamps, 1..=1, "0.4 V to 0.65 V")),
+    word("led-string", Diode, Works, 2..=2, ""),
+    word("capacitor", Capacitor, Smooths, 1..=2, ""),
     guard(word(
         "coupling-capacitor",
-        Sort::Capacitor,
-        2,
-        2,
+        Capacitor,
+        Blocks,
+        2..=2,
         "75 nF to 265 nF",
     )),
-    word("host-pin", Sort::HostPin, 1, 1, "0.4 V to 0.65 V"),
-    word("shifter", Sort::Shifter, 2, 2, ""),
-    word("rail", Sort::Rail, 1, 1, ""),
+    word("host-pin", HostPin, Pins, 1..=1, "0.4 V to 0.65 V"),
+    word("shifter", Shifter, Shifts, 2..=2, ""),
+    word("rail", Rail, Supplies, 1..=1, ""),
 ];
 
 /// What a part says under each of its words, in the order of [`WORDS`].
@@ -199,6 +207,9 @@ impl Validator<'_> {
         }
         for (_, v) in &raw.values {
             self.sourced(v.span, &[&raw.source]);
+        }
+        if let Some(r) = &raw.rate {
+            self.sourced(r.span, &[&raw.source]);
         }
         for (_, p) in &raw.points {
             if let Some(m) = &p.minutes {
@@ -330,6 +341,12 @@ impl Validator<'_> {
             let part = parts.iter().position(|q: &LinePart| q.id == name.value);
             unplugged.extend(part.zip(holds));
         }
+        let rate = raw.rate.as_ref().map_or(0.0, |r| {
+            amount::plain(&r.value.0, Unit::Hertz).unwrap_or_else(|t| {
+                self.push(Problem::new(t.code, r.span, t.message).help(t.help));
+                0.0
+            })
+        });
         let line = Line {
             id: raw.line.value.clone(),
             name: raw.line.value.replace('-', " "),
@@ -337,7 +354,8 @@ impl Validator<'_> {
             nodes: nodes.names,
             parts,
             points,
-            fast: raw.fast,
+            rate,
+            scope: raw.scope.clone(),
             unplugged,
             faults: Vec::new(),
         };
@@ -524,6 +542,7 @@ impl Validator<'_> {
                 id: format!("{}{more}", id.value),
                 name: name.clone(),
                 kind,
+                duty: w.duty,
                 from,
                 to,
                 protects,
@@ -662,7 +681,7 @@ impl Validator<'_> {
                 name: u.name.value.clone(),
                 ..line
             };
-            line.faults = self.effects(u, kind, &line, items, pack, &sources);
+            line.faults = self.effects(&u.faults, kind, &line, items, pack, &sources);
             if u.faults.is_empty() && u.faults.dropped().is_empty() {
                 self.push(
                     Problem::new(
@@ -747,6 +766,143 @@ impl Validator<'_> {
         out
     }
 
+    /// Lines of packs that are built otherwise on one device. What the pack's
+    /// faults do is taken over, but for those that do something else here.
+    pub(super) fn wired(
+        &mut self,
+        raw: &RawDevice,
+        files: &[AnyFile],
+        packs: &[Pack],
+        kinds: &[&RawLine],
+        bench: &Bench,
+    ) -> Vec<(String, Line)> {
+        self.unread.clear();
+        let mut out = Vec::new();
+        for (name, lines) in &raw.wired {
+            let written = files.iter().find_map(|f| match f {
+                AnyFile::Pack(p) if p.pack.value == name.value => Some(p),
+                _ => None,
+            });
+            let typed = packs.iter().find(|p| p.id == name.value);
+            let (Some(written), Some(typed)) = (written, typed) else {
+                self.unknown("pack", name, packs.iter().map(|p| p.id.as_str()));
+                continue;
+            };
+            let items = item_names(written);
+            for (id, w) in lines {
+                let own = [&raw.source];
+                let of_pack = typed.lines.iter().find(|l| l.id == id.value);
+                let use_of = written.lines.iter().find(|(l, _)| l.value == id.value);
+                let (Some(of_pack), Some((_, u))) = (of_pack, use_of) else {
+                    if !written.lines.dropped().contains(&id.value) {
+                        let known = written.lines.iter().map(|(l, _)| l.as_str());
+                        self.unknown("line", id, known);
+                    }
+                    continue;
+                };
+                let Some(kind) = kinds.iter().find(|k| k.line.value == w.line.value) else {
+                    let known = kinds.iter().map(|k| k.line.as_str());
+                    self.unknown("line template", &w.line, known);
+                    continue;
+                };
+                if let Some((twice, _)) = raw
+                    .lines
+                    .iter()
+                    .filter(|(p, _)| p.value == name.value)
+                    .flat_map(|(_, lines)| lines.iter())
+                    .find(|(l, _)| l.value == id.value)
+                {
+                    self.push(
+                        Problem::new(
+                            Code::Mixed,
+                            twice.span,
+                            format!("line `{}` stands under `lines` and under `wired`", id.value),
+                        )
+                        .also(id.span, "here too")
+                        .help("give its values under `with:` where it is `wired`"),
+                    );
+                }
+                self.given(kind, &w.with, &own);
+                let mut line = self.anew(kind, &[with(&w.with, &own)], bench);
+                line.id = of_pack.id.clone();
+                line.name = of_pack.name.clone();
+                // Tests know points by their place in the pack's line.
+                let mut points = Vec::new();
+                for p in &of_pack.points {
+                    match line.points.iter().position(|q| q.id == p.id) {
+                        Some(at) => points.push(line.points.remove(at)),
+                        None => self.push(
+                            Problem::new(
+                                Code::UnknownName,
+                                w.line.span,
+                                format!("a {} has no point `{}`", w.line.value, p.id),
+                            )
+                            .help(format!(
+                                "the tests of pack `{}` measure this line at {}: give the \
+                                 template these points",
+                                typed.id,
+                                of_pack
+                                    .points
+                                    .iter()
+                                    .map(|p| format!("`{}`", p.id))
+                                    .collect::<Vec<_>>()
+                                    .join(", ")
+                            )),
+                        ),
+                    }
+                }
+                points.append(&mut line.points);
+                line.points = points;
+                let mut faults = self.effects(&w.faults, kind, &line, &items, typed, &own);
+                let taken = self.taken_over(&u.faults, kind, &line, &items, typed);
+                let elsewhere = |f: PackFault| faults.iter().any(|e| e.fault == f);
+                let left: Vec<Effect> = (taken.into_iter())
+                    .filter(|e| !elsewhere(e.fault))
+                    .collect();
+                let lost = of_pack.faults.iter().map(|e| e.fault).find(|f| {
+                    let count = |of: &[Effect]| of.iter().filter(|e| e.fault == *f).count();
+                    !elsewhere(*f) && count(&left) < count(&of_pack.faults)
+                });
+                if let Some(f) = lost.filter(|_| kind.parts.dropped().is_empty()) {
+                    self.push(
+                        Problem::new(
+                            Code::UnknownName,
+                            w.line.span,
+                            format!(
+                                "what `{}` does to the line of the pack names what a {} does not have",
+                                typed.fault_id(f),
+                                w.line.value
+                            ),
+                        )
+                        .help("say under `faults:` what it does here"),
+                    );
+                }
+                faults.extend(left);
+                faults.sort_by_key(|e| e.fault);
+                line.faults = faults;
+                out.push((name.value.clone(), line));
+            }
+        }
+        out
+    }
+
+    /// What the faults of a pack do to another template than its own, as far as
+    /// that has the parts; its numbers have been counted.
+    fn taken_over(
+        &mut self,
+        faults: &Entries<At<Harms>>,
+        kind: &RawLine,
+        line: &Line,
+        items: &Names,
+        pack: &Pack,
+    ) -> Vec<Effect> {
+        let (before, loose, tally) = (self.problems.len(), self.loose, self.tally);
+        let effects = self.effects(faults, kind, line, items, pack, &[]);
+        self.problems.truncate(before);
+        (self.loose, self.tally) = (loose, tally);
+        effects
+    }
+
     /// A template with values given anew, the nearest first. What is wrong with the template itself
     /// has been said.
     fn anew(&mut self, kind: &RawLine, anew: &[Anew], bench: &Bench) -> Line {
@@ -770,7 +926,7 @@ impl Validator<'_> {
 
     fn effects(
         &mut self,
-        u: &RawUse,
+        faults: &Entries<At<Harms>>,
         kind: &RawLine,
         line: &Line,
         items: &Names,
@@ -779,13 +935,12 @@ impl Validator<'_> {
     ) -> Vec<Effect> {
         let mut out: Vec<Effect> = Vec::new();
         // A single fault beside its whole item refines it.
-        let single: HashSet<PackFault> = u
-            .faults
+        let single: HashSet<PackFault> = faults
             .iter()
             .filter(|(t, _)| t.contains('.'))
             .flat_map(|(t, _)| resolve(t, items, pack))
             .collect();
-        for (target, harms) in &u.faults {
+        for (target, harms) in faults {
             let found = resolve(target, items, pack);
             if found.is_empty() {
                 self.unknown_fault(target, items, pack, []);
@@ -1119,26 +1274,8 @@ impl Validator<'_> {
                 }
             },
         };
-        let place = &line.points[point].name;
-        let ask = t.ask.as_ref().map_or_else(
-            || match mode {
-                MeterMode::Volts => {
-                    format!(
-                        "Black on ground, what voltage is at the {place}, on the {}?",
-                        line.name
-                    )
-                }
-                MeterMode::Diode => format!(
-                    "In diode mode, red on ground, what does the {place} read, on the {}?",
-                    line.name
-                ),
-                MeterMode::Ohms => format!(
-                    "In ohms to ground, what does the {place} read, on the {}?",
-                    line.name
-                ),
-            },
-            |a| a.value.clone(),
-        );
+        let ask = t.ask.as_ref().map(|a| a.value.clone());
+        let ask = ask.unwrap_or_else(|| line.question(point, mode));
         Some(Test {
             id: id.value.clone(),
             ask,
