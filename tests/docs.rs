@@ -145,6 +145,38 @@ fn the_sums_of_the_documentation_come_out() {
 }
 
 #[test]
+fn the_wires_of_the_documentation_come_out() {
+    let dir = tempfile::tempdir().unwrap();
+    let demo =
+        PathBuf::from(env!("CARGO_MANIFEST_DIR")).join("demo-cases/tablet-takes-no-charge.yaml");
+    let import = program(&dir).arg("import").arg(demo).output().unwrap();
+    assert!(import.status.success());
+    let json = text("docs/json.md");
+    let mut tried = 0;
+    for block in blocks(&text("docs/bypass.md"), "console") {
+        for example in block.split("$ halfsplit ").skip(1) {
+            let (line, shown) = example.split_once('\n').unwrap_or((example, ""));
+            let run = |more: &[&str]| {
+                let mut c = program(&dir);
+                c.args(line.split_whitespace()).args(more);
+                c.env("COLUMNS", "80").output().unwrap()
+            };
+            let out = run(&[]);
+            let said = String::from_utf8_lossy(&out.stdout);
+            assert_eq!(said.trim_end(), shown.trim_end(), "{line}");
+            let value: serde_json::Value =
+                serde_json::from_slice(&run(&["--format", "json"]).stdout).expect(line);
+            let one = value["bypasses"][0].as_object().unwrap();
+            for f in one.keys().chain(one["wire"].as_object().unwrap().keys()) {
+                assert!(json.contains(&format!("`{f}`")), "{line}: {f}");
+            }
+            tried += 1;
+        }
+    }
+    assert!(tried >= 4, "only {tried} examples");
+}
+
+#[test]
 fn every_figure_of_the_sums_is_documented() {
     let doc = text("docs/json.md");
     let dir = tempfile::tempdir().unwrap();

@@ -8,6 +8,7 @@
 //!
 //! Fusing is when the wire melts in free air, not what it may carry.
 
+use super::led::TOUCH_LIMIT;
 use super::physical::{NotPhysical, check, not_negative, positive};
 use std::f64::consts::PI;
 
@@ -24,8 +25,14 @@ pub const SAFE_SHARE: f64 = 0.25;
 /// practice, no source.
 pub const SAME_DOMAIN: f64 = 0.05;
 /// Bits per second from which a plain wire spoils a line: common practice, no
-/// source.
+/// source. There [`longest`] is down to what a hand can solder.
 pub const FAST: f64 = 100e6;
+/// How far a signal gets along a wire on a board, metre per second: common
+/// practice, no source.
+const SIGNAL: f64 = 2e8;
+/// Share of the way of one bit that a wire may be long, so that the line does
+/// not ring: common practice, no source.
+const SHORT_SHARE: f64 = 0.01;
 /// Drop as a share of the supply that deserves a remark: common practice, no
 /// source.
 pub const DROP_SHARE: f64 = 0.02;
@@ -82,6 +89,12 @@ impl Gauge {
     }
 }
 
+/// Longest plain wire on a line of so many bits per second, metre.
+#[must_use]
+pub fn longest(rate: f64) -> f64 {
+    SHORT_SHARE * SIGNAL / rate
+}
+
 /// Fusing current of a copper wire of a diameter in metre, ampere (Preece).
 #[must_use]
 pub fn fusing(diameter: f64) -> f64 {
@@ -112,6 +125,10 @@ pub enum Bypassed {
     CouplingCapacitor,
     /// A pull-up, from its supply to the line.
     PullUp,
+    /// A part that does the work: a lamp string, a coil, a sensor.
+    Load,
+    /// A part from the line to ground or to a supply.
+    Hanging,
 }
 
 /// A wire and where it is to go.
@@ -133,6 +150,39 @@ pub struct Jumper {
     pub gauge: Gauge,
 }
 
+/// Whether a jumper may be there.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord)]
+pub enum Verdict {
+    /// It may.
+    Sound,
+    /// It may, with what is said along with it in mind.
+    WithCare,
+    /// It may not.
+    No,
+}
+
+impl Verdict {
+    /// As programs read it: `sound`, `with-care` or `no`.
+    #[must_use]
+    pub fn word(self) -> &'static str {
+        match self {
+            Verdict::Sound => "sound",
+            Verdict::WithCare => "with-care",
+            Verdict::No => "no",
+        }
+    }
+
+    /// In plain words.
+    #[must_use]
+    pub fn says(self) -> &'static str {
+        match self {
+            Verdict::Sound => "Sound",
+            Verdict::WithCare => "Sound with care",
+            Verdict::No => "Not sound",
+        }
+    }
+}
+
 /// Why a jumper is sound, or is not.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub enum Reason {
@@ -144,6 +194,8 @@ pub enum Reason {
     DifferentDomains,
     /// The part joins domains and keeps them apart.
     KeepsDomainsApart,
+    /// The part could keep domains apart, but both sides have one level.
+    OneLevel,
     /// The part protects.
     Protects,
     /// The part limits a current.
@@ -154,6 +206,14 @@ pub enum Reason {
     FastPair,
     /// The pull-up has to stay.
     PullUpStays,
+    /// The part does the work.
+    DoesTheWork,
+    /// The part does not lie in the way of the signal.
+    NotInSeries,
+    /// The voltage is above what may be touched.
+    Hazardous,
+    /// The wire is too long for the line.
+    TooLong,
     /// The wire is too thin for the current.
     TooThin,
 }
@@ -161,8 +221,21 @@ pub enum Reason {
 impl Reason {
     /// Whether the jumper is sound.
     #[must_use]
-    pub fn is_sound(self) -> bool {
-        matches!(self, Reason::OneLine | Reason::OnlyDamps)
+    pub fn verdict(self) -> Verdict {
+        match self {
+            Reason::OneLine | Reason::OnlyDamps => Verdict::Sound,
+            Reason::OneLevel => Verdict::WithCare,
+            _ => Verdict::No,
+        }
+    }
+
+    /// Whether the jumper would do harm, rather than just not do.
+    #[must_use]
+    pub fn harms(self) -> bool {
+        !matches!(
+            self,
+            Reason::FastPair | Reason::TooLong | Reason::TooThin | Reason::NotInSeries
+        ) && self.verdict() == Verdict::No
     }
 
     /// One plain sentence.
@@ -179,6 +252,9 @@ impl Reason {
             Reason::KeepsDomainsApart => {
                 "A level shifter keeps two voltage domains apart, also while one of them is off: replace it."
             }
+            Reason::OneLevel => {
+                "Both sides of the level shifter have the same level here, so a wire joins them as it does. While one side's supply is off and the other's on, the wire feeds it backwards through the pull-ups: see that both go on and off together."
+            }
             Reason::Protects => {
                 "The part is there to protect: without it the next fault goes on to the board or the battery; replace it by the same kind and rating."
             }
@@ -186,13 +262,25 @@ impl Reason {
                 "The part limits the current: a wire in its place lets through all that the supply can give; replace it."
             }
             Reason::BlocksDc => {
-                "The capacitor blocks DC on a fast pair: a wire will not do; replace it, best both of the pair."
+                "The capacitor blocks DC between the two sides: a wire in its place lets it through; replace it, on a pair best both."
             }
             Reason::FastPair => {
                 "The line is a fast one: a wire will not do, since its impedance and length spoil the signal; mend the trace or replace the part."
             }
             Reason::PullUpStays => {
                 "The pull-up must be kept: a wire across it ties the line to the supply, and no part could pull it low; solder to the line side of the pull-up."
+            }
+            Reason::DoesTheWork => {
+                "The part does the work on this line: a wire in its place is a short; replace it."
+            }
+            Reason::NotInSeries => {
+                "The part lies between the line and ground or a supply, not in the way of the signal: a wire across it shorts the line."
+            }
+            Reason::Hazardous => {
+                "The voltage is above what may be touched: no jumper here; only for those trained for it, by local rules."
+            }
+            Reason::TooLong => {
+                "The wire is too long for how fast the line is: it rings and picks up noise; take a shorter way."
             }
             Reason::TooThin => {
                 "The wire is too thin for the current: it would run hot or melt; take a thicker one."
@@ -243,14 +331,19 @@ impl Jumper {
         let ohms = self.gauge.ohms_per_metre() * positive("length", self.metres)?;
         let apart = (from - to).abs() > SAME_DOMAIN * from.max(to);
         let reason = match self.bypassed {
-            Bypassed::LevelShifter => Reason::KeepsDomainsApart,
+            _ if from.max(to) > TOUCH_LIMIT => Reason::Hazardous,
+            Bypassed::LevelShifter if apart => Reason::KeepsDomainsApart,
             Bypassed::Fuse | Bypassed::Protection => Reason::Protects,
             Bypassed::Limiter => Reason::Limits,
             Bypassed::PullUp => Reason::PullUpStays,
-            _ if apart => Reason::DifferentDomains,
+            Bypassed::Load => Reason::DoesTheWork,
+            Bypassed::Hanging => Reason::NotInSeries,
             Bypassed::CouplingCapacitor => Reason::BlocksDc,
+            _ if apart => Reason::DifferentDomains,
             _ if rate >= FAST => Reason::FastPair,
+            _ if rate > 0.0 && self.metres > longest(rate) => Reason::TooLong,
             _ if amps > self.gauge.carries() => Reason::TooThin,
+            Bypassed::LevelShifter => Reason::OneLevel,
             Bypassed::Trace => Reason::OneLine,
             Bypassed::SeriesResistor | Bypassed::Ferrite | Bypassed::Filter => Reason::OnlyDamps,
         };
@@ -308,8 +401,12 @@ mod tests {
             (Bypassed::CouplingCapacitor, Reason::BlocksDc),
             (Bypassed::PullUp, Reason::PullUpStays),
         ] {
-            assert_eq!(reason(on_a_bus(part)), why);
-            assert!(!why.is_sound());
+            let jumper = Jumper {
+                to: 3.3,
+                ..on_a_bus(part)
+            };
+            assert_eq!(reason(jumper), why);
+            assert!(why.verdict() == Verdict::No && why.harms());
         }
     }
 
@@ -321,6 +418,28 @@ mod tests {
             Reason::DifferentDomains
         );
         assert_eq!(reason(Jumper { to: 1.85, ..trace }), Reason::OneLine);
+        let shifter = on_a_bus(Bypassed::LevelShifter);
+        assert_eq!(reason(shifter), Reason::OneLevel);
+        assert_eq!(Reason::OneLevel.verdict(), Verdict::WithCare);
+        let boost = Jumper {
+            from: 62.0,
+            to: 62.0,
+            ..trace
+        };
+        assert_eq!(reason(boost), Reason::Hazardous);
+        // 27 MHz: 2e8 / 27e6 / 100 = 74 mm.
+        let clock = Jumper {
+            rate: 27e6,
+            ..trace
+        };
+        assert_eq!(reason(clock), Reason::OneLine);
+        let long = Jumper {
+            metres: 0.075,
+            ..clock
+        };
+        assert_eq!(reason(long), Reason::TooLong);
+        assert!(!Reason::TooLong.harms());
+        assert!((longest(FAST) - 0.02).abs() < 1e-12);
         assert_eq!(
             reason(Jumper {
                 rate: 1.5e9,

@@ -272,6 +272,20 @@ pub enum JobCommand {
         #[arg(long, short, value_name = "FILE")]
         out: Option<PathBuf>,
     },
+    /// Tell whether a wire may go round a part of a line, and which.
+    Bypass {
+        /// Number of the job.
+        job: i64,
+        /// The part, the suspect (by name or place, from 1), or with TO the
+        /// point where the wire begins; without it, what the likeliest suspect
+        /// breaks.
+        what: Option<String>,
+        /// The point of the same line where the wire ends.
+        to: Option<String>,
+        /// Length in millimetres.
+        #[arg(long, value_parser = plain, default_value = "20")]
+        mm: f64,
+    },
     /// Close a job.
     Close {
         /// Number of the job.

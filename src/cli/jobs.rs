@@ -5,6 +5,7 @@ use std::path::Path;
 use serde::Serialize;
 
 use super::args::{Args, Format, JobCommand, Reader};
+use super::bypass;
 use super::check::load;
 use super::error::{Failure, Result};
 use super::intake::list_jobs;
@@ -173,6 +174,7 @@ pub(super) fn job(args: &Args, command: &JobCommand, terminal: &mut Terminal) ->
         | JobCommand::Why { job, .. }
         | JobCommand::Suppose { job, .. }
         | JobCommand::Line { job, .. }
+        | JobCommand::Bypass { job, .. }
         | JobCommand::Close { job, .. }
         | JobCommand::Reopen { job } => *job,
     };
@@ -239,6 +241,10 @@ pub(super) fn job(args: &Args, command: &JobCommand, terminal: &mut Terminal) ->
         }
         JobCommand::Line { line, out, .. } => {
             return line::line(args, &desk, line.as_deref(), out.as_deref(), terminal);
+        }
+        JobCommand::Bypass { what, to, mm, .. } => {
+            let what = what.as_deref().unwrap_or("");
+            return bypass::bypass(args, &desk, what, to.as_deref(), mm / 1e3, terminal);
         }
         _ => {}
     }

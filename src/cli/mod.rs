@@ -1,6 +1,7 @@
 //! The command line: what can be typed, and the way from there to the library.
 mod args;
 mod ask;
+mod bypass;
 mod check;
 mod demo;
 mod error;

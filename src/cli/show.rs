@@ -140,6 +140,10 @@ pub(super) fn step(s: &StepView, head: &str, width: usize, whole: bool) -> Strin
             out += "\n";
             out += &fill(&indent, &mistrusted(d));
         }
+        if let Some(scope) = &s.scope {
+            out += "\n";
+            out += &fill(&indent, &format!("only an oscilloscope shows: {scope}"));
+        }
         for c in &s.cautions {
             out += "\n";
             out += &fill(&indent, &format!("! {c}"));
@@ -295,6 +299,9 @@ pub(super) fn explain(desk: &Desk, s: &StepView) -> String {
                 .map(|(o, v)| format!("  {}: {} ({})", o.id, o.says, percent(v.probability)))
                 .collect();
             more.extend(desk.case.can_tell(i).iter().flat_map(can_tell));
+            if let Some(scope) = &s.scope {
+                more.push(format!("Only an oscilloscope shows: {scope}."));
+            }
             more.push(format!(
                 "Right in {:.0} of 100 readings.",
                 t.reliability * 100.0
@@ -332,6 +339,8 @@ pub(super) fn explain(desk: &Desk, s: &StepView) -> String {
                     p * 100.0
                 )
             }));
+            let bridged = desk.case.bridged(i).unwrap_or_default();
+            more.extend(bridged.iter().map(super::bypass::in_short));
             (&r.step, more)
         }
         _ => return String::new(),

@@ -12,7 +12,7 @@ use crate::circuit::meter::Meter;
 use crate::circuit::physical::NotPhysical;
 use crate::circuit::thermistor::{Thermistor, ohms_in_divider};
 use crate::circuit::typec;
-use crate::circuit::wire::{self, Gauge, Jumper, Reason};
+use crate::circuit::wire::{self, Gauge, Jumper, Reason, Verdict};
 use crate::job::reading::{self, Typed};
 use crate::job::view::VERSION;
 use crate::shown::{digits, shown};
@@ -250,10 +250,10 @@ fn idle(volts: f64, supply: f64) -> Result<Answer> {
 
 fn jump(part: JumpedPart, jumper: &Jumper) -> Result<Answer> {
     let advice = jumper.advice()?;
-    let sound = advice.reason.is_sound();
-    let verdict = if sound { "Sound" } else { "Not sound" };
+    let verdict = advice.reason.verdict();
+    let sound = verdict != Verdict::No;
     let mut says = vec![
-        format!("{verdict}. {}", advice.reason.says()),
+        format!("{}. {}", verdict.says(), advice.reason.says()),
         format!(
             "{} of AWG {} ({} bare): {}, drops {} at {}; melts at about {}, for long carry no more than {}.",
             shown(jumper.metres, "m"),
@@ -281,6 +281,7 @@ fn jump(part: JumpedPart, jumper: &Jumper) -> Result<Answer> {
     let figures = json!({
         "part": name.as_ref().map(clap::builder::PossibleValue::get_name),
         "sound": sound,
+        "verdict": verdict.word(),
         "awg": jumper.gauge.awg(),
         "ohms": advice.ohms,
         "drop_volts": advice.drop,

@@ -13,6 +13,7 @@ use crate::desk::Desk;
 use crate::job::line::line_at_hand;
 use crate::job::view::{self, StateView, StepView, percent};
 use crate::job::{Cannot, ClosingState, Did, Entry, Shown, Unclear};
+use crate::line::USUAL_LENGTH;
 use crate::model::{BenchMeter, Found};
 use crate::report;
 use crate::store::Store;
@@ -41,6 +42,7 @@ Answer the step marked with an arrow: yes or no, its number, or the value you re
   line [NAME]   a line of the board, drawn with what may be wrong where
   0.4 as it stands
                 the bench was not made ready before this was read
+  bypass [PART] whether a wire may go round a part of a line, and which
   note TEXT     a remark for the trail
   meter NAME    another meter from here on; `meter` alone lists them
   undo          take the last entry back
@@ -335,9 +337,9 @@ impl Walk<'_> {
             }))?;
             return Ok(Flow::On);
         }
-        const WORDS: [&str; 16] = [
+        const WORDS: [&str; 17] = [
             "others", "done", "cannot", "unclear", "why", "explain", "suppose", "note", "undo",
-            "line", "trail", "close", "pause", "quit", "what", "meter",
+            "line", "bypass", "trail", "close", "pause", "quit", "what", "meter",
         ];
         let fits: Vec<&str> = WORDS
             .into_iter()
@@ -400,6 +402,14 @@ impl Walk<'_> {
             // "what if" is how people ask for it.
             "suppose" | "what" => self.suppose(need(step)?, rest)?,
             "line" => self.line(step, rest)?,
+            "bypass" => {
+                let (what, to) = match rest.split_once(' ') {
+                    Some((what, to)) => (what, Some(to)),
+                    None => (rest, None),
+                };
+                let all = self.desk.case.bypass(what, to, USUAL_LENGTH)?;
+                self.say(&super::bypass::advice(&all))?;
+            }
             "note" => {
                 let text = if rest.is_empty() {
                     match self.question("Remark (Enter: none) > ", "A remark for the trail.")? {

@@ -18,7 +18,7 @@ use crate::model::{
     BenchMeter, CompileError, Found, Model, TestInfo, compile_for, outline, recognise,
 };
 use crate::plan::{Advice, Costs, PlanRemedy, PlanTest, Situation, Turn, advise, turning_point};
-use crate::rulebase::Rulebase;
+use crate::rulebase::{Kind, Rulebase};
 use crate::shown::shown;
 
 /// What can be set for working out a job.
@@ -672,6 +672,17 @@ impl Case {
                 told.is_some_and(|x| x.visibility.is_seen())
             })
         };
+        // Where no reading of the line can: one that shows the fault directly.
+        let shows = |t: &&TestInfo, fault: usize| {
+            t.measures.is_none()
+                && matches!(t.kind, Kind::Measure | Kind::Continuity)
+                && t.finding.likelihood(0, &[fault]) < 0.5
+                && t.finding.likelihood(0, &[]) > 0.5
+        };
+        let elsewhere = |fault: usize| {
+            let all = m.tests.iter().filter(|t| shows(t, fault));
+            all.min_by(|a, b| a.step.minutes.total_cmp(&b.step.minutes))
+        };
         let mut faults: Vec<(f64, CanTellFault)> = forecast
             .tells()
             .into_iter()
@@ -679,13 +690,15 @@ impl Case {
                 let (_, fault) = line.faults.iter().find(|f| f.0 == t.fault)?;
                 let seen = t.visibility.is_seen();
                 let other = (others.iter().copied()).find(|o| !seen && sees(*o, t.fault));
+                let other = other.map(|o| &m.tests[o]);
+                let other = other.or_else(|| elsewhere(*fault).filter(|_| !seen));
                 let view = CanTellFault {
                     fault: m.faults[*fault].id.clone(),
                     name: m.faults[*fault].name.clone(),
                     reads: words(t.typical),
                     shift: t.visibility.shift,
                     seen,
-                    seen_by: other.map(|o| m.tests[o].id.clone()),
+                    seen_by: other.map(|o| o.id.clone()),
                 };
                 Some((self.belief.faults[*fault], view))
             })

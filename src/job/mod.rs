@@ -2,6 +2,7 @@
 //!
 //! A job is an append-only list of entries ([`CaseFile`]); everything shown is
 //! recomputed from it ([`Case`]).
+pub mod bypass;
 mod case;
 mod file;
 pub mod line;

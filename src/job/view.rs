@@ -11,7 +11,7 @@ use crate::belief::likelier;
 use crate::line::Distrust;
 use crate::model::Model;
 use crate::plan::{Act, Proposal, Stop};
-use crate::rulebase::Where;
+use crate::rulebase::{MeterMode, Where};
 
 /// Version of these structs.
 pub const VERSION: u32 = 1;
@@ -134,6 +134,9 @@ pub struct StepView {
     /// Why a reading is not to be trusted, or not to be misled by.
     #[serde(default, skip_serializing_if = "Vec::is_empty")]
     pub do_not_trust: Vec<DistrustView>,
+    /// For a voltage on a line: what there only an oscilloscope shows.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub scope: Option<String>,
     /// Why this step, in a sentence.
     pub why: String,
     /// Whether the last remedy owes it: it proves the mend, or disproves it.
@@ -454,6 +457,10 @@ pub fn step(case: &Case, p: &Proposal) -> StepView {
             Act::Test(i) => do_not_trust(case, i),
             Act::Remedy(_) => Vec::new(),
         },
+        scope: match p.act {
+            Act::Test(i) => only_a_scope(m, i),
+            Act::Remedy(_) => None,
+        },
         why,
         retest: matches!(p.act, Act::Test(i) if case.retests_due().contains(&i)),
     }
@@ -475,6 +482,13 @@ fn do_not_trust(case: &Case, test: usize) -> Vec<DistrustView> {
     now.retain(|d| d.invalid && !ready.contains(d));
     let now = now.into_iter().map(view(true));
     now.chain(ready.into_iter().map(view(false))).collect()
+}
+
+/// What a voltage that a test takes cannot show and an oscilloscope can.
+fn only_a_scope(m: &Model, test: usize) -> Option<String> {
+    let measures = m.tests[test].measures?;
+    let says = m.lines[measures.line].line.scope.clone();
+    says.filter(|_| measures.probing.mode == MeterMode::Volts)
 }
 
 /// Every step there is: those that the planner has looked at, the best first,

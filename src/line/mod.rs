@@ -7,8 +7,10 @@
 //! | `meter` | a meter of the rules as one that can be put to a circuit |
 //! | `path` | the wires from the connector to the far end, with what hangs on them |
 //! | `table` | the readings of all points, modes and faults |
+//! | `bypass` | whether a wire may go round a part, and which wire |
 //! | `forecast` | the readings of one point and mode under every fault and pair of faults |
 //! | `trust` | bench conditions in which a reading is not to be trusted |
+mod bypass;
 mod forecast;
 mod meter;
 mod path;
@@ -16,6 +18,7 @@ mod table;
 mod trust;
 mod wiring;
 
+pub use bypass::{Bypass, BypassError, Stretch, USUAL_LENGTH, Wire, bypass};
 pub use forecast::{CATEGORIES, Category, Forecast, Probing, Tells};
 pub use path::{Branch, End, Stop, wires};
 pub use table::Table;

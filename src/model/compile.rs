@@ -302,7 +302,7 @@ impl Builder<'_> {
             if !self.outline {
                 self.lines(&mut copy)?;
                 self.tests(&copy);
-                self.remedies(&copy);
+                self.remedies(&copy)?;
             }
             self.model.copies.push(CopyInfo {
                 pack: pack.id.clone(),
@@ -608,9 +608,19 @@ impl Builder<'_> {
                 None => finding.clone(),
                 Some(change) => finding.after(change),
             };
+            // A question that follows from the line follows from that of the
+            // device.
+            let asked = match (&t.how, measures) {
+                (How::Measures { line, point, mode }, Some(m))
+                    if t.ask == pack.lines[*line].question(*point, *mode) =>
+                {
+                    self.model.lines[m.line].line.question(*point, *mode)
+                }
+                _ => t.ask.clone(),
+            };
             self.model.tests.push(TestInfo {
                 id: copy.id(&t.id, once),
-                ask: copy.words(&t.ask),
+                ask: copy.words(&asked),
                 kind: t.kind,
                 outcomes,
                 finding: Arc::new(finding),
@@ -631,9 +641,26 @@ impl Builder<'_> {
         }
     }
 
-    fn remedies(&mut self, copy: &Copy) {
+    fn remedies(&mut self, copy: &Copy) -> Result<(), CompileError> {
         for r in &copy.pack.remedies {
             if !copy.counts(&r.only_on) {
+                continue;
+            }
+            let mut bridges = Vec::new();
+            for line in &copy.lines {
+                let info = &self.model.lines[*line];
+                let wanted = |id: &String| r.bridges.contains(id);
+                for part in (0..info.line.parts.len()).filter(|p| wanted(&info.line.parts[*p].id)) {
+                    let harms = info.wire_harms(part).map_err(|why| CompileError::Line {
+                        line: info.id.clone(),
+                        why,
+                    })?;
+                    if !harms {
+                        bridges.push((*line, part));
+                    }
+                }
+            }
+            if bridges.is_empty() && !r.bridges.is_empty() {
                 continue;
             }
             let once = copy.only_shared(r.clears.iter().chain(&r.may_break).map(|l| l.0));
@@ -647,9 +674,11 @@ impl Builder<'_> {
                     clears: copy.links(&r.clears),
                     brings: copy.links(&r.may_break),
                 },
+                bridges,
                 step: copy.step(&r.step),
             });
         }
+        Ok(())
     }
 }
 

@@ -11,7 +11,10 @@ use crate::bench::{BenchState, Power};
 use crate::circuit::meter::{Meter, Reading};
 use crate::circuit::predict::Prediction;
 use crate::circuit::solve::SolveError;
-use crate::line::{CATEGORIES, Distrust, Forecast, Probing, Wired, distrust};
+use crate::line::{
+    Bypass, BypassError, CATEGORIES, Distrust, Forecast, Probing, Stretch, USUAL_LENGTH, Wired,
+    bypass, distrust,
+};
 use crate::rulebase::{Line, MeterMode, PackFault};
 use crate::shown::shown;
 
@@ -98,6 +101,23 @@ impl LineInfo {
     /// solved.
     pub fn distrust(&self, wanted: Probing, state: BenchState, power: Power) -> Vec<Distrust> {
         distrust(&self.line, &self.wired, &self.meter, wanted, state, power).unwrap_or_default()
+    }
+
+    /// Whether a wire may go round a stretch of it, and which.
+    ///
+    /// # Errors
+    /// If the line cannot be solved, or the length is not above 0.
+    pub fn bypass(&self, stretch: &Stretch, metres: f64) -> Result<Bypass, BypassError> {
+        bypass(&self.line, &self.wired, stretch, metres)
+    }
+
+    /// Whether a wire round a part would do harm.
+    pub(super) fn wire_harms(&self, part: usize) -> Result<bool, SolveError> {
+        match self.bypass(&Stretch::of(&self.line, part), USUAL_LENGTH) {
+            Ok(b) => Ok(b.reason.harms()),
+            Err(BypassError::Solve(why)) => Err(why),
+            Err(BypassError::NotPhysical(_)) => Ok(true),
+        }
     }
 
     /// The rows of a joint finding: with no fault, and with those of the model.

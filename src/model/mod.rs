@@ -215,6 +215,8 @@ pub struct RemedyInfo {
     pub name: String,
     /// What it does to the device.
     pub change: Change,
+    /// Parts of lines, both by index, that it goes round with a wire.
+    pub bridges: Vec<(usize, usize)>,
     /// What it takes.
     pub step: Step,
 }
@@ -270,7 +272,10 @@ impl Model {
     }
 
     /// Finds by full identifier, or by its end where that is unique.
-    fn find<'a>(ids: impl Iterator<Item = &'a str> + Clone, typed: &str) -> Found<usize> {
+    pub(crate) fn find<'a>(
+        ids: impl Iterator<Item = &'a str> + Clone,
+        typed: &str,
+    ) -> Found<usize> {
         let typed = typed.trim();
         if let Some(i) = ids.clone().position(|id| id == typed) {
             return Found::One(i);
