@@ -11,6 +11,9 @@ use crate::bench::{POWERED, UNPOWERED};
 const REACH: f64 = 1.0;
 /// What rests on nothing that an author typed.
 const USUAL: &str = "common practice, no source";
+/// The most faults that one line can have: a reading depends on all of them
+/// together.
+const MOST_FAULTS: usize = 64;
 /// The node that all others are measured against.
 const GROUND: &str = "ground";
 
@@ -971,6 +974,19 @@ impl Validator<'_> {
                     self.loose = true;
                     continue;
                 };
+                let before: HashSet<PackFault> = out.iter().map(|e| e.fault).collect();
+                let more = found.iter().filter(|f| !before.contains(f)).count();
+                if before.len() <= MOST_FAULTS && before.len() + more > MOST_FAULTS {
+                    self.push(
+                        Problem::new(
+                            Code::Range,
+                            target.span,
+                            format!("more than {MOST_FAULTS} faults on one line"),
+                        )
+                        .label("the first one too many")
+                        .help("leave out those that do next to nothing to it"),
+                    );
+                }
                 for f in &found {
                     if (target.contains('.') || !single.contains(f)) && p > 0.0 {
                         out.push(Effect {
