@@ -228,7 +228,9 @@ fn order(unknown: usize) -> usize {
 pub enum Grain {
     /// For a reading that was taken.
     Fine,
-    /// For one that is only foretold: a size for every two decades.
+    /// For one that is only foretold: one size, or three for more than two
+    /// decades. Odd numbers, since the middle size decides whether most can be
+    /// seen.
     Coarse,
 }
 
@@ -246,7 +248,8 @@ pub fn variants_of(faults: &[Fault], grain: Grain) -> Vec<Variant> {
     let most = order(faults.iter().filter(is_unknown).count());
     let sizes = |width: f64| match grain {
         Grain::Fine => most,
-        Grain::Coarse => most.min((width / 100.0_f64.ln()).round().max(1.0) as usize),
+        Grain::Coarse if width < 200.0_f64.ln() => 1,
+        Grain::Coarse => most.min(3),
     };
     let mut all = vec![Variant {
         weight: 1.0,

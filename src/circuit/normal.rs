@@ -19,6 +19,18 @@ pub(super) fn below(x: f64) -> f64 {
     }
 }
 
+/// Mean and standard deviation of what is shown of a normal amount where all
+/// above a limit is shown as the limit.
+pub(super) fn censored(mean: f64, deviation: f64, limit: f64) -> (f64, f64) {
+    // On the scale of deviations from the limit down.
+    let a = (limit - mean) / deviation;
+    let (share, edge) = (below(a), density(a));
+    let first = -(a * share + edge);
+    let second = (a * a + 1.0) * share + a * edge;
+    let variance = (second - first * first).max(0.0);
+    (limit + first * deviation, variance.sqrt() * deviation)
+}
+
 /// Error function by its series of positive terms (Abramowitz and Stegun
 /// 7.1.6), for small arguments.
 fn erf(t: f64) -> f64 {
@@ -111,6 +123,28 @@ mod tests {
             assert!((below(-x) - (1.0 - p)).abs() < 1e-14, "{x}");
         }
         assert!((below(-3.535_6) / below(-3.535_5) - 1.0).abs() < 1e-3);
+    }
+
+    #[test]
+    fn what_is_shown_below_a_limit() {
+        // By plain sums over the density.
+        for limit in [-2.0, 0.3, 1.0, 1.7, 9.0] {
+            let (mean, deviation) = (1.0, 0.5);
+            let h = 1e-3;
+            let shown = |i: i32| f64::min(mean + deviation * (h * f64::from(i) - 8.0), limit);
+            let weight = |i: i32| h * density(h * f64::from(i) - 8.0);
+            let sum = |f: &dyn Fn(f64) -> f64| -> f64 {
+                (0..16_000).map(|i| weight(i) * f(shown(i))).sum()
+            };
+            let first = sum(&|x| x);
+            let second = sum(&|x| (x - first).powi(2));
+            let found = censored(mean, deviation, limit);
+            assert!((found.0 - first).abs() < 1e-6, "{limit} {found:?} {first}");
+            assert!(
+                (found.1 - second.sqrt()).abs() < 1e-4,
+                "{limit} {found:?} {second}"
+            );
+        }
     }
 
     #[test]

@@ -6,16 +6,29 @@
 //! reading does across its cell. The sum over the variants is a mixture, on the
 //! reading's own scale for volts and on the logarithm for ohms, cut at the
 //! meter's limit: what lies above is the probability of OL.
+//!
+//! Readings of one circuit share its unknown values: each part keeps what every
+//! unknown does to it, so that a reading [given](Prediction::given) others is
+//! what they leave open.
 
+use super::edit::Edit;
 use super::fault::{Fault, Variant, variants};
 use super::meter::{Meter, Mode, Reading};
-use super::network::{ElementId, Node};
-use super::normal::Blurred;
+use super::network::{Element, ElementId, Node};
+use super::normal::{Blurred, censored};
 use super::solve::{Parameter, SolveError, Solver};
 
 /// A shift of more than this many combined standard deviations can be seen.
 /// Two is common practice: about 95 % of normal readings lie within.
 pub const SEEN: f64 = 2.0;
+
+/// An unknown that moves a reading by more than this within its limits' standard
+/// deviation is gone to both its ends, volt: slopes do not reach so far.
+const WIDE: f64 = 0.2;
+
+/// An unknown counts by itself where it moves a reading by more than this share
+/// of the meter's error, else with that.
+const COUNTS: f64 = 0.03;
 
 /// Readings are held between these amounts before a logarithm is taken, ohm.
 const LOG_BOUNDS: (f64, f64) = (1e-3, 1e15);
@@ -98,7 +111,7 @@ impl Scale {
     }
 }
 
-#[derive(Clone, Copy, Debug, PartialEq)]
+#[derive(Clone, Debug, PartialEq)]
 struct Part {
     weight: f64,
     /// Where the variant itself lies on the scale.
@@ -106,6 +119,11 @@ struct Part {
     blurred: Blurred,
     /// Limit on the scale, OL above.
     limit: f64,
+    /// Variance that no other reading shares: the meter's.
+    own: f64,
+    /// What one standard deviation of an unknown does, ascending: values of the
+    /// circuit by their place among the spreads, then sizes of the fault.
+    pulls: Vec<(u16, f32)>,
 }
 
 /// The distribution of a reading.
@@ -129,7 +147,8 @@ impl Visibility {
     /// At least half of the sizes can be seen.
     #[must_use]
     pub fn is_seen(&self) -> bool {
-        self.share >= 0.5
+        // Weights that should add up to a half may miss it by a rounding.
+        self.share >= 0.5 - 1e-9
     }
 }
 
@@ -143,7 +162,7 @@ impl Prediction {
         let parts = of.iter().flat_map(|(chance, p)| {
             let weigh = move |part: &Part| Part {
                 weight: part.weight * chance / total,
-                ..*part
+                ..part.clone()
             };
             p.parts.iter().map(weigh)
         });
@@ -270,17 +289,11 @@ impl Prediction {
     }
 }
 
-/// Distance of two parts in combined standard deviations, each cut at the
-/// limit.
+/// Distance of two parts in combined standard deviations of what is shown: all
+/// above the limit is the same.
 fn shift(h: &Part, f: &Part) -> f64 {
-    let cut = |p: &Part| {
-        if p.centre > p.limit {
-            (p.limit, 0.0)
-        } else {
-            (p.centre, p.blurred.deviation)
-        }
-    };
-    let ((h, dh), (f, df)) = (cut(h), cut(f));
+    let shown = |p: &Part| censored(p.centre, p.blurred.deviation, p.limit);
+    let ((h, dh), (f, df)) = (shown(h), shown(f));
     let apart = (h - f).abs();
     if apart == 0.0 {
         return 0.0;
@@ -359,23 +372,44 @@ impl<'a> Predictor<'a> {
         let centre = scale.to(value);
         let slope = scale.slope(value);
         let held = value.clamp(-measured.limit, measured.limit);
-        let mut squares = (measured.accuracy.deviation(held) * scale.slope(held)).powi(2);
-        let (mut low, mut high) = (centre, centre);
+        let mut own = (measured.accuracy.deviation(held) * scale.slope(held)).powi(2);
         let gradient = measured.gradient();
-        for spread in self.spreads {
-            let by = slope * gradient.of(spread.element, spread.parameter);
-            squares += (by * spread.deviation).powi(2);
-        }
+        let along = |s: &Spread| slope * gradient.of(s.element, s.parameter) * s.deviation;
+        let mut pulls: Vec<f64> = self.spreads.iter().map(along).collect();
+        let (mut low, mut high) = (centre, centre);
+        let mut wide = 0.0;
         for reach in &variant.reaches {
             let by = slope * gradient.of_edit(reach.edit, &variant.edits[reach.edit]);
             let (one, other) = (centre + by * reach.down, centre + by * reach.up);
             let (down, up) = (one.min(other), one.max(other));
+            pulls.push((other - one) / 12f64.sqrt());
             // Only one rectangle: the widest; the others widen the blur.
             if up - down > high - low {
-                squares += (high - low).powi(2) / 12.0;
                 (low, high) = (down, up);
-            } else {
-                squares += (up - down).powi(2) / 12.0;
+                wide = (up - down).powi(2) / 12.0;
+            }
+        }
+        if scale == Scale::Linear {
+            for (spread, pull) in self.spreads.iter().zip(&mut pulls) {
+                if pull.abs() > WIDE
+                    && let Some(edits) = ends(solver, spread, &variant.edits)
+                {
+                    let mut shown = |edit: Edit| -> Result<f64, SolveError> {
+                        let all = [&variant.edits[..], &[edit]].concat();
+                        let at = self.meter.measure(solver, &all, red, black, mode)?;
+                        Ok(at.value().clamp(-at.limit, at.limit))
+                    };
+                    *pull = (shown(edits.1)? - shown(edits.0)?) / 12f64.sqrt();
+                }
+            }
+        }
+        let squares = own + pulls.iter().map(|p| p * p).sum::<f64>() - wide;
+        let least = COUNTS * COUNTS * own;
+        let mut counts = Vec::new();
+        for (i, pull) in pulls.iter().enumerate() {
+            match u16::try_from(i) {
+                Ok(unknown) if pull * pull > least => counts.push((unknown, *pull as f32)),
+                _ => own += pull * pull,
             }
         }
         Ok(Part {
@@ -387,6 +421,45 @@ impl<'a> Predictor<'a> {
                 deviation: squares.sqrt().max(1e-12),
             },
             limit,
+            own: own.max(1e-24),
+            pulls: counts,
         })
+    }
+}
+
+/// The edits that bring an unknown to the ends of its rectangle; none where it
+/// is not to be moved by itself.
+fn ends(solver: &Solver, spread: &Spread, edits: &[Edit]) -> Option<(Edit, Edit)> {
+    let id = spread.element;
+    let touched = edits.iter().any(|e| match e {
+        Edit::InSeries { element, .. }
+        | Edit::Remove { element }
+        | Edit::Saturation { element, .. } => *element == id,
+        Edit::Bridge { .. } | Edit::Probe { .. } => false,
+    });
+    let up = (spread.deviation * 3f64.sqrt()).exp();
+    match (solver.network().element(id)?, spread.parameter) {
+        _ if touched => None,
+        (Element::Junction { .. }, Parameter::Saturation) => {
+            let bent = |factor| Edit::Saturation {
+                element: id,
+                factor,
+            };
+            Some((bent(1.0 / up), bent(up)))
+        }
+        // Less resistance is more beside it.
+        (Element::Resistor { a, b, ohms }, Parameter::Resistance) if *ohms > 0.0 => {
+            let less = Edit::Bridge {
+                a: *a,
+                b: *b,
+                ohms: ohms / (up - 1.0),
+            };
+            let more = Edit::InSeries {
+                element: id,
+                ohms: ohms * (up - 1.0),
+            };
+            Some((less, more))
+        }
+        _ => None,
     }
 }

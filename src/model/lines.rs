@@ -53,8 +53,8 @@ pub struct Measures {
     pub probing: Probing,
 }
 
-/// A forecast is asked for at every entry of every job.
-type Known = (Line, Arc<Meter>, Probing, Arc<Forecast>);
+/// A forecast is asked for at every entry of every job. The flag: with pairs.
+type Known = (Line, Arc<Meter>, (Probing, bool), Arc<Forecast>);
 static KNOWN: Mutex<Vec<Known>> = Mutex::new(Vec::new());
 
 impl LineInfo {
@@ -79,7 +79,11 @@ impl LineInfo {
     /// # Errors
     /// If the line cannot be solved.
     pub fn forecast(&self, probing: Probing) -> Result<Arc<Forecast>, SolveError> {
-        let same = |k: &&Known| k.2 == probing && k.1 == self.meter && k.0 == self.line;
+        self.known(probing, false)
+    }
+
+    fn known(&self, probing: Probing, pairs: bool) -> Result<Arc<Forecast>, SolveError> {
+        let same = |k: &&Known| k.2 == (probing, pairs) && k.1 == self.meter && k.0 == self.line;
         // Not held while one is worked out: others may be at work on theirs.
         let known = || KNOWN.lock().unwrap_or_else(PoisonError::into_inner);
         if let Some(k) = known().iter().find(same) {
@@ -90,8 +94,9 @@ impl LineInfo {
             &self.wired,
             &self.meter,
             probing,
-            false,
+            pairs,
         )?);
+        let probing = (probing, pairs);
         known().push((self.line.clone(), self.meter.clone(), probing, f.clone()));
         Ok(f)
     }
@@ -190,7 +195,7 @@ impl LineInfo {
         reading: Reading,
         misread: f64,
     ) -> Result<Finding, SolveError> {
-        let f = Forecast::new(&self.line, &self.wired, &self.meter, probing, true)?;
+        let f = self.known(probing, true)?;
         let rows = self.rows(&f, |p| vec![p.likelihood(reading)]);
         let flat = misread_density(reading, probing.mode);
         Ok(Finding::joint(&rows, misread).misread_as(vec![flat]))

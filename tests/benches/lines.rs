@@ -24,8 +24,17 @@ use halfsplit::circuit::network::{Element, Network, Node};
 use halfsplit::circuit::solve::Solver;
 use halfsplit::line::{Forecast, Probing, Table, Wired};
 use halfsplit::rulebase::{Duty, Effect, Harm, Known, Line, LinePart, MeterMode, PartKind, Point};
+use rand::SeedableRng;
+use rand::rngs::StdRng;
+
+#[path = "../lines/mod.rs"]
+mod lines;
 
 fn main() {
+    if let Some(runs) = std::env::var_os("HALFSPLIT_PROBES") {
+        let runs = runs.to_str().and_then(|r| r.parse().ok());
+        follow_the_advice(runs.unwrap_or(500));
+    }
     if std::env::var_os("HALFSPLIT_NGSPICE").is_some() {
         against_ngspice();
     }
@@ -208,6 +217,34 @@ fn against_ngspice() {
             theirs * 1e3,
             ours * 1e3,
             theirs / ours
+        );
+    }
+}
+
+// ---- following the advice --------------------------------------------------------
+
+/// A hidden fault on each kind of line, following the advice.
+#[expect(clippy::print_stdout, reason = "what the bench was run for")]
+fn follow_the_advice(runs: usize) {
+    let only = std::env::var("HALFSPLIT_LINE").unwrap_or_default();
+    for (name, text) in lines::templates() {
+        if !name.contains(&only) {
+            continue;
+        }
+        let device = lines::device::Device::new(&text);
+        let start = Instant::now();
+        let t = lines::trial::Trial::new(&device, runs, &mut StdRng::seed_from_u64(18));
+        println!(
+            "{:<22} {:>3} faults {:>3} elements {:>3} apart: right {:.3} very {:.3} probes {:.2} (bar {:.2}) {:.1} s",
+            device.line.id,
+            device.happenings.len(),
+            device.elements.len(),
+            t.elements,
+            t.share(),
+            t.very as f64 / t.runs as f64,
+            t.mean_probes(),
+            t.most_probes(),
+            start.elapsed().as_secs_f64()
         );
     }
 }

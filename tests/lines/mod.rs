@@ -2,13 +2,38 @@
 //! case.
 #![allow(dead_code, unreachable_pub)]
 
-use halfsplit::rulebase::{Harm, Line, PartKind, Rulebase, Rules};
+pub mod device;
+pub mod trial;
+
+use halfsplit::bench::BenchState;
+use halfsplit::circuit::edit::Edit;
+use halfsplit::circuit::fault::{BOARD_LEAKAGE, Fault, Range, variants};
+use halfsplit::circuit::meter::{Accuracy, Meter, Mode, Reading};
+use halfsplit::circuit::network::{Element, Network, Node};
+use halfsplit::circuit::solve::{Parameter, Solver};
+use halfsplit::line::{Wired, Wiring};
+use halfsplit::rulebase::{Effect, Harm, Line, MeterMode, PartKind, Rulebase, Rules};
+use rand::Rng;
 
 /// The built-in rules.
 pub fn rules() -> Rulebase {
     let loaded = Rules::default().load();
     assert!(loaded.problems.is_empty(), "{}", loaded.report(false));
     loaded.rulebase
+}
+
+/// The built-in templates: name and text, in order.
+pub fn templates() -> Vec<(String, String)> {
+    let folder = concat!(env!("CARGO_MANIFEST_DIR"), "/rules/lines");
+    let files = std::fs::read_dir(folder)
+        .unwrap()
+        .map(|e| e.unwrap().path());
+    let name = |p: &std::path::Path| p.file_stem().unwrap().to_str().unwrap().to_owned();
+    let mut all: Vec<(String, String)> = files
+        .map(|p| (name(&p), std::fs::read_to_string(&p).unwrap()))
+        .collect();
+    all.sort();
+    all
 }
 
 /// Something that can happen to a line.
@@ -71,4 +96,146 @@ pub fn happenings(line: &Line) -> Vec<Happening> {
         }
     }
     all
+}
+
+/// The line with everything that can happen to it, a fault each.
+pub fn with_happenings(line: &Line) -> (Line, Vec<Happening>) {
+    let all = happenings(line);
+    let effect = |(fault, h): (usize, &Happening)| Effect {
+        fault,
+        harm: h.harm,
+        chance: 1.0,
+    };
+    let line = Line {
+        faults: all.iter().enumerate().map(effect).collect(),
+        ..line.clone()
+    };
+    (line, all)
+}
+
+// ---- one device of many ------------------------------------------------------------
+
+/// One device of many, without power and with it: each value that is not known
+/// exactly is drawn once, evenly within its limits.
+pub struct Drawn {
+    pub off: Solver,
+    pub on: Solver,
+}
+
+impl Drawn {
+    pub fn new(wired: &Wired, rng: &mut impl Rng) -> Self {
+        let parts = wired.on.parts.len();
+        // By part and by what of it is not known.
+        let draws: Vec<[f64; 3]> = (0..parts)
+            .map(|_| std::array::from_fn(|_| rng.random_range(-1.0..1.0)))
+            .collect();
+        let solver = |wiring| Solver::new(&drawn(wiring, &draws)).unwrap();
+        Drawn {
+            off: solver(&wired.off),
+            on: solver(&wired.on),
+        }
+    }
+
+    /// In the state of power that a mode needs.
+    pub fn for_mode(&mut self, mode: MeterMode) -> &mut Solver {
+        match mode {
+            MeterMode::Volts => &mut self.on,
+            MeterMode::Diode | MeterMode::Ohms => &mut self.off,
+        }
+    }
+}
+
+fn drawn(wiring: &Wiring, draws: &[[f64; 3]]) -> Network {
+    let known = &wiring.network;
+    let mut network = Network::new();
+    for n in 1..known.node_count() {
+        network.node(known.node_name(known.node_at(n).unwrap()));
+    }
+    for (id, element) in known.fitted() {
+        let mut element = *element;
+        let part = wiring.parts.iter().position(|p| p.contains(&id)).unwrap();
+        for s in wiring.spreads.iter().filter(|s| s.element == id) {
+            let by = |which: usize| s.deviation * 3.0_f64.sqrt() * draws[part][which];
+            match (&mut element, s.parameter) {
+                (Element::Resistor { ohms, .. }, Parameter::Resistance) => *ohms *= by(0).exp(),
+                (Element::Junction { junction, .. }, Parameter::Saturation) => {
+                    junction.saturation *= by(1).exp();
+                }
+                (Element::Source { volts, .. }, Parameter::Volts) => *volts += by(2),
+                (element, parameter) => panic!("{parameter:?} of {element:?}"),
+            }
+        }
+        let same = network.add(known.element_name(id), element).unwrap();
+        assert_eq!(same, id);
+    }
+    network.set_board_leakage(BOARD_LEAKAGE).unwrap();
+    network
+}
+
+/// The edits of a harm at one size: a share of the way through its range.
+pub fn edits(wiring: &Wiring, line: &Line, harm: Harm, share: f64) -> Vec<Edit> {
+    let at = |r: Range| Range::exactly(r.low() * (r.high() / r.low()).powf(share)).unwrap();
+    let exact = |fault: Fault| match fault {
+        Fault::Short { a, b, ohms } => Fault::Short {
+            a,
+            b,
+            ohms: at(ohms),
+        },
+        Fault::Leaky { a, b, ohms } => Fault::Leaky {
+            a,
+            b,
+            ohms: at(ohms),
+        },
+        Fault::Resistive { element, ohms } => Fault::Resistive {
+            element,
+            ohms: at(ohms),
+        },
+        other => other,
+    };
+    let faults = wiring.harm(line, harm).unwrap();
+    let exact: Vec<Fault> = faults.into_iter().map(exact).collect();
+    variants(&exact).swap_remove(0).edits
+}
+
+/// What bench conditions take out of a line.
+pub fn unplugged(wiring: &Wiring, line: &Line, state: BenchState) -> Vec<Edit> {
+    let open = line.unplugged.iter().filter(|(_, c)| state.has(*c));
+    open.flat_map(|(contact, _)| &wiring.parts[*contact])
+        .map(|element| Edit::Remove { element: *element })
+        .collect()
+}
+
+/// Where red and black are held, and what the meter is set to.
+pub fn held(point: Node, mode: MeterMode) -> (Node, Node, Mode) {
+    match mode {
+        MeterMode::Volts => (point, Node::GROUND, Mode::Volts),
+        MeterMode::Ohms => (point, Node::GROUND, Mode::Ohms),
+        MeterMode::Diode => (Node::GROUND, point, Mode::Diode),
+    }
+}
+
+/// What a meter's accuracy is at a value.
+pub fn accuracy(meter: &Meter, mode: MeterMode, value: f64) -> Accuracy {
+    match mode {
+        MeterMode::Volts => meter.volts.accuracy,
+        MeterMode::Diode => meter.diode.accuracy,
+        MeterMode::Ohms => {
+            let fits = |r: &&halfsplit::circuit::meter::OhmsRange| value <= r.full_scale;
+            let last = meter.ohms.last().unwrap();
+            meter.ohms.iter().find(fits).unwrap_or(last).accuracy
+        }
+    }
+}
+
+/// What is written down for a true reading: off by no more than the accuracy,
+/// to the last digit.
+pub fn shown(meter: &Meter, mode: MeterMode, reading: Reading, rng: &mut impl Rng) -> Reading {
+    match reading {
+        Reading::OL => Reading::OL,
+        Reading::Value(v) => {
+            let accuracy = accuracy(meter, mode, v);
+            let off = v + accuracy.limit(v) * rng.random_range(-1.0..1.0);
+            Reading::Value((off / accuracy.resolution).round() * accuracy.resolution)
+        }
+    }
 }

@@ -1,0 +1,45 @@
+//! Following the advice finds the fault, and in few probes.
+
+mod lines;
+
+use std::fmt::Write as _;
+
+use halfsplit::rulebase::MeterMode;
+use lines::Happening;
+use lines::device::Device;
+use rand::SeedableRng;
+use rand::rngs::StdRng;
+
+/// A path of so many equally likely joints, from the connector to a chip, with
+/// a point before each.
+fn path(n: usize) -> String {
+    let mut t =
+        String::from("line: path\nabout: A path.\nsource: common practice, no source\nparts:\n");
+    for i in 0..n {
+        let _ = writeln!(t, "  j{i}: {{joint: [n{i}, n{}]}}", i + 1);
+    }
+    let _ = writeln!(t, "  chip: {{host-pin: n{n}}}\npoints:");
+    for i in 0..n {
+        let _ = writeln!(t, "  n{i}: point {i}");
+    }
+    t
+}
+
+#[test]
+fn one_open_of_many_takes_about_the_logarithm_of_probes() {
+    let mut rng = StdRng::seed_from_u64(1);
+    for n in [4, 8, 16] {
+        let opens = |h: &Happening| h.words.starts_with("open j");
+        let device = Device::with(&path(n), opens, &[MeterMode::Diode]);
+        let mut probes = 0;
+        for fault in 0..n {
+            let found = device.follow(fault, 0.5, &mut rng);
+            assert_eq!(found.first(), fault, "{n} joints, {fault} is open");
+            probes += found.readings.len();
+        }
+        let (mean, least) = (probes as f64 / n as f64, (n as f64).log2());
+        assert!(mean <= 1.25 * least, "{n} joints: {mean} probes");
+        // It cannot take fewer: each probe has two answers here.
+        assert!(mean >= 0.9 * least, "{n} joints: {mean} probes");
+    }
+}

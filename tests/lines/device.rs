@@ -1,0 +1,279 @@
+//! A device that is nothing but one line, with a test for every reading of it.
+
+use std::fmt::Write as _;
+use std::sync::Arc;
+
+use halfsplit::belief::{Belief, Event, Seen, Size, update};
+use halfsplit::bench::{BenchState, Moves};
+use halfsplit::circuit::edit::Edit;
+use halfsplit::circuit::meter::{Meter, Reading};
+use halfsplit::line::Wired;
+use halfsplit::model::{Model, Unit, compile};
+use halfsplit::plan::{Act, Costs, PlanRemedy, PlanTest, Situation, advise};
+use halfsplit::rulebase::{Line, MeterMode, Rules};
+use rand::Rng;
+
+use super::*;
+
+/// Minutes for the remedy of an element, against one for a reading.
+const REMEDY: f64 = 30.0;
+
+const BENCH: &str = "bench: a bench where nothing takes time
+source: common practice, no source
+conditions:
+  powered: {name: device switched on, enter: 0, leave: 0, excludes: [battery-out, part-out]}
+  battery-out: {name: battery disconnected, enter: 0, leave: 0}
+  part-out: {name: part unplugged, enter: 0, leave: 0, needs: [battery-out]}
+";
+
+/// One line as a device.
+pub struct Device {
+    pub line: Line,
+    pub wired: Wired,
+    pub model: Model,
+    /// All that can happen; the index is the fault.
+    pub happenings: Vec<Happening>,
+    /// Names of the elements, by item.
+    pub elements: Vec<String>,
+    pub meter: Meter,
+    tests: Vec<Option<PlanTest>>,
+    remedies: Vec<Option<PlanRemedy>>,
+    moves: Moves,
+}
+
+/// What came of following the advice.
+pub struct Outcome {
+    pub belief: Belief,
+    /// The tests that were done, in order, with what was read.
+    pub readings: Vec<(usize, Reading)>,
+}
+
+impl Outcome {
+    /// The fault in the first place.
+    pub fn first(&self) -> usize {
+        let p = &self.belief.faults;
+        (0..p.len()).max_by(|a, b| p[*a].total_cmp(&p[*b])).unwrap()
+    }
+}
+
+/// The pack of a line: everything happens equally often; a reading of each
+/// point in each mode, all of the same cost.
+fn pack(line: &Line, happenings: &[Happening], modes: &[MeterMode]) -> String {
+    let mut elements: Vec<&str> = happenings.iter().map(|h| h.element.as_str()).collect();
+    elements.dedup();
+    let rate = 1000.0 / happenings.len() as f64;
+    let mut t = String::from(
+        "pack: probed\nabout: One line.\nsource: common practice, no source\n\
+         nothing-found: 10\ntwo-or-more: 10\nitems:\n",
+    );
+    let verb = |h: &Happening| h.words.split(' ').next().unwrap().to_owned();
+    for e in &elements {
+        let _ = writeln!(t, "  {e}:\n    name: {e}\n    where: board\n    faults:");
+        for h in happenings.iter().filter(|h| h.element == *e) {
+            let _ = writeln!(t, "      {}: {rate:.9}", verb(h));
+        }
+    }
+    let all = elements.join(", ");
+    let _ = writeln!(
+        t,
+        "functions:\n  carries: {{name: the line works, needs: [{all}]}}"
+    );
+    let _ = writeln!(
+        t,
+        "symptoms:\n  fails: {{name: it fails, loses: carries, hear: [fails]}}"
+    );
+    let _ = writeln!(
+        t,
+        "lines:\n  the-line:\n    line: {}\n    name: the line\n    faults:",
+        line.id
+    );
+    for h in happenings {
+        let _ = writeln!(t, "      {}.{}: {}", h.element, verb(h), h.words);
+    }
+    let _ = writeln!(
+        t,
+        "tests:\n  works: {{ask: Does it work?, tries: carries, minutes: 1}}"
+    );
+    let mut test = |point: &str, mode: &str, conditions: &str, more: &str| {
+        let _ = writeln!(
+            t,
+            "  {point}-{mode}{more}:\n    measures: {{line: the-line, at: {point}, mode: {mode}}}\n    \
+             minutes: 1\n    reliability: 0.98\n    conditions: [{conditions}]"
+        );
+    };
+    let part_out = line.unplugged.iter().any(|(_, c)| *c == PART_OUT);
+    for p in &line.points {
+        for mode in modes {
+            if *mode == MeterMode::Volts {
+                test(&p.id, mode.word(), "powered", "");
+                continue;
+            }
+            // With the part in and with it out.
+            test(&p.id, mode.word(), "battery-out", "");
+            if part_out {
+                test(&p.id, mode.word(), "part-out", "-part-out");
+            }
+        }
+    }
+    let _ = writeln!(t, "remedies:");
+    for e in &elements {
+        let _ = writeln!(
+            t,
+            "  fix-{e}: {{name: mend {e}, clears: {{{e}: 0.98}}, minutes: {REMEDY}}}"
+        );
+    }
+    t
+}
+
+/// Index of the condition in [`BENCH`].
+const PART_OUT: usize = 2;
+
+impl Device {
+    /// Of a line, by its template, with all that can happen to it and all
+    /// readings.
+    pub fn new(template: &str) -> Self {
+        let modes = MeterMode::ALL.map(|m| m.1);
+        Self::with(template, |_| true, &modes)
+    }
+
+    /// The same with only some of what can happen, and only some readings.
+    pub fn with(template: &str, may: impl Fn(&Happening) -> bool, modes: &[MeterMode]) -> Self {
+        let folder = tempfile::tempdir().unwrap();
+        let write = |name: &str, text: &str| {
+            let path = folder.path().join(name);
+            std::fs::write(&path, text).unwrap();
+            path
+        };
+        let bench = write("bench.yaml", BENCH);
+        let own = write("line.yaml", template);
+        let load = |more: &[std::path::PathBuf]| {
+            let loaded = Rules {
+                paths: [&[bench.clone(), own.clone()], more].concat(),
+                only_these: true,
+            }
+            .load();
+            assert!(loaded.problems.is_empty(), "{}", loaded.report(false));
+            loaded.rulebase
+        };
+        let line = load(&[]).templates.swap_remove(0);
+        let mut happenings = happenings(&line);
+        happenings.retain(may);
+        // No more faults than one reading can depend on.
+        if happenings.len() > 64 {
+            happenings.retain(|h| !matches!(h.harm, Harm::LeakyNode(_)));
+        }
+        let pack = write("pack.yaml", &pack(&line, &happenings, modes));
+        let rules = load(&[pack]);
+        let unit = Unit::default();
+        let model = compile(&rules, &unit, &[], None).unwrap();
+        let of_model = model
+            .faults
+            .iter()
+            .map(|f| f.id.rsplit('/').next().unwrap());
+        let of_line: Vec<String> = (happenings.iter())
+            .map(|h| format!("{}.{}", h.element, h.words.split(' ').next().unwrap()))
+            .collect();
+        assert!(of_model.eq(of_line.iter().map(String::as_str)));
+        let state = |conditions: &[usize]| model.bench.closure(conditions).into_iter().collect();
+        let tests = model.tests.iter().map(|t| {
+            t.measures.map(|_| PlanTest {
+                finding: t.foretold.clone(),
+                minutes: t.step.minutes,
+                conditions: state(&t.step.conditions),
+            })
+        });
+        let remedies = model.remedies.iter().map(|r| {
+            Some(PlanRemedy {
+                clears: r.change.clears.clone(),
+                minutes: r.step.minutes,
+                parts: r.step.parts,
+                conditions: state(&r.step.conditions),
+            })
+        });
+        Device {
+            wired: Wired::new(&line).unwrap(),
+            tests: tests.collect(),
+            remedies: remedies.collect(),
+            moves: Moves::new(&model.bench),
+            elements: model.items.iter().map(|i| i.name.clone()).collect(),
+            meter: Meter::handheld(),
+            line,
+            model,
+            happenings,
+        }
+    }
+
+    /// Tests that measure the line.
+    pub fn measuring(&self) -> impl Iterator<Item = usize> {
+        (0..self.tests.len()).filter(|t| self.tests[*t].is_some())
+    }
+
+    /// The item that a fault belongs to.
+    pub fn element(&self, fault: usize) -> usize {
+        self.model.faults[fault].item
+    }
+
+    /// What a device truly reads in a test, with some fault at some size.
+    pub fn truly(&self, device: &mut Drawn, test: usize, fault: Option<(usize, f64)>) -> Reading {
+        let probing = self.model.tests[test].measures.unwrap().probing;
+        let wiring = self.wired.for_mode(probing.mode);
+        let mut all: Vec<Edit> = unplugged(wiring, &self.line, probing.state);
+        if let Some((fault, size)) = fault {
+            all.extend(edits(wiring, &self.line, self.happenings[fault].harm, size));
+        }
+        let at = wiring.nodes[self.line.points[probing.point].node];
+        let (red, black, mode) = held(at, probing.mode);
+        let solver = device.for_mode(probing.mode);
+        self.meter.read(solver, &all, red, black, mode).unwrap()
+    }
+
+    /// Follows the advice on a drawn device with a hidden fault until a remedy
+    /// is advised or nothing is left that tells anything.
+    pub fn follow(&self, fault: usize, size: f64, rng: &mut impl Rng) -> Outcome {
+        let mut device = Drawn::new(&self.wired, rng);
+        let mut tests = self.tests.clone();
+        let mut state = BenchState::default();
+        let mut events = vec![Event::Seen(Seen {
+            finding: self.model.symptoms[0].finding.clone(),
+            outcome: 1,
+        })];
+        let mut readings = Vec::new();
+        loop {
+            let belief = update(&self.model.network, &events, Size::Auto);
+            assert!(!belief.impossible);
+            let advice = advise(
+                &Situation {
+                    faults: self.model.network.len(),
+                    candidates: &belief.candidates,
+                    tests: &tests,
+                    remedies: &self.remedies,
+                    retest: None,
+                    due: &[],
+                    moves: &self.moves,
+                    state,
+                    costs: Costs::default(),
+                },
+                1,
+            );
+            let Some(Act::Test(test)) = advice.steps.first().map(|s| s.act) else {
+                return Outcome { belief, readings };
+            };
+            let probing = self.model.tests[test].measures.unwrap().probing;
+            let truth = self.truly(&mut device, test, Some((fault, size)));
+            let reading = shown(&self.meter, probing.mode, truth, rng);
+            let value = match reading {
+                Reading::Value(v) => v,
+                Reading::OL => f64::INFINITY,
+            };
+            let finding = Arc::new(self.model.reading(test, value).unwrap());
+            events.push(Event::Seen(Seen {
+                finding,
+                outcome: 0,
+            }));
+            readings.push((test, reading));
+            if let Some(t) = tests[test].take() {
+                state = self.moves.reach(state, t.conditions).0;
+            }
+        }
+    }
+}
