@@ -352,7 +352,9 @@ fn with_readings() -> Bench {
         ("sense-bus-diode", "0.48"),
         ("sense-bus-volts", "1.79 V"),
     ] {
-        let _ = bench.run(&["job", "result", "1", test, shows, "--ready"]).fine();
+        let _ = bench
+            .run(&["job", "result", "1", test, shows, "--ready"])
+            .fine();
     }
     bench
 }

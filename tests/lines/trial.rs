@@ -179,22 +179,6 @@ impl Trial {
             t.very += usize::from(first == device.element(fault));
             let right = apart.could_be(fault, size, first);
             t.right += usize::from(right);
-            if std::env::var_os("HALFSPLIT_WRONG").is_some() {
-                println!(
-                    "{} {} {:.2}: {} {:.3}, true {:.3}, {:?}",
-                    if right { "     " } else { "WRONG" },
-                    device.happenings[fault].words,
-                    size,
-                    device.elements[first],
-                    items[first],
-                    items[device.element(fault)],
-                    found
-                        .readings
-                        .iter()
-                        .map(|(t, r)| (&device.model.tests[*t].id, r))
-                        .collect::<Vec<_>>()
-                );
-            }
         }
         t
     }
