@@ -105,7 +105,7 @@ fn repair_begins(rules: &Rulebase, name: &str, file: &CaseFile) -> usize {
 fn the_demos_cover_every_place_and_a_double_fault() {
     let rules = rules();
     let demos = demos();
-    assert!(demos.len() >= 6, "{}", demos.len());
+    assert!(demos.len() >= 13, "{}", demos.len());
     let mut places = BTreeSet::new();
     let mut doubles = 0;
     for (name, file) in &demos {
@@ -193,6 +193,133 @@ fn the_true_fault_leads_before_the_repair() {
             ),
         }
     }
+}
+
+/// The demos that are decided by readings of lines.
+const OF_LINES: [&str; 7] = [
+    "charges-in-the-car-only",
+    "half-a-short",
+    "level-shifter-bypassed",
+    "listed-but-black",
+    "over-limit-and-well",
+    "pull-up-that-diode-mode-misses",
+    "purple-lines-from-a-clamp",
+];
+
+/// A demo by its name.
+fn demo(wanted: &str) -> CaseFile {
+    let found = demos().into_iter().find(|d| d.0 == wanted);
+    found.unwrap_or_else(|| panic!("no demo `{wanted}`")).1
+}
+
+/// A test by its name.
+fn test_of(case: &Case, name: &str) -> usize {
+    match case.model.test(name) {
+        Found::One(i) => i,
+        other => panic!("`{name}` is no test: {other:?}"),
+    }
+}
+
+#[test]
+fn demos_of_lines_follow_the_advice_and_are_decided_by_a_reading() {
+    use halfsplit::plan::Act;
+    let rules = rules();
+    for name in OF_LINES {
+        let file = demo(name);
+        let begins = repair_begins(&rules, name, &file);
+        let mut otherwise = Vec::new();
+        let mut readings = 0;
+        for n in 0..begins {
+            let Entry::Result(r) = &file.steps[n] else {
+                panic!("{name}: step {n} is no result");
+            };
+            let case = after(&rules, name, &file, n);
+            let test = test_of(&case, &r.test);
+            readings += usize::from(case.model.tests[test].measures.is_some());
+            let best = case.advice(3).steps;
+            if !best.iter().any(|s| s.act == Act::Test(test)) {
+                otherwise.push(r.test.clone());
+            }
+        }
+        // A technician may do one thing for reasons of their own.
+        assert!(otherwise.len() <= 1, "{name}: not advised: {otherwise:?}");
+        assert!(readings >= 1, "{name}: no line is read");
+        let case = after(&rules, name, &file, begins);
+        let truth = fault(&case, &file.truth[0]);
+        let p = case.belief.faults[truth];
+        assert!(p > 0.4, "{name}: {p}");
+        assert_eq!(ranked(&case)[0], truth, "{name}");
+    }
+}
+
+#[test]
+fn a_missing_pull_up_hides_from_diode_mode_and_not_from_the_idle_level() {
+    let rules = rules();
+    let file = demo("pull-up-that-diode-mode-misses");
+    let case = after(&rules, "", &file, 0);
+    let seen = |test: &str| {
+        let told = case.can_tell(test_of(&case, test)).unwrap();
+        let it = told.faults.into_iter().find(|f| f.fault == file.truth[0]);
+        it.unwrap().seen
+    };
+    assert!(!seen("scan-engine/bus-clock-diode"));
+    assert!(seen("scan-engine/bus-clock-inner-volts"));
+    assert!(seen("scan-engine/bus-clock-ohms"));
+}
+
+#[test]
+fn an_open_shifter_is_told_by_no_level_at_rest_and_bridged_where_that_is_sound() {
+    use halfsplit::line::USUAL_LENGTH;
+    let rules = rules();
+    let file = demo("level-shifter-bypassed");
+    let case = after(&rules, "", &file, 0);
+    for t in case.model.tests.iter().filter(|t| t.measures.is_some()) {
+        let told = case.can_tell(test_of(&case, &t.id)).unwrap();
+        let it = told.faults.iter().find(|f| f.fault == file.truth[0]);
+        if let Some(f) = it {
+            assert!(!f.seen, "{}", t.id);
+            assert_eq!(f.seen_by.as_deref(), Some("scan-engine/shifter-follows"));
+        }
+    }
+    // What a meter cannot tell there, the step says.
+    let steps = halfsplit::job::view::all_steps(&case);
+    let idle = steps.iter().find(|s| s.id == "scan-engine/bus-data-idle");
+    assert!(idle.unwrap().scope.as_deref().unwrap().contains("shifter"));
+    let name = "scan-engine/bus-data/shifter";
+    let with_care = &case.bypass(name, None, USUAL_LENGTH).unwrap()[0];
+    assert_eq!(with_care.verdict, "with-care");
+    let mut other = file.clone();
+    other.device.variant = None;
+    other.steps.clear();
+    let other = Case::new(&rules, &other, Settings::default()).unwrap();
+    let no = &other.bypass(name, None, USUAL_LENGTH).unwrap()[0];
+    assert_eq!(no.verdict, "no");
+}
+
+#[test]
+fn over_limit_is_right_behind_a_series_capacitor() {
+    let rules = rules();
+    let file = demo("over-limit-and-well");
+    let case = after(&rules, "", &file, file.steps.len());
+    let shown = |test: &str| {
+        let i = test_of(&case, test);
+        let entered = case.entered.iter().find_map(|e| match e {
+            Entered::Result { test, outcome } if *test == i => Some(*outcome),
+            _ => None,
+        });
+        case.model.tests[i].outcomes[entered.unwrap()].id.clone()
+    };
+    // Both read OL. On one a good line does so too.
+    assert_eq!(shown("camera/clock-diode"), "ol");
+    assert_eq!(
+        case.model.tests[test_of(&case, "camera/clock-diode")].outcomes[0].id,
+        "ol"
+    );
+    assert_eq!(shown("camera/reset-diode"), "ol");
+    assert_eq!(
+        case.model.tests[test_of(&case, "camera/reset-diode")].outcomes[0].id,
+        "good"
+    );
 }
 
 #[test]

@@ -375,3 +375,27 @@ fn a_reading_with_the_part_plugged_in_is_judged_so() {
     };
     assert!(open(&stands) > 1.2 * open(&ready));
 }
+
+#[test]
+fn a_line_that_all_copies_share_is_read_once() {
+    let rules = rules();
+    let file = CaseFile {
+        device: Unit {
+            kind: "laptop".into(),
+            ..Unit::default()
+        },
+        symptoms: vec!["left-port/charging-trouble".into()],
+        ..CaseFile::default()
+    };
+    let case = case(&rules, &file);
+    let all = |end: &str| -> Vec<&str> {
+        let ids = case.model.tests.iter().map(|t| t.id.as_str());
+        ids.filter(|id| id.ends_with(end)).collect()
+    };
+    assert_eq!(all("/main-rail-ohms"), ["charging/main-rail-ohms"]);
+    assert_eq!(all("/thermistor-ohms"), ["charging/thermistor-ohms"]);
+    assert_eq!(
+        all("/vbus-ohms"),
+        ["left-port/vbus-ohms", "right-port/vbus-ohms"]
+    );
+}

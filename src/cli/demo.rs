@@ -5,7 +5,7 @@ use include_dir::{Dir, include_dir};
 use super::args::Args;
 use super::error::{Failure, Result};
 use super::replay::{parse_case, replay_file};
-use super::terminal::Terminal;
+use super::terminal::{Terminal, fill};
 use crate::rulebase::nearest;
 
 static CASES: Dir = include_dir!("$CARGO_MANIFEST_DIR/demo-cases");
@@ -21,9 +21,12 @@ pub(super) fn demo(args: &Args, name: Option<&str>, terminal: &mut Terminal) -> 
         .collect();
     cases.sort();
     let Some(name) = name else {
+        let widest = cases.iter().map(|c| c.0.len()).max().unwrap_or(0);
         for (stem, text) in &cases {
             let file = parse_case(stem, text.clone())?;
-            terminal.line(&format!("{stem:<22} {}", file.case))?;
+            let head = format!("{stem:<widest$} ");
+            let indent = " ".repeat(widest + 1);
+            terminal.line(&fill(&file.case, terminal.width, &head, &indent))?;
         }
         return terminal.line("`halfsplit demo NAME` plays one.");
     };

@@ -19,7 +19,6 @@ use crate::model::{
 };
 use crate::plan::{Advice, Costs, PlanRemedy, PlanTest, Situation, Turn, advise, turning_point};
 use crate::rulebase::{Kind, Rulebase};
-use crate::shown::shown;
 
 /// What can be set for working out a job.
 #[derive(Clone, Copy, Debug, Default, PartialEq)]
@@ -644,9 +643,8 @@ impl Case {
         let measures = m.tests[test].measures?;
         let line = &m.lines[measures.line];
         let forecast = line.forecast(measures.probing).ok()?;
-        let unit = measures.probing.mode.unit();
         let words = |r: Reading| match r {
-            Reading::Value(v) => shown(v, unit),
+            Reading::Value(v) => line.displayed(measures.probing.mode, v),
             Reading::OL => "OL".to_owned(),
         };
         // Others that measure the same line, the quickest first.
@@ -672,16 +670,20 @@ impl Case {
                 told.is_some_and(|x| x.visibility.is_seen())
             })
         };
-        // Where no reading of the line can: one that shows the fault directly.
+        // Where no reading of the line can: the measurement that shows the fault
+        // and the fewest others.
+        const OTHERS: usize = 12;
+        let sees_few = |t: &TestInfo| t.finding.sees().count();
         let shows = |t: &&TestInfo, fault: usize| {
             t.measures.is_none()
                 && matches!(t.kind, Kind::Measure | Kind::Continuity)
+                && sees_few(t) <= OTHERS
                 && t.finding.likelihood(0, &[fault]) < 0.5
                 && t.finding.likelihood(0, &[]) > 0.5
         };
         let elsewhere = |fault: usize| {
             let all = m.tests.iter().filter(|t| shows(t, fault));
-            all.min_by(|a, b| a.step.minutes.total_cmp(&b.step.minutes))
+            all.min_by_key(|t| sees_few(t))
         };
         let mut faults: Vec<(f64, CanTellFault)> = forecast
             .tells()

@@ -182,7 +182,8 @@ pub struct CanTellFault {
     pub shift: f64,
     /// Whether it can be told from a good line.
     pub seen: bool,
-    /// If not: the quickest test of the same line that can, if any.
+    /// If not: the quickest test of the same line that can; where none can, the
+    /// measurement that shows it and the fewest others.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub seen_by: Option<String>,
 }

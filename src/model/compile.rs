@@ -281,6 +281,7 @@ impl Builder<'_> {
         let noticed = noticed(pack);
         let mut shared_faults: HashMap<PackFault, usize> = HashMap::new();
         let mut shared_functions: HashMap<usize, usize> = HashMap::new();
+        let mut shared_lines: HashMap<usize, usize> = HashMap::new();
         for (c, Carried { name, also }) in copies.iter().enumerate() {
             let mut copy = Copy {
                 pack,
@@ -300,7 +301,7 @@ impl Builder<'_> {
             self.functions(&mut copy, &mut shared_functions);
             self.symptoms(&copy);
             if !self.outline {
-                self.lines(&mut copy)?;
+                self.lines(&mut copy, &mut shared_lines)?;
                 self.tests(&copy);
                 self.remedies(&copy)?;
             }
@@ -480,8 +481,19 @@ impl Builder<'_> {
         }
     }
 
-    fn lines(&mut self, copy: &mut Copy) -> Result<(), CompileError> {
-        for line in &copy.pack.lines {
+    fn lines(
+        &mut self,
+        copy: &mut Copy,
+        shared: &mut HashMap<usize, usize>,
+    ) -> Result<(), CompileError> {
+        for (i, line) in copy.pack.lines.iter().enumerate() {
+            // What only shared faults touch is there once, and read once.
+            let once = copy.shares(line);
+            if let Some(at) = shared.get(&i).filter(|_| once) {
+                copy.lines.push(*at);
+                continue;
+            }
+            shared.insert(i, self.model.lines.len());
             // A device may have it with other values.
             let own = self.device.and_then(|d| {
                 let same = |(p, l): &&(String, Line)| *p == copy.pack.id && l.id == line.id;
@@ -495,7 +507,7 @@ impl Builder<'_> {
                     faults.push((e.fault, n));
                 }
             }
-            let id = copy.id(&line.id, false);
+            let id = copy.id(&line.id, once);
             let name = copy.words(&line.name);
             let info = LineInfo::new(id.clone(), name, line.clone(), faults)
                 .map_err(|why| CompileError::Line { line: id, why })?;
@@ -532,7 +544,7 @@ impl Builder<'_> {
             let finding;
             match &t.how {
                 How::Measures { line, point, mode } => {
-                    once = false;
+                    once = copy.shares(&pack.lines[*line]);
                     outcomes = Vec::new();
                     finding = Finding::yes_no(0.0, &[], 0.0);
                     measures = Some(Measures {
@@ -700,6 +712,10 @@ impl Copy<'_> {
 
     fn words(&self, text: &str) -> String {
         text.replace("{unit}", self.name)
+    }
+
+    fn shares(&self, line: &Line) -> bool {
+        self.only_shared(line.faults.iter().map(|e| e.fault))
     }
 
     fn only_shared(&self, mut faults: impl Iterator<Item = PackFault>) -> bool {

@@ -108,6 +108,23 @@ impl LineInfo {
         distrust(&self.line, &self.wired, &self.meter, wanted, state, power).unwrap_or_default()
     }
 
+    /// A value as the meter shows it, with its unit: nothing below its last
+    /// digit.
+    pub fn displayed(&self, mode: MeterMode, value: f64) -> String {
+        let digit = match mode {
+            MeterMode::Volts => self.meter.volts.accuracy.resolution,
+            MeterMode::Diode => self.meter.diode.accuracy.resolution,
+            MeterMode::Ohms => {
+                let range = self.meter.ohms.iter().find(|r| value <= r.full_scale);
+                range.map_or(0.0, |r| r.accuracy.resolution)
+            }
+        };
+        match digit > 0.0 && value.abs() < digit / 2.0 {
+            true => shown(0.0, mode.unit()),
+            false => shown(value, mode.unit()),
+        }
+    }
+
     /// Whether a wire may go round a stretch of it, and which.
     ///
     /// # Errors
