@@ -9,7 +9,7 @@ use super::order::likelier;
 /// The largest set that can be listed.
 pub const MAX_SIZE: usize = 6;
 /// How many sets are listed at most when a size is tried.
-const MAX_SETS: usize = 120_000;
+const MAX_SETS: usize = 24_000;
 
 /// A set of faults that together explain what was seen.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Hash, PartialOrd, Ord)]

@@ -127,7 +127,10 @@ pub fn update(network: &Network, events: &[Event], size: Size) -> Belief {
             let mut b = from_candidates(network, &listed);
             b.left_out = left_out;
             b.evidence_log2 = total.log2();
-            b.misread = misreadings(network, events, k, &order, total);
+            // Each result takes two lists of its own: pairs, unless a size is
+            // asked for.
+            let k = if size == Size::Auto { 2 } else { k };
+            b.misread = misreadings(network, events, k, &order);
             b
         }
     };
@@ -235,14 +238,15 @@ fn bound(network: &Network, events: &[Event], listed: f64, k: usize, among: &[Fa
     rest / (listed + rest)
 }
 
-fn misreadings(
-    network: &Network,
-    events: &[Event],
-    k: usize,
-    order: &[FaultId],
-    total: f64,
-) -> Vec<f64> {
+/// Where the full sum is out of reach: by sets of up to `k`.
+fn misreadings(network: &Network, events: &[Event], k: usize, order: &[FaultId]) -> Vec<f64> {
     let among = &order[..candidates::breadth(network.len(), k).min(order.len())];
+    let sets = candidates::list(network, k, among);
+    let total_of = |events: &[Event]| -> f64 {
+        let listed = candidates::filter(network, sets.clone(), events);
+        listed.iter().map(|l| l.1).sum()
+    };
+    let total = total_of(events);
     let mut out = Vec::new();
     for (i, e) in events.iter().enumerate() {
         let Event::Seen(s) = e else { continue };
@@ -252,12 +256,6 @@ fn misreadings(
             continue;
         }
         // Wrong: read at random, and not by luck what it truly was.
-        let total_of = |events: &[Event]| -> f64 {
-            candidates::filter(network, candidates::list(network, k, among), events)
-                .iter()
-                .map(|l| l.1)
-                .sum()
-        };
         let mut others = events.to_vec();
         others.remove(i);
         let without = total_of(&others);
@@ -270,7 +268,12 @@ fn misreadings(
             others.insert(i, Event::Seen(Seen { finding, outcome }));
             total_of(&others)
         };
-        out.push((flat * (without - truly) / total).clamp(0.0, 1.0));
+        let wrong = flat * (without - truly) / total;
+        out.push(if total > 0.0 {
+            wrong.clamp(0.0, 1.0)
+        } else {
+            0.0
+        });
     }
     out
 }
