@@ -6,7 +6,7 @@ use std::process::Command;
 use assert_cmd::prelude::*;
 use halfsplit::circuit::wire::{Reason, Verdict};
 use halfsplit::job::bypass::{BypassView, NoAdvice};
-use halfsplit::job::{Case, CaseFile, Settings};
+use halfsplit::job::{Case, CaseError, CaseFile, Settings};
 use halfsplit::line::{Bypass, Stretch, USUAL_LENGTH, Wired, bypass};
 use halfsplit::model::{Found, Unit};
 use halfsplit::rulebase::{Known, Line, PartKind, Rulebase, Rules};
@@ -283,10 +283,13 @@ fn a_part_is_found_by_its_name_its_item_and_its_place_among_the_suspects() {
     assert!(matches!(ask("adapter"), Err(NoAdvice::OnNoLine(_))));
     assert!(matches!(
         ask("vbus/fusee"),
-        Err(NoAdvice::Unknown { near: Some(_), .. })
+        Err(NoAdvice::Name(CaseError::Unknown { near: Some(_), .. }))
     ));
     assert!(matches!(ask("vbus/land"), Err(NoAdvice::OneEnd(_))));
-    assert!(matches!(ask("999"), Err(NoAdvice::Unknown { .. })));
+    assert!(matches!(
+        ask("999"),
+        Err(NoAdvice::Name(CaseError::Unknown { .. }))
+    ));
     let between = |a: &str, b: &str| c.bypass(a, Some(b), USUAL_LENGTH);
     assert_eq!(between("vbus/land", "fused").unwrap()[0].verdict, "no");
     assert!(matches!(

@@ -4,7 +4,7 @@ use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
 use thiserror::Error;
 
-use super::case::Case;
+use super::case::{self, Case, CaseError};
 use crate::belief::likelier;
 use crate::circuit::wire::Verdict;
 use crate::line::{self, Stretch};
@@ -67,22 +67,9 @@ pub struct WireView {
 /// Why there is no advice.
 #[derive(Debug, Error)]
 pub enum NoAdvice {
-    /// Nothing is called so.
-    #[error("no part of a line is called `{name}`{}", .near.as_ref().map(|n| format!("; did you mean `{n}`?")).unwrap_or_default())]
-    Unknown {
-        /// What was typed.
-        name: String,
-        /// What was probably meant.
-        near: Option<String>,
-    },
-    /// Several are.
-    #[error("`{name}` could be {}; write it in full", .could_be.join(" or "))]
-    Ambiguous {
-        /// What was typed.
-        name: String,
-        /// Full names.
-        could_be: Vec<String>,
-    },
+    /// The name is none, or could be several.
+    #[error(transparent)]
+    Name(#[from] CaseError),
     /// A point where only one end of a wire can be.
     #[error("`{0}` is a point; name the point too where the wire ends")]
     OneEnd(String),
@@ -261,10 +248,8 @@ impl Case {
         };
         if let Ok(n) = what.parse::<usize>() {
             let fault = n.checked_sub(1).and_then(|n| ranked.get(n));
-            let fault = *fault.ok_or_else(|| NoAdvice::Unknown {
-                name: what.to_owned(),
-                near: None,
-            })?;
+            let fault = fault.map_or(Found::None(None), |f| Found::One(*f));
+            let fault = one(fault, what)?;
             return of_faults(&[fault], &m.faults[fault].name);
         }
         let mut places: Vec<(String, Place)> = Vec::new();
@@ -289,11 +274,11 @@ impl Case {
         }
         match Model::find(m.items.iter().map(|i| i.id.as_str()), what) {
             Found::None(_) if self.point(what).is_ok() => Err(NoAdvice::OneEnd(what.to_owned())),
-            Found::None(item) => Err(NoAdvice::Unknown {
-                name: what.to_owned(),
-                near: near.or(item),
-            }),
             found => {
+                let found = match found {
+                    Found::None(item) => Found::None(near.or(item)),
+                    found => found,
+                };
                 let item = &m.items[one(found, what)?];
                 of_faults(&item.faults, &item.name)
             }
@@ -313,21 +298,11 @@ impl Case {
 }
 
 /// Takes one of what was found, or says why not.
-fn one(found: Found<usize>, name: &str) -> Result<usize, NoAdvice> {
-    match found {
-        Found::One(i) => Ok(i),
-        Found::None(near) => Err(NoAdvice::Unknown {
-            name: name.to_owned(),
-            near,
-        }),
-        Found::Several(mut could_be) => {
-            could_be.truncate(LISTED);
-            Err(NoAdvice::Ambiguous {
-                name: name.to_owned(),
-                could_be,
-            })
-        }
+fn one(mut found: Found<usize>, name: &str) -> Result<usize, CaseError> {
+    if let Found::Several(could_be) = &mut found {
+        could_be.truncate(LISTED);
     }
+    case::one(found, "part of a line", name)
 }
 
 impl BypassView {

@@ -185,7 +185,7 @@ pub struct Case {
 }
 
 /// Takes one of what was found, or says why not.
-fn one(found: Found<usize>, what: &'static str, name: &str) -> Result<usize, CaseError> {
+pub(super) fn one(found: Found<usize>, what: &'static str, name: &str) -> Result<usize, CaseError> {
     match found {
         Found::One(i) => Ok(i),
         Found::Several(could_be) => Err(CaseError::Ambiguous {

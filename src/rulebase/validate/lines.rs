@@ -719,6 +719,38 @@ impl Validator<'_> {
         }
     }
 
+    /// The pack that a device speaks of, as written and as typed.
+    fn pack_meant<'f>(
+        &mut self,
+        name: &At<String>,
+        files: &'f [AnyFile],
+        packs: &'f [Pack],
+    ) -> Option<(&'f RawPack, &'f Pack)> {
+        let written = files.iter().find_map(|f| match f {
+            AnyFile::Pack(p) if p.pack.value == name.value => Some(p),
+            _ => None,
+        });
+        let typed = packs.iter().find(|p| p.id == name.value);
+        if written.is_none() || typed.is_none() {
+            self.unknown("pack", name, packs.iter().map(|p| p.id.as_str()));
+        }
+        written.zip(typed)
+    }
+
+    /// The line of a pack that a device speaks of, with its place.
+    fn line_meant<'f>(
+        &mut self,
+        id: &At<String>,
+        written: &'f RawPack,
+    ) -> Option<(usize, &'f RawUse)> {
+        let at = written.lines.iter().position(|(l, _)| l.value == id.value);
+        if at.is_none() && !written.lines.dropped().contains(&id.value) {
+            let known = written.lines.iter().map(|(l, _)| l.as_str());
+            self.unknown("line", id, known);
+        }
+        at.map(|at| (at, &written.lines[at].1))
+    }
+
     /// Lines of packs with the values that they have on one device.
     pub(super) fn device_lines(
         &mut self,
@@ -731,25 +763,13 @@ impl Validator<'_> {
         self.unread.clear();
         let mut out = Vec::new();
         for (name, lines) in &raw.lines {
-            let written = files.iter().find_map(|f| match f {
-                AnyFile::Pack(p) if p.pack.value == name.value => Some(p),
-                _ => None,
-            });
-            let typed = packs.iter().find(|p| p.id == name.value);
-            let (Some(written), Some(typed)) = (written, typed) else {
-                self.unknown("pack", name, packs.iter().map(|p| p.id.as_str()));
+            let Some((written, typed)) = self.pack_meant(name, files, packs) else {
                 continue;
             };
             for (id, values) in lines {
-                let at = written.lines.iter().position(|(l, _)| l.value == id.value);
-                let Some(at) = at else {
-                    if !written.lines.dropped().contains(&id.value) {
-                        let known = written.lines.iter().map(|(l, _)| l.as_str());
-                        self.unknown("line", id, known);
-                    }
+                let Some((at, u)) = self.line_meant(id, written) else {
                     continue;
                 };
-                let (_, u) = &written.lines[at];
                 let Some(kind) = kinds.iter().find(|k| k.line.value == u.line.value) else {
                     continue;
                 };
@@ -782,25 +802,16 @@ impl Validator<'_> {
         self.unread.clear();
         let mut out = Vec::new();
         for (name, lines) in &raw.wired {
-            let written = files.iter().find_map(|f| match f {
-                AnyFile::Pack(p) if p.pack.value == name.value => Some(p),
-                _ => None,
-            });
-            let typed = packs.iter().find(|p| p.id == name.value);
-            let (Some(written), Some(typed)) = (written, typed) else {
-                self.unknown("pack", name, packs.iter().map(|p| p.id.as_str()));
+            let Some((written, typed)) = self.pack_meant(name, files, packs) else {
                 continue;
             };
             let items = item_names(written);
             for (id, w) in lines {
                 let own = [&raw.source];
-                let of_pack = typed.lines.iter().find(|l| l.id == id.value);
-                let use_of = written.lines.iter().find(|(l, _)| l.value == id.value);
-                let (Some(of_pack), Some((_, u))) = (of_pack, use_of) else {
-                    if !written.lines.dropped().contains(&id.value) {
-                        let known = written.lines.iter().map(|(l, _)| l.as_str());
-                        self.unknown("line", id, known);
-                    }
+                let Some((at, u)) = self.line_meant(id, written) else {
+                    continue;
+                };
+                let Some(of_pack) = typed.lines.get(at) else {
                     continue;
                 };
                 let Some(kind) = kinds.iter().find(|k| k.line.value == w.line.value) else {
