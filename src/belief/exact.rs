@@ -186,13 +186,13 @@ impl Variable {
     }
 }
 
-/// The result of a joint finding.
+/// The result of a joint finding, or the results that it stands for.
 struct Reading {
     finding: Arc<Finding>,
     joint: Arc<Joint>,
     outcome: usize,
     epoch: u32,
-    /// Index among the results.
+    /// Index among the results, of the first.
     result: usize,
 }
 
@@ -253,7 +253,7 @@ struct Shared {
     weight: f64,
     /// Bit m: the fault is there now.
     now: u64,
-    /// For each reading, the chance that it is a misreading.
+    /// For each result of the readings, the chance that it is a misreading.
     wrong: Vec<f64>,
 }
 
@@ -340,7 +340,7 @@ impl Block {
         life: Partial,
         from: usize,
         more: usize,
-        known: &mut HashMap<(usize, u64), (f64, f64)>,
+        known: &mut HashMap<(usize, u64), (f64, Vec<f64>)>,
         nodes: &mut BTreeMap<Vec<(usize, u64)>, Vec<Shared>>,
     ) {
         let mut others = life.weight;
@@ -374,13 +374,13 @@ impl Block {
         let mut weight = others;
         let mut wrong = Vec::with_capacity(self.readings.len());
         for (i, (set, r)) in life.sets.iter().zip(&self.readings).enumerate() {
-            let (likelihood, misread) = *known.entry((i, *set)).or_insert_with(|| {
+            let (likelihood, misread) = known.entry((i, *set)).or_insert_with(|| {
                 let truly = r.joint.truly(*set, r.outcome);
                 let all = r.finding.mixed(r.outcome, truly);
-                (all, r.finding.wrong(r.outcome, truly) / all)
+                (all, r.finding.wrongs(&r.joint, *set, r.outcome, all))
             });
-            weight *= likelihood;
-            wrong.push(misread);
+            weight *= *likelihood;
+            wrong.extend(misread.iter());
         }
         if weight > 0.0 {
             let now = life.now;
@@ -456,7 +456,11 @@ impl Block {
     /// pushed to.
     fn back(&self, space: &Space, back: &[f64], sums: &mut Sums) {
         let mut faults = vec![0.0; self.members.len()];
-        let mut misread = vec![0.0; self.readings.len()];
+        let results = || {
+            let of = |r: &Reading| r.result..r.result + r.finding.results();
+            self.readings.iter().flat_map(of)
+        };
+        let mut misread = vec![0.0; results().count()];
         self.walk(space, |node, pushed| {
             let rest = dot(pushed, back) / sums.total;
             for l in &node.lives {
@@ -472,8 +476,8 @@ impl Block {
         for (f, p) in self.members.iter().zip(faults) {
             sums.faults[f.id] = p.clamp(0.0, 1.0);
         }
-        for (r, p) in self.readings.iter().zip(misread) {
-            sums.misread[r.result] = p.clamp(0.0, 1.0);
+        for (result, p) in results().zip(misread) {
+            sums.misread[result] = p.clamp(0.0, 1.0);
         }
     }
 
@@ -522,7 +526,7 @@ impl Model {
                     epoch,
                     result: results,
                 });
-                results += 1;
+                results += finding.results();
                 continue;
             }
             let n = finding.outcomes();

@@ -13,69 +13,78 @@ pub struct Weight {
     pub factor: f64,
 }
 
-/// For a suspect, the weight of each result, all others given.
+/// For a suspect, the weight of each result, all others given. Every event that
+/// was seen is a result.
 pub fn weights_of_evidence(network: &Network, events: &[Event], fault: FaultId) -> Vec<Weight> {
+    weights_among(network, results(events), fault, |keep| only(events, keep))
+}
+
+/// The same of `results` results, where `events` gives the events with only some
+/// of them: those recorded together change when one of them is left out.
+pub fn weights_among(
+    network: &Network,
+    results: usize,
+    fault: FaultId,
+    events: impl Fn(&dyn Fn(usize) -> bool) -> Vec<Event>,
+) -> Vec<Weight> {
     let odds = |events: &[Event]| {
         let p = update(network, events, Size::Auto).faults[fault];
         p / (1.0 - p).max(1e-300)
     };
-    let with = odds(events);
-    results(events)
-        .enumerate()
-        .map(|(result, at)| Weight {
+    let with = odds(&events(&|_| true));
+    (0..results)
+        .map(|result| Weight {
             result,
-            factor: with / odds(&without(events, at)).max(1e-300),
+            factor: with / odds(&events(&|r| r != result)).max(1e-300),
         })
         .collect()
 }
 
-/// Positions of the results among the events.
-fn results(events: &[Event]) -> impl Iterator<Item = usize> + '_ {
-    events
-        .iter()
-        .enumerate()
-        .filter(|(_, e)| matches!(e, Event::Seen(_)))
-        .map(|(i, _)| i)
+fn results(events: &[Event]) -> usize {
+    let seen = |e: &&Event| matches!(e, Event::Seen(_));
+    events.iter().filter(seen).count()
 }
 
-fn without(events: &[Event], at: usize) -> Vec<Event> {
-    let mut rest = events.to_vec();
-    rest.remove(at);
-    rest
+/// The events with only some of those that were seen.
+fn only(events: &[Event], keep: &dyn Fn(usize) -> bool) -> Vec<Event> {
+    let mut results = 0..;
+    let mut kept = events.to_vec();
+    kept.retain(|e| matches!(e, Event::Changed(_)) || results.next().is_some_and(keep));
+    kept
 }
 
 /// Conflict of the results, in bits: the binary logarithm of the product of
 /// their single probabilities over their joint one, all given the first
 /// `given` results (the complaint). Positive when they are less probable
 /// together than each by itself suggests (Jensen, Chamberlain, Nordahl and
-/// Jensen 1990, "Analysis in HUGIN of data conflict").
+/// Jensen 1990, "Analysis in HUGIN of data conflict"). Every event that was seen
+/// is a result.
 pub fn conflict_bits(network: &Network, events: &[Event], given: usize) -> f64 {
-    let p = |events: &[Event]| match exact::evidence(network, events) {
-        Some(p) => p.log2(),
-        None => update(network, events, Size::Auto).evidence_log2,
+    conflict_among(network, results(events), given, |keep| only(events, keep))
+}
+
+/// The same of `results` results, where `events` gives the events with only some
+/// of them: those recorded together change when one of them is left out.
+pub fn conflict_among(
+    network: &Network,
+    results: usize,
+    given: usize,
+    events: impl Fn(&dyn Fn(usize) -> bool) -> Vec<Event>,
+) -> f64 {
+    let p = |keep: &dyn Fn(usize) -> bool| {
+        let events = events(keep);
+        match exact::evidence(network, &events) {
+            Some(p) => p.log2(),
+            None => update(network, &events, Size::Auto).evidence_log2,
+        }
     };
-    let at: Vec<usize> = results(events).collect();
-    if at.len() < given + 2 {
+    if results < given + 2 {
         return 0.0;
     }
-    let only = |keep: &[usize]| -> Vec<Event> {
-        events
-            .iter()
-            .enumerate()
-            .filter(|(i, e)| matches!(e, Event::Changed(_)) || keep.contains(i))
-            .map(|(_, e)| e.clone())
-            .collect()
-    };
-    let complaint = &at[..given];
-    let base = p(&only(complaint));
-    let joint = p(events) - base;
-    let single: f64 = at[given..]
-        .iter()
-        .map(|i| {
-            let mut keep = complaint.to_vec();
-            keep.push(*i);
-            p(&only(&keep)) - base
-        })
+    let base = p(&|r| r < given);
+    let joint = p(&|_| true) - base;
+    let single: f64 = (given..results)
+        .map(|i| p(&|r| r < given || r == i) - base)
         .sum();
     let bits = single - joint;
     if bits.is_finite() { bits } else { 0.0 }

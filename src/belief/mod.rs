@@ -14,7 +14,8 @@
 //! has a row of chances for each set of them, as when a reading of one line
 //! depends on which of the line's faults are there at once. The outcomes are
 //! then in any order, and a number that was read has its density as its only
-//! one.
+//! one. Several results of one thing that hang together beyond its faults are
+//! one [record](Finding::recorded).
 //!
 //! A remedy is not evidence, it changes the device: a [`Change`] clears faults
 //! with a chance that it takes, and may bring others. What was seen before
@@ -56,7 +57,7 @@ mod order;
 mod prior;
 mod update;
 
-pub use explain::{Weight, conflict_bits, weights_of_evidence};
+pub use explain::{Weight, conflict_among, conflict_bits, weights_among, weights_of_evidence};
 pub use network::{Change, Event, FaultId, Finding, Network, Prior, Seen};
 pub use order::likelier;
 pub use prior::{Conversion, ConversionError, convert, leak_for};

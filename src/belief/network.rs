@@ -71,6 +71,9 @@ pub struct Finding {
     /// Chance that the outcome is read at random.
     misread: f64,
     acts: Acts,
+    /// How many results it stands for, where it is a record of some; each may
+    /// be misread by itself, which its rows tell.
+    recorded: Option<usize>,
 }
 
 #[derive(Clone, Debug, PartialEq)]
@@ -219,6 +222,7 @@ impl Finding {
                 leak: vec![1.0 - leak],
                 links: links.iter().map(|(f, s)| (*f, vec![1.0 - s])).collect(),
             },
+            recorded: None,
         }
     }
 
@@ -246,6 +250,7 @@ impl Finding {
                 leak: healthy,
                 links: pushes.iter().map(|(f, c)| (*f, cumulative(c))).collect(),
             },
+            recorded: None,
         }
     }
 
@@ -285,6 +290,24 @@ impl Finding {
             outcomes,
             misread,
             acts: Acts::Together(Arc::new(joint)),
+            recorded: None,
+        }
+    }
+
+    /// Several results of a few faults that act together, where the results hang
+    /// together beyond the faults: they were all read on the same device, whose
+    /// other unknowns are the same for all of them. Each row is a set of faults
+    /// as in [`Self::joint`] with how likely everything is as it was recorded,
+    /// and then, for each result, the part of that in which this result is a
+    /// misreading. What was seen is outcome 0.
+    ///
+    /// # Panics
+    /// As [`Self::joint`].
+    pub fn recorded(rows: &[(Vec<FaultId>, Vec<f64>)]) -> Self {
+        let joint = Finding::joint(rows, 0.0);
+        Finding {
+            recorded: Some(joint.outcomes - 1),
+            ..joint
         }
     }
 
@@ -302,7 +325,16 @@ impl Finding {
         self
     }
 
-    /// Number of outcomes: at least 2, or 1 for a number that was read.
+    /// Whether it is a [record](Self::recorded) of results.
+    pub(super) fn is_record(&self) -> bool {
+        self.recorded.is_some()
+    }
+    /// How many results it is when it has been seen.
+    pub fn results(&self) -> usize {
+        self.recorded.unwrap_or(1)
+    }
+    /// Number of outcomes: at least 2, or 1 for a number that was read. Of
+    /// [recorded](Self::recorded) results, 1 and one more for each.
     pub fn outcomes(&self) -> usize {
         self.outcomes
     }
@@ -434,6 +466,17 @@ impl Finding {
     pub(super) fn wrong(&self, outcome: usize, truly: f64) -> f64 {
         let luck = if self.outcomes == 1 { 0.0 } else { truly };
         self.at_random(outcome) * (1.0 - luck).max(0.0)
+    }
+
+    /// For each of its results, the chance that it is a misreading, with this
+    /// set of the faults that act together and `all` as the likelihood of what
+    /// was seen.
+    pub(super) fn wrongs(&self, joint: &Joint, set: u64, outcome: usize, all: f64) -> Vec<f64> {
+        let truly = |k| joint.truly(set, k);
+        match self.recorded {
+            Some(results) => (1..=results).map(|k| truly(k) / all).collect(),
+            None => vec![self.wrong(outcome, truly(outcome)) / all],
+        }
     }
 
     /// What no likelihood of an outcome exceeds, whatever the faults.

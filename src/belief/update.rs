@@ -250,6 +250,16 @@ fn misreadings(network: &Network, events: &[Event], k: usize, order: &[FaultId])
     let mut out = Vec::new();
     for (i, e) in events.iter().enumerate() {
         let Event::Seen(s) = e else { continue };
+        if s.finding.is_record() {
+            let wrong = (1..=s.finding.results()).map(|outcome| {
+                let mut then = events.to_vec();
+                let finding = s.finding.clone();
+                then[i] = Event::Seen(Seen { finding, outcome });
+                (total_of(&then) / total).clamp(0.0, 1.0)
+            });
+            out.extend(wrong);
+            continue;
+        }
         let flat = s.finding.at_random(s.outcome);
         if flat == 0.0 {
             out.push(0.0);

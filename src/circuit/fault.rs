@@ -153,6 +153,21 @@ impl Fault {
         Ok(Fault::Leaky { a, b, ohms })
     }
 
+    /// Natural logarithm of how many times the largest size is the smallest; 0
+    /// where there is no unknown size.
+    #[must_use]
+    pub fn span(&self) -> f64 {
+        self.range().map_or(0.0, |r| r.width())
+    }
+
+    /// The change, its size at a share of the way from the smallest (0) to the
+    /// largest (1) on a logarithmic scale.
+    #[must_use]
+    pub fn at(&self, share: f64) -> Edit {
+        let size = |r: Range| r.low * (r.width() * share).exp();
+        self.edit(self.range().map_or(0.0, size))
+    }
+
     fn range(&self) -> Option<Range> {
         match *self {
             Fault::Open(_) => None,

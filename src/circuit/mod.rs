@@ -14,6 +14,7 @@
 //! | [`meter`] | a meter's modes, ranges, accuracy |
 //! | [`fault`], [`quadrature`] | faults as changes, their unknown size as weighted variants |
 //! | [`predict`] | distribution of a reading; can it see a fault |
+//! | [`joint`] | several readings of one circuit, taken together |
 //! | [`calibrate`] | bending a junction to a known-good reading |
 //! | [`charge`] | how long capacitors keep a reading from settling |
 //!
@@ -62,6 +63,7 @@ pub mod calibrate;
 pub mod charge;
 pub mod edit;
 pub mod fault;
+pub mod joint;
 mod junction;
 mod law;
 pub mod led;

@@ -7,9 +7,8 @@
 //! reading's own scale for volts and on the logarithm for ohms, cut at the
 //! meter's limit: what lies above is the probability of OL.
 //!
-//! Readings of one circuit share its unknown values: each part keeps what every
-//! unknown does to it, so that a reading [given](Prediction::given) others is
-//! what they leave open.
+//! Readings of one circuit share its unknown values: what every unknown does to
+//! one is its [`Outlook`].
 
 use super::edit::Edit;
 use super::fault::{Fault, Variant, variants};
@@ -25,10 +24,6 @@ pub const SEEN: f64 = 2.0;
 /// An unknown that moves a reading by more than this within its limits' standard
 /// deviation is gone to both its ends, volt: slopes do not reach so far.
 const WIDE: f64 = 0.2;
-
-/// An unknown counts by itself where it moves a reading by more than this share
-/// of the meter's error, else with that.
-const COUNTS: f64 = 0.03;
 
 /// Readings are held between these amounts before a logarithm is taken, ohm.
 const LOG_BOUNDS: (f64, f64) = (1e-3, 1e15);
@@ -88,7 +83,7 @@ impl Scale {
         }
     }
 
-    fn to(self, value: f64) -> f64 {
+    pub(super) fn to(self, value: f64) -> f64 {
         match self {
             Scale::Linear => value,
             Scale::Logarithm => value.clamp(LOG_BOUNDS.0, LOG_BOUNDS.1).ln(),
@@ -103,7 +98,7 @@ impl Scale {
     }
 
     /// Slope of the scale.
-    fn slope(self, value: f64) -> f64 {
+    pub(super) fn slope(self, value: f64) -> f64 {
         match self {
             Scale::Linear => 1.0,
             Scale::Logarithm => 1.0 / value.clamp(LOG_BOUNDS.0, LOG_BOUNDS.1),
@@ -111,7 +106,27 @@ impl Scale {
     }
 }
 
+/// One reading of a circuit whose faults have known sizes, as what it follows:
+/// its middle, and how it moves with all that is not known.
 #[derive(Clone, Debug, PartialEq)]
+pub struct Outlook {
+    /// Scale of the mode.
+    pub scale: Scale,
+    /// Where it lies on the scale.
+    pub centre: f64,
+    /// Standard deviation of the meter alone, on the scale.
+    pub noise: f64,
+    /// By how much it moves on the scale with one standard deviation of each
+    /// unknown value of the circuit.
+    pub by: Vec<f64>,
+    /// How it moves with the natural logarithm of the size of each fault that
+    /// was asked about.
+    pub sizes: Vec<f64>,
+    /// Limit on the scale, OL above.
+    pub limit: f64,
+}
+
+#[derive(Clone, Copy, Debug, PartialEq)]
 struct Part {
     weight: f64,
     /// Where the variant itself lies on the scale.
@@ -119,11 +134,6 @@ struct Part {
     blurred: Blurred,
     /// Limit on the scale, OL above.
     limit: f64,
-    /// Variance that no other reading shares: the meter's.
-    own: f64,
-    /// What one standard deviation of an unknown does, ascending: values of the
-    /// circuit by their place among the spreads, then sizes of the fault.
-    pulls: Vec<(u16, f32)>,
 }
 
 /// The distribution of a reading.
@@ -162,7 +172,7 @@ impl Prediction {
         let parts = of.iter().flat_map(|(chance, p)| {
             let weigh = move |part: &Part| Part {
                 weight: part.weight * chance / total,
-                ..part.clone()
+                ..*part
             };
             p.parts.iter().map(weigh)
         });
@@ -350,7 +360,7 @@ impl<'a> Predictor<'a> {
         let scale = Scale::of(mode);
         let mut parts = Vec::with_capacity(all.len());
         for variant in all {
-            parts.push(self.part(variant, red, black, mode, scale)?);
+            parts.push(self.part(variant, red, black, mode)?);
         }
         Ok(Prediction { scale, parts })
     }
@@ -361,68 +371,81 @@ impl<'a> Predictor<'a> {
         red: Node,
         black: Node,
         mode: Mode,
-        scale: Scale,
     ) -> Result<Part, SolveError> {
-        let solver = &mut *self.solver;
-        let mut measured = self
-            .meter
-            .measure(solver, &variant.edits, red, black, mode)?;
-        let value = measured.value();
-        let limit = scale.to(measured.limit);
-        let centre = scale.to(value);
-        let slope = scale.slope(value);
-        let held = value.clamp(-measured.limit, measured.limit);
-        let mut own = (measured.accuracy.deviation(held) * scale.slope(held)).powi(2);
-        let gradient = measured.gradient();
-        let along = |s: &Spread| slope * gradient.of(s.element, s.parameter) * s.deviation;
-        let mut pulls: Vec<f64> = self.spreads.iter().map(along).collect();
-        let (mut low, mut high) = (centre, centre);
-        let mut wide = 0.0;
-        for reach in &variant.reaches {
-            let by = slope * gradient.of_edit(reach.edit, &variant.edits[reach.edit]);
-            let (one, other) = (centre + by * reach.down, centre + by * reach.up);
+        let sized: Vec<usize> = variant.reaches.iter().map(|r| r.edit).collect();
+        let o = self.outlook(&variant.edits, &sized, red, black, mode)?;
+        let mut squares = o.noise.powi(2) + o.by.iter().map(|by| by * by).sum::<f64>();
+        let (mut low, mut high) = (o.centre, o.centre);
+        for (reach, by) in variant.reaches.iter().zip(&o.sizes) {
+            let (one, other) = (o.centre + by * reach.down, o.centre + by * reach.up);
             let (down, up) = (one.min(other), one.max(other));
-            pulls.push((other - one) / 12f64.sqrt());
             // Only one rectangle: the widest; the others widen the blur.
             if up - down > high - low {
+                squares += (high - low).powi(2) / 12.0;
                 (low, high) = (down, up);
-                wide = (up - down).powi(2) / 12.0;
-            }
-        }
-        if scale == Scale::Linear {
-            for (spread, pull) in self.spreads.iter().zip(&mut pulls) {
-                if pull.abs() > WIDE
-                    && let Some(edits) = ends(solver, spread, &variant.edits)
-                {
-                    let mut shown = |edit: Edit| -> Result<f64, SolveError> {
-                        let all = [&variant.edits[..], &[edit]].concat();
-                        let at = self.meter.measure(solver, &all, red, black, mode)?;
-                        Ok(at.value().clamp(-at.limit, at.limit))
-                    };
-                    *pull = (shown(edits.1)? - shown(edits.0)?) / 12f64.sqrt();
-                }
-            }
-        }
-        let squares = own + pulls.iter().map(|p| p * p).sum::<f64>() - wide;
-        let least = COUNTS * COUNTS * own;
-        let mut counts = Vec::new();
-        for (i, pull) in pulls.iter().enumerate() {
-            match u16::try_from(i) {
-                Ok(unknown) if pull * pull > least => counts.push((unknown, *pull as f32)),
-                _ => own += pull * pull,
+            } else {
+                squares += (up - down).powi(2) / 12.0;
             }
         }
         Ok(Part {
             weight: variant.weight,
-            centre,
+            centre: o.centre,
             blurred: Blurred {
                 low,
                 high,
                 deviation: squares.sqrt().max(1e-12),
             },
+            limit: o.limit,
+        })
+    }
+
+    /// One reading with these changes made to the circuit. `sized` are those of
+    /// them, by index, whose sizes it is to be followed with.
+    ///
+    /// # Errors
+    /// As [`predict`](Self::predict).
+    pub fn outlook(
+        &mut self,
+        edits: &[Edit],
+        sized: &[usize],
+        red: Node,
+        black: Node,
+        mode: Mode,
+    ) -> Result<Outlook, SolveError> {
+        let scale = Scale::of(mode);
+        let solver = &mut *self.solver;
+        let mut measured = self.meter.measure(solver, edits, red, black, mode)?;
+        let value = measured.value();
+        let slope = scale.slope(value);
+        let held = value.clamp(-measured.limit, measured.limit);
+        let noise = measured.accuracy.deviation(held) * scale.slope(held);
+        let limit = scale.to(measured.limit);
+        let gradient = measured.gradient();
+        let along = |s: &Spread| slope * gradient.of(s.element, s.parameter) * s.deviation;
+        let mut by: Vec<f64> = self.spreads.iter().map(along).collect();
+        let size = |e: &usize| slope * gradient.of_edit(*e, &edits[*e]);
+        let sizes = sized.iter().map(size).collect();
+        if scale == Scale::Linear {
+            for (spread, by) in self.spreads.iter().zip(&mut by) {
+                if by.abs() > WIDE
+                    && let Some(ends) = ends(solver, spread, edits)
+                {
+                    let mut shown = |edit: Edit| -> Result<f64, SolveError> {
+                        let all = [edits, &[edit]].concat();
+                        let at = self.meter.measure(solver, &all, red, black, mode)?;
+                        Ok(at.value().clamp(-at.limit, at.limit))
+                    };
+                    *by = (shown(ends.1)? - shown(ends.0)?) / 12f64.sqrt();
+                }
+            }
+        }
+        Ok(Outlook {
+            scale,
+            centre: scale.to(value),
+            noise,
+            by,
+            sizes,
             limit,
-            own: own.max(1e-24),
-            pulls: counts,
         })
     }
 }

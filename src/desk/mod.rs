@@ -304,7 +304,7 @@ impl<'r> Desk<'r> {
 
     /// The lines of the board in play, the likeliest to be at fault first.
     pub fn lines(&self) -> Vec<LineInPlay> {
-        line::lines_in_play(&self.case, &self.record.file.steps)
+        line::lines_in_play(&self.case)
     }
 
     /// A line of the board, by its place in the model. A closed job has no next

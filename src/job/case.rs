@@ -1,21 +1,22 @@
 //! A job worked out: what its entries mean under the rules.
 
+use std::cell::OnceCell;
 use std::sync::Arc;
 
 use thiserror::Error;
 
 use super::file::*;
+use super::history::{History, What};
 use super::reading::{self, Asked, Typed};
 use super::view::{CanTell, CanTellFault};
 use crate::belief::{
-    Belief, Change, Event, Finding, Seen, Size, conflict_bits, likelier, update,
-    weights_of_evidence,
+    Belief, Change, Event, Finding, Seen, Size, conflict_among, likelier, update, weights_among,
 };
 use crate::bench::{Bench, BenchState, Moves};
 use crate::circuit::meter::Reading;
 use crate::line::Distrust;
 use crate::model::{
-    BenchMeter, CompileError, Found, Model, TestInfo, compile_for, outline, recognise,
+    BenchMeter, CompileError, Found, Model, Read, Taken, TestInfo, compile_for, outline, recognise,
 };
 use crate::plan::{Advice, Costs, PlanRemedy, PlanTest, Situation, Turn, advise, turning_point};
 use crate::rulebase::{Kind, Rulebase};
@@ -142,15 +143,6 @@ pub enum Closed {
     StillFails(usize),
 }
 
-/// A result in force, with where it came from.
-#[derive(Clone, Debug)]
-struct Origin {
-    /// Entry number, from 0; `None` for the complaint.
-    entry: Option<usize>,
-    /// The test, if any.
-    test: Option<usize>,
-}
-
 /// A job worked out under the rules.
 #[derive(Debug)]
 pub struct Case {
@@ -170,11 +162,11 @@ pub struct Case {
     pub belief: Belief,
     /// The settings.
     pub settings: Settings,
-    events: Vec<Event>,
-    origins: Vec<Origin>,
+    history: History,
     blocked_tests: Vec<bool>,
     blocked_remedies: Vec<bool>,
-    plan_tests: Vec<Option<PlanTest>>,
+    /// Worked out when a plan is asked for.
+    plan_tests: OnceCell<Vec<Option<PlanTest>>>,
     plan_remedies: Vec<Option<PlanRemedy>>,
     retest: Option<PlanTest>,
     due: Vec<usize>,
@@ -269,11 +261,10 @@ impl Case {
             state: BenchState::default(),
             belief: Belief::default(),
             settings,
-            events: Vec::new(),
-            origins: Vec::new(),
+            history: History::default(),
             blocked_tests: vec![false; model.tests.len()],
             blocked_remedies: vec![false; model.remedies.len()],
-            plan_tests: Vec::new(),
+            plan_tests: OnceCell::new(),
             plan_remedies: Vec::new(),
             retest: None,
             due: Vec::new(),
@@ -288,14 +279,11 @@ impl Case {
         for s in &symptom_ids {
             let i = one(case.model.symptom(s), "symptom", s)?;
             case.symptoms.push(i);
-            case.events.push(Event::Seen(Seen {
+            let seen = Seen {
                 finding: case.model.symptoms[i].finding.clone(),
                 outcome: 1,
-            }));
-            case.origins.push(Origin {
-                entry: None,
-                test: None,
-            });
+            };
+            case.history.push(None, None, What::Seen(seen));
         }
         case.model.unsaid(&case.symptoms);
         for (n, entry) in file.steps.iter().enumerate() {
@@ -354,36 +342,19 @@ impl Case {
                 let outcome = outcome_of(t, &r.shows)?;
                 // With another meter the same test may come out in other ways.
                 self.says[n] = Some(t.outcomes[outcome].says.clone());
-                let (before, after, finding) =
-                    (t.before.clone(), t.after.clone(), t.finding.clone());
-                let state = t.measures.map(|m| m.probing.state);
+                let (before, after) = (t.before.clone(), t.after.clone());
+                let what = self.shown(t, outcome, &r.shows);
                 if other.is_some()
                     && let Some(d) = self.as_it_stands(test).iter().find(|d| d.why.is_power())
                 {
                     self.void.push((n, d.says.clone()));
                     return Ok(Entered::Void);
                 }
-                self.supersede(test);
-                // A number says more than the range it falls into.
-                let read = reading::value(&r.shows, &Asked::by(&self.model.tests[test]));
-                let read = read
-                    .zip(state)
-                    .and_then(|(v, state)| self.model.reading_in(test, v, state));
-                let (finding, seen) = match read {
-                    Some(number) => (Arc::new(number), 0),
-                    None => (finding, outcome),
-                };
+                self.history.supersede(test);
                 if let Some(c) = before {
                     self.change(c, n, Some(test));
                 }
-                self.events.push(Event::Seen(Seen {
-                    finding,
-                    outcome: seen,
-                }));
-                self.origins.push(Origin {
-                    entry: Some(n),
-                    test: Some(test),
-                });
+                self.history.push(Some(n), Some(test), what);
                 if let Some(c) = after {
                     self.change(c, n, Some(test));
                 }
@@ -395,59 +366,33 @@ impl Case {
         }
     }
 
+    /// What a result is for the belief; `shows` is how it was typed.
+    fn shown(&self, t: &TestInfo, outcome: usize, shows: &str) -> What {
+        // A number says more than the range it falls into.
+        let read = match reading::value(shows, &Asked::by(t)) {
+            Some(v) if v.is_finite() => Read::Number(Reading::Value(v)),
+            Some(_) => Read::Number(Reading::OL),
+            None => Read::Word(outcome),
+        };
+        match self.model.taken(t, read) {
+            Some(taken) => What::Read(taken),
+            None => What::Seen(Seen {
+                finding: t.finding.clone(),
+                outcome,
+            }),
+        }
+    }
+
     fn change(&mut self, c: Change, entry: usize, test: Option<usize>) {
-        self.events.push(Event::Changed(c));
-        self.origins.push(Origin {
-            entry: Some(entry),
-            test,
-        });
+        self.history.push(Some(entry), test, What::Changed(c));
     }
 
     fn move_to(&mut self, conditions: &[usize]) {
         self.state = self.model.bench.reach(self.state, conditions).to;
     }
 
-    /// Where the result of a test stands that a repeat would supersede: the
-    /// last one, unless the device has been changed by something else since.
-    fn in_force(&self, test: usize) -> Option<usize> {
-        let at = self
-            .events
-            .iter()
-            .zip(&self.origins)
-            .rposition(|(e, o)| matches!(e, Event::Seen(_)) && o.test == Some(test))?;
-        let changed = self.events[at..]
-            .iter()
-            .zip(&self.origins[at..])
-            .any(|(e, o)| matches!(e, Event::Changed(_)) && o.test != Some(test));
-        (!changed).then_some(at)
-    }
-
-    /// Whether each event stays when a test is repeated: all but its standing
-    /// result and what that did to the device.
-    fn kept(&self, test: usize) -> Vec<bool> {
-        let superseded = self.in_force(test).map(|at| self.origins[at].entry);
-        self.origins
-            .iter()
-            .map(|o| !(o.test == Some(test) && Some(o.entry) == superseded))
-            .collect()
-    }
-
-    fn supersede(&mut self, test: usize) {
-        let kept = self.kept(test);
-        let mut k = kept.iter();
-        self.events.retain(|_| *k.next().unwrap_or(&true));
-        let mut k = kept.iter();
-        self.origins.retain(|_| *k.next().unwrap_or(&true));
-    }
-
     fn work_out(&mut self) {
-        self.belief = update(&self.model.network, &self.events, self.settings.size);
-        self.plan_tests = (0..self.model.tests.len())
-            .map(|i| {
-                let open = !self.blocked_tests[i] && self.in_force(i).is_none();
-                open.then(|| plan_test(&self.model.bench, &self.model.tests[i]))
-            })
-            .collect();
+        self.belief = self.believed(&self.history);
         self.plan_remedies = self
             .model
             .remedies
@@ -467,11 +412,37 @@ impl Case {
             .iter()
             .filter_map(|f| self.proof_of(*f))
             .next()
-            .map(|t| plan_test(&self.model.bench, &self.model.tests[t]));
+            .map(|t| plan_test(&self.model.bench, &self.model.tests[t], None));
         self.due = match self.may_close_as_mended() {
             Closed::Retests(due) => due,
             _ => Vec::new(),
         };
+    }
+
+    fn believed(&self, history: &History) -> Belief {
+        let events = history.events(&self.model, |_| true);
+        let belief = update(&self.model.network, &events.all, self.settings.size);
+        events.in_order(belief)
+    }
+
+    /// The tests as the planner sees them. What was read of a line tells what
+    /// else is going to be read of it.
+    fn plan_tests(&self) -> Vec<Option<PlanTest>> {
+        let m = &self.model;
+        let standing: Vec<Vec<Taken>> = (0..m.lines.len())
+            .map(|line| self.history.standing_readings(m, line))
+            .collect();
+        (0..m.tests.len())
+            .map(|i| {
+                let open = !self.blocked_tests[i] && !self.done(i);
+                let t = &m.tests[i];
+                let line = t.measures.map(|x| &standing[x.line][..]);
+                open.then(|| {
+                    let foretold = m.foretold_after(i, line.unwrap_or_default());
+                    plan_test(&m.bench, t, foretold.map(Arc::new))
+                })
+            })
+            .collect()
     }
 
     /// What does not fit the rules of today: the entry, from 0 (`None` for
@@ -551,7 +522,7 @@ impl Case {
         Situation {
             faults: self.model.network.len(),
             candidates: &self.belief.candidates,
-            tests: &self.plan_tests,
+            tests: self.plan_tests.get_or_init(|| self.plan_tests()),
             remedies: &self.plan_remedies,
             retest: self.retest.as_ref(),
             due: &self.due,
@@ -573,14 +544,23 @@ impl Case {
 
     /// Conflict of the results, in bits.
     pub fn conflict(&self) -> f64 {
-        conflict_bits(&self.model.network, &self.events, self.symptoms.len())
+        let given = self.symptoms.len();
+        let results = self.results().len();
+        conflict_among(&self.model.network, results, given, |keep| {
+            self.events(keep)
+        })
+    }
+
+    fn events(&self, keep: &dyn Fn(usize) -> bool) -> Vec<Event> {
+        self.history.events(&self.model, keep).all
     }
 
     /// For a suspect, what each result in force did: entry number (`None` for
     /// the complaint's symptoms, in order) and factor on the odds.
     pub fn weights(&self, fault: usize) -> Vec<(Option<usize>, f64)> {
         let entries = self.results();
-        weights_of_evidence(&self.model.network, &self.events, fault)
+        let network = &self.model.network;
+        weights_among(network, entries.len(), fault, |keep| self.events(keep))
             .into_iter()
             .map(|w| (entries[w.result], w.factor))
             .collect()
@@ -589,27 +569,23 @@ impl Case {
     /// Entry number of each result in force, `None` for the complaint; in the
     /// order of [`Belief::misread`].
     pub fn results(&self) -> Vec<Option<usize>> {
-        self.events
-            .iter()
-            .zip(&self.origins)
-            .filter(|(e, _)| matches!(e, Event::Seen(_)))
-            .map(|(_, o)| o.entry)
-            .collect()
+        self.history.results().collect()
+    }
+
+    /// The readings of a line that are in force, by index, each with its entry.
+    pub(super) fn readings(&self, line: usize) -> impl Iterator<Item = (usize, &Taken)> {
+        self.history.readings(line)
     }
 
     /// Probability that a fault was there when a remedy was begun, all that was
     /// seen before and after considered.
     pub fn was_there(&self, remedy: usize, fault: usize) -> f64 {
-        let Some(at) = self
-            .events
-            .iter()
-            .zip(&self.origins)
-            .position(|(e, o)| matches!(e, Event::Changed(_)) && o.entry == Some(remedy))
-        else {
+        let events = self.history.events(&self.model, |_| true);
+        let Some(at) = events.changed_in(remedy) else {
             return 0.0;
         };
         // As if it had been seen just then, by a look that cannot err.
-        let mut events = self.events.clone();
+        let mut events = events.all;
         events.insert(
             at,
             Event::Seen(Seen {
@@ -628,7 +604,7 @@ impl Case {
 
     /// Whether the last result of a test still holds.
     pub fn done(&self, test: usize) -> bool {
-        self.in_force(test).is_some()
+        self.history.holds(test)
     }
 
     /// Whether a test has been ruled out or left unclear.
@@ -720,20 +696,13 @@ impl Case {
     /// The belief if a test came out in some way.
     pub fn what_if(&self, test: usize, outcome: usize) -> Belief {
         let t = &self.model.tests[test];
-        let mut events: Vec<Event> = self
-            .events
-            .iter()
-            .zip(self.kept(test))
-            .filter(|(_, kept)| *kept)
-            .map(|(e, _)| e.clone())
-            .collect();
-        events.extend(t.before.clone().map(Event::Changed));
-        events.push(Event::Seen(Seen {
-            finding: t.finding.clone(),
-            outcome,
-        }));
-        events.extend(t.after.clone().map(Event::Changed));
-        update(&self.model.network, &events, self.settings.size)
+        let mut history = self.history.clone();
+        history.supersede(test);
+        let mut add = |what| history.push(None, Some(test), what);
+        t.before.clone().map(What::Changed).map(&mut add);
+        add(self.shown(t, outcome, &t.outcomes[outcome].id));
+        t.after.clone().map(What::Changed).map(&mut add);
+        self.believed(&history)
     }
 
     /// Functions that have to pass before the job counts as mended: those
@@ -831,9 +800,9 @@ fn closed(bench: &Bench, conditions: &[usize]) -> BenchState {
     bench.closure(conditions).into_iter().collect()
 }
 
-fn plan_test(bench: &Bench, t: &TestInfo) -> PlanTest {
+fn plan_test(bench: &Bench, t: &TestInfo, foretold: Option<Arc<Finding>>) -> PlanTest {
     PlanTest {
-        finding: t.foretold.clone(),
+        finding: foretold.unwrap_or_else(|| t.foretold.clone()),
         minutes: t.step.minutes,
         conditions: closed(bench, &t.step.conditions),
     }

@@ -33,14 +33,14 @@ use serde::{Deserialize, Serialize};
 
 use super::case::{Case, Entered};
 use super::file::Entry;
-use super::reading;
+use super::history::touches;
 use super::view::{StepView, step};
 use crate::belief::candidates::Candidate;
-use crate::belief::{Change, FaultId, likelier};
+use crate::belief::{FaultId, likelier};
 use crate::circuit::meter::Reading;
 use crate::circuit::wire::FAST;
 use crate::line::{Branch, CATEGORIES, End, Stop, wires};
-use crate::model::{LineInfo, Measures, Taken, bounds};
+use crate::model::{LineInfo, Measures, Read, Taken, bounds};
 use crate::plan::Act;
 use crate::rulebase::{Doubt, Harm, Line, LinePart, PartKind};
 use crate::shown::shown;
@@ -203,7 +203,7 @@ pub struct NextProbe {
 }
 
 /// The lines in play, the likeliest to be at fault first.
-pub fn lines_in_play(case: &Case, steps: &[Entry]) -> Vec<LineInPlay> {
+pub fn lines_in_play(case: &Case) -> Vec<LineInPlay> {
     let next = case
         .advice(1)
         .steps
@@ -211,7 +211,7 @@ pub fn lines_in_play(case: &Case, steps: &[Entry]) -> Vec<LineInPlay> {
         .and_then(|p| measured(case, p.act));
     let mut all: Vec<LineInPlay> = (0..case.model.lines.len())
         .map(|line| {
-            let known = Known::new(case, steps, line);
+            let known = Known::new(case, line);
             LineInPlay {
                 line: known.info.id.clone(),
                 name: known.info.name.clone(),
@@ -227,7 +227,7 @@ pub fn lines_in_play(case: &Case, steps: &[Entry]) -> Vec<LineInPlay> {
 
 /// A line of the model, by index, with what is known of it.
 pub fn line_view(case: &Case, steps: &[Entry], line: usize) -> LineView {
-    let known = Known::new(case, steps, line);
+    let known = Known::new(case, line);
     let info = known.info;
     let all = case.advice(usize::MAX).steps;
     let next = all.iter().enumerate().find_map(|(i, p)| {
@@ -295,20 +295,13 @@ fn measured(case: &Case, act: Act) -> Option<Measures> {
     }
 }
 
-/// Whether a change clears a fault or may bring it.
-fn touches(change: &Change, fault: FaultId) -> bool {
-    let of = |all: &[(FaultId, f64)]| all.iter().any(|(f, p)| *f == fault && *p > 0.0);
-    of(&change.clears) || of(&change.brings)
-}
-
 /// A reading of a line that is in force.
-struct TakenHere {
+struct TakenHere<'c> {
     /// From 0.
     entry: usize,
     test: usize,
     outcome: usize,
-    number: Option<Reading>,
-    measures: Measures,
+    taken: &'c Taken,
     misread: f64,
 }
 
@@ -324,17 +317,17 @@ struct Cause {
 struct Known<'c> {
     case: &'c Case,
     info: &'c LineInfo,
-    taken: Vec<TakenHere>,
+    taken: Vec<TakenHere<'c>>,
     causes: Vec<Cause>,
 }
 
 impl<'c> Known<'c> {
-    fn new(case: &'c Case, steps: &[Entry], line: usize) -> Self {
+    fn new(case: &'c Case, line: usize) -> Self {
         let info = &case.model.lines[line];
         let mut known = Known {
             case,
             info,
-            taken: taken(case, steps, line),
+            taken: taken(case, line),
             causes: Vec::new(),
         };
         known.causes = known.shared_out();
@@ -344,17 +337,27 @@ impl<'c> Known<'c> {
     /// Shares each fault's probability out among the things that it may do.
     fn shared_out(&self) -> Vec<Cause> {
         let harms = self.info.harms();
-        let explained: Vec<Vec<f64>> = self.taken.iter().map(|t| self.explained(t)).collect();
+        // The same readings count for many faults.
+        let mut known: Vec<(Vec<Taken>, Vec<f64>)> = Vec::new();
         let mut out = Vec::new();
         for (of_pack, fault) in &self.info.faults {
-            let counts: Vec<&Vec<f64>> = (self.taken.iter().zip(&explained))
-                .filter(|(t, _)| !self.changed_since(t.entry, *fault))
-                .map(|(_, e)| e)
+            let counts: Vec<Taken> = (self.taken.iter())
+                .filter(|t| !self.changed_since(t.entry, *fault))
+                .map(|t| t.taken.clone())
                 .collect();
-            // In `explained`, a line with nothing wrong comes first.
-            let weigh = |chance: f64, thing: usize| -> f64 {
-                counts.iter().fold(chance, |w, e| w * e[thing])
+            let explained = match known.iter().position(|k| k.0 == counts) {
+                Some(i) => known[i].1.clone(),
+                None => {
+                    // A line that cannot be solved has no finding either.
+                    let even = || vec![1.0; harms.len() + 1];
+                    let new = self.info.explained(&counts);
+                    let new = new.unwrap_or_else(|_| even());
+                    known.push((counts, new.clone()));
+                    new
+                }
             };
+            // In `explained`, a line with nothing wrong comes first.
+            let weigh = |chance: f64, thing: usize| chance * explained[thing];
             let things: Vec<(Harm, f64, usize)> = (self.info.line.faults.iter())
                 .filter(|e| e.fault == *of_pack)
                 .filter_map(|e| Some((e.harm, e.chance, harms.iter().position(|h| *h == e.harm)?)))
@@ -371,23 +374,6 @@ impl<'c> Known<'c> {
             }
         }
         out
-    }
-
-    /// How likely each thing makes a reading, up to a factor.
-    fn explained(&self, t: &TakenHere) -> Vec<f64> {
-        let test = &self.case.model.tests[t.test];
-        let wrong = 1.0 - test.reliability;
-        let (taken, misread) = match t.number {
-            Some(reading) => (Taken::Number(reading), wrong),
-            None => {
-                let n = test.outcomes.len() as f64;
-                (Taken::Category(t.outcome), (wrong * n / (n - 1.0)).min(1.0))
-            }
-        };
-        // A line that cannot be solved has no finding either.
-        self.info
-            .explained(t.measures.probing, taken, misread)
-            .unwrap_or_else(|_| vec![1.0; self.info.harms().len() + 1])
     }
 
     /// Whether something was done about a fault after an entry.
@@ -445,7 +431,7 @@ impl<'c> Known<'c> {
     }
 
     fn readings(&self, point: usize) -> Vec<ReadingView> {
-        let here = |t: &&TakenHere| t.measures.probing.point == point;
+        let here = |t: &&TakenHere| t.taken.probing.point == point;
         self.taken
             .iter()
             .filter(here)
@@ -454,17 +440,18 @@ impl<'c> Known<'c> {
     }
 
     fn reading(&self, t: &TakenHere) -> ReadingView {
-        let probing = t.measures.probing;
+        let probing = t.taken.probing;
         let unit = probing.mode.unit();
         let faults = &self.info.faults;
         ReadingView {
             entry: t.entry + 1,
             test: self.case.model.tests[t.test].id.clone(),
             mode: probing.mode.word().to_owned(),
-            reads: t.number.map(|r| match r {
-                Reading::Value(v) => shown(v, unit),
-                Reading::OL => "OL".to_owned(),
-            }),
+            reads: match t.taken.read {
+                Read::Number(Reading::Value(v)) => Some(shown(v, unit)),
+                Read::Number(Reading::OL) => Some("OL".to_owned()),
+                Read::Word(_) => None,
+            },
             good: match self.info.forecast(probing).map(|f| f.bounds) {
                 Ok(Some((low, high))) => bounds(low, high, unit),
                 _ => "OL".to_owned(),
@@ -480,27 +467,20 @@ impl<'c> Known<'c> {
 const NAMED_FROM: f64 = 0.005;
 
 /// The readings of a line that are in force.
-fn taken(case: &Case, steps: &[Entry], line: usize) -> Vec<TakenHere> {
-    (case.results().into_iter().zip(&case.belief.misread))
-        .filter_map(|(entry, misread)| {
-            let entry = entry?;
-            let (Entered::Result { test, outcome }, Entry::Result(r)) =
-                (case.entered.get(entry)?, steps.get(entry)?)
-            else {
+fn taken(case: &Case, line: usize) -> Vec<TakenHere<'_>> {
+    let results = case.results();
+    case.readings(line)
+        .filter_map(|(entry, taken)| {
+            let Entered::Result { test, outcome } = *case.entered.get(entry)? else {
                 return None;
             };
-            let t = &case.model.tests[*test];
-            let number = reading::value(&r.shows, &reading::Asked::by(t));
+            let result = results.iter().position(|e| *e == Some(entry))?;
             Some(TakenHere {
                 entry,
-                test: *test,
-                outcome: *outcome,
-                number: number.map(|v| match v.is_finite() {
-                    true => Reading::Value(v),
-                    false => Reading::OL,
-                }),
-                measures: t.measures.filter(|m| m.line == line)?,
-                misread: *misread,
+                test,
+                outcome,
+                taken,
+                misread: case.belief.misread.get(result).copied()?,
             })
         })
         .collect()

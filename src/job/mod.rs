@@ -5,6 +5,7 @@
 pub mod bypass;
 mod case;
 mod file;
+mod history;
 pub mod line;
 pub mod reading;
 pub mod trail;

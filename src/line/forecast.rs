@@ -1,6 +1,4 @@
-//! The readings of one point and mode under every fault and pair of faults.
-
-use std::collections::HashMap;
+//! The readings of one point and mode under every fault, as foretold.
 
 use super::wiring::{Wired, meter_mode};
 use crate::bench::BenchState;
@@ -64,9 +62,8 @@ pub struct Forecast {
     /// Bounds of what counts as good, in the unit of the mode; `None` if a
     /// good line reads OL.
     pub bounds: Option<(f64, f64)>,
-    /// With each of these faults of the pack (one or two) in the device; a
-    /// fault may spare this line.
-    pub faulty: Vec<(Vec<PackFault>, Prediction)>,
+    /// With each fault of the pack in the device; it may spare this line.
+    pub faulty: Vec<(PackFault, Prediction)>,
     /// With each fault by itself where it does not spare this line.
     pub harmed: Vec<(PackFault, Prediction)>,
 }
@@ -82,13 +79,8 @@ pub struct Tells {
     pub visibility: Visibility,
 }
 
-/// The things that a fault may do to a line, each with its chance; `None` if it
-/// spares it.
-type Alternatives = Vec<(f64, Option<usize>)>;
-
 impl Forecast {
-    /// Predicts the readings. `pairs` takes in every pair of faults too, for a
-    /// reading that was taken.
+    /// Predicts the readings.
     ///
     /// # Errors
     /// If the line cannot be solved.
@@ -97,7 +89,6 @@ impl Forecast {
         wired: &Wired,
         meter: &Meter,
         probing: Probing,
-        pairs: bool,
     ) -> Result<Self, SolveError> {
         let wiring = wired.for_mode(probing.mode);
         let mut solver = Solver::new(&wiring.network)?;
@@ -110,66 +101,39 @@ impl Forecast {
                 always.extend(wiring.harm(line, Harm::Open(*contact))?);
             }
         }
-        let grain = if pairs { Grain::Fine } else { Grain::Coarse };
-        let mut predict = |of: &[&[Fault]]| {
-            let variants = variants_of(&of.concat(), grain);
+        let mut with = |thing: &[Fault]| {
+            let variants = variants_of(&[&always, thing].concat(), Grain::Coarse);
             predictor.predict_variants(&variants, red, black, at)
         };
-        // Many faults do the same thing to a line. Each thing, and each two
-        // together, is worked out once.
-        let mut harms: Vec<(Harm, Vec<Fault>)> = Vec::new();
-        let mut faults: Vec<(PackFault, Alternatives)> = Vec::new();
+        let good = with(&[])?;
+        // Many faults do the same thing to a line. Each is worked out once.
+        let mut harms: Vec<(Harm, Prediction)> = Vec::new();
+        let mut faults: Vec<(PackFault, Vec<(f64, Prediction)>)> = Vec::new();
         for effect in &line.faults {
-            let at = harms.iter().position(|h| h.0 == effect.harm);
-            let at = at.unwrap_or(harms.len());
-            if at == harms.len() {
-                harms.push((effect.harm, wiring.harm(line, effect.harm)?));
-            }
-            let thing = (effect.chance, Some(at));
+            let known = harms.iter().find(|h| h.0 == effect.harm);
+            let thing = match known.map(|h| h.1.clone()) {
+                Some(known) => known,
+                None => {
+                    let new = with(&wiring.harm(line, effect.harm)?)?;
+                    harms.push((effect.harm, new.clone()));
+                    new
+                }
+            };
             match faults.iter_mut().find(|f| f.0 == effect.fault) {
-                Some((_, all)) => all.push(thing),
-                None => faults.push((effect.fault, vec![thing])),
+                Some((_, all)) => all.push((effect.chance, thing)),
+                None => faults.push((effect.fault, vec![(effect.chance, thing)])),
             }
         }
-        let mut known: HashMap<(Option<usize>, Option<usize>), Prediction> = HashMap::new();
-        let mut with = |a: Option<usize>, b: Option<usize>| -> Result<Prediction, SolveError> {
-            let one = if a == b { None } else { a.min(b) };
-            let key = (one, a.max(b));
-            if let Some(p) = known.get(&key) {
-                return Ok(p.clone());
-            }
-            let changes = |h: Option<usize>| h.map_or(&[][..], |h| &harms[h].1);
-            let p = predict(&[&always, changes(key.0), changes(key.1)])?;
-            known.insert(key, p.clone());
-            Ok(p)
-        };
-        let good = with(None, None)?;
         let mut faulty = Vec::new();
         let mut harmed = Vec::new();
-        for (f, all) in &mut faults {
-            let mut of: Vec<(f64, Prediction)> = all
-                .iter()
-                .map(|(chance, thing)| Ok((*chance, with(*thing, None)?)))
-                .collect::<Result<_, SolveError>>()?;
-            harmed.extend(Prediction::mixture(&of).map(|p| (*f, p)));
+        for (f, mut of) in faults {
+            harmed.extend(Prediction::mixture(&of).map(|p| (f, p)));
             // What is left is that this line is well.
-            let left = 1.0 - all.iter().map(|a| a.0).sum::<f64>();
+            let left = 1.0 - of.iter().map(|a| a.0).sum::<f64>();
             if left > 1e-9 {
-                all.push((left, None));
                 of.push((left, good.clone()));
             }
-            faulty.extend(Prediction::mixture(&of).map(|p| (vec![*f], p)));
-        }
-        if pairs {
-            for (i, (f, one)) in faults.iter().enumerate() {
-                for (g, other) in &faults[i + 1..] {
-                    let both = one.iter().flat_map(|a| other.iter().map(move |b| (a, b)));
-                    let of: Vec<(f64, Prediction)> = both
-                        .map(|(a, b)| Ok((a.0 * b.0, with(a.1, b.1)?)))
-                        .collect::<Result<_, SolveError>>()?;
-                    faulty.extend(Prediction::mixture(&of).map(|p| (vec![*f, *g], p)));
-                }
-            }
+            faulty.extend(Prediction::mixture(&of).map(|p| (f, p)));
         }
         let tail = 0.5 * (1.0 - GOOD_SHARE);
         let bounds = match (good.quantile(tail), good.quantile(1.0 - tail)) {
@@ -320,14 +284,12 @@ mod tests {
         let line = bus();
         let wired = Wired::new(&line).unwrap();
         let meter = Meter::handheld();
-        let diode = Forecast::new(&line, &wired, &meter, at(MeterMode::Diode), true).unwrap();
+        let diode = Forecast::new(&line, &wired, &meter, at(MeterMode::Diode)).unwrap();
         let seen_by_diode = seen(&diode);
         // Opens and the short are seen, the missing pull-up is not.
         assert_eq!(seen_by_diode[..4], [true, true, false, true]);
-        let volts = Forecast::new(&line, &wired, &meter, at(MeterMode::Volts), true).unwrap();
+        let volts = Forecast::new(&line, &wired, &meter, at(MeterMode::Volts)).unwrap();
         assert!(seen(&volts)[2]);
-        // Every pair is there once.
-        assert_eq!(diode.faulty.len(), 5 + 10);
         // Common practice, no source: a healthy data line reads roughly 0.3 to
         // 0.6 V in diode mode, OL means no path.
         match diode.good.typical() {
@@ -344,7 +306,7 @@ mod tests {
         line.faults[0].chance = 0.25;
         let wired = Wired::new(&line).unwrap();
         let meter = Meter::handheld();
-        let f = Forecast::new(&line, &wired, &meter, at(MeterMode::Diode), true).unwrap();
+        let f = Forecast::new(&line, &wired, &meter, at(MeterMode::Diode)).unwrap();
         let (good, open) = (&f.good, &f.faulty[0].1);
         assert!((open.ol() - 0.25).abs() < 1e-6, "{}", open.ol());
         for v in [0.4, 0.45, 0.5] {
@@ -359,7 +321,7 @@ mod tests {
         let wired = Wired::new(&line).unwrap();
         let meter = Meter::handheld();
         for mode in [MeterMode::Diode, MeterMode::Ohms, MeterMode::Volts] {
-            let f = Forecast::new(&line, &wired, &meter, at(mode), true).unwrap();
+            let f = Forecast::new(&line, &wired, &meter, at(mode)).unwrap();
             for p in f.faulty.iter().map(|x| &x.1).chain([&f.good]) {
                 let all = f.outcomes(p);
                 let sum: f64 = all.iter().sum();

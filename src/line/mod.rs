@@ -8,13 +8,15 @@
 //! | `path` | the wires from the connector to the far end, with what hangs on them |
 //! | `table` | the readings of all points, modes and faults |
 //! | `bypass` | whether a wire may go round a part, and which wire |
-//! | `forecast` | the readings of one point and mode under every fault and pair of faults |
+//! | `forecast` | the readings of one point and mode under every fault, as foretold |
+//! | `together` | readings of one line taken together |
 //! | `trust` | bench conditions in which a reading is not to be trusted |
 mod bypass;
 mod forecast;
 mod meter;
 mod path;
 mod table;
+mod together;
 mod trust;
 mod wiring;
 
@@ -22,5 +24,6 @@ pub use bypass::{Bypass, BypassError, Stretch, USUAL_LENGTH, Wire, bypass};
 pub use forecast::{CATEGORIES, Category, Forecast, Probing, Tells};
 pub use path::{Branch, End, Stop, wires};
 pub use table::Table;
+pub use together::{Survey, Together, alone, harms};
 pub use trust::{Distrust, Why, distrust};
 pub use wiring::{Wired, Wiring};

@@ -584,7 +584,7 @@ mod tests {
     fn good(line: &Line, mode: MeterMode, state: BenchState) -> (Reading, f64) {
         let wired = Wired::new(line).unwrap();
         let at = wanted(mode, state);
-        let f = Forecast::new(line, &wired, &Meter::handheld(), at, false).unwrap();
+        let f = Forecast::new(line, &wired, &Meter::handheld(), at).unwrap();
         (f.good.typical(), f.good.deviation())
     }
 

@@ -198,6 +198,14 @@ impl Wiring {
         })
     }
 
+    /// What each of the spreads is of: a part of the line, and which of its
+    /// values. The same in both states of power where it is the same value.
+    pub(super) fn unknowns(&self) -> Vec<(usize, Parameter)> {
+        let part = |e: &ElementId| self.parts.iter().position(|p| p.contains(e));
+        let of = |s: &Spread| (part(&s.element).unwrap_or_default(), s.parameter);
+        self.spreads.iter().map(of).collect()
+    }
+
     /// The changes that a fault of the rules makes to this network.
     ///
     /// # Errors

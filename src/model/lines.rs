@@ -1,6 +1,6 @@
 //! Lines of a device: what is read on them becomes findings.
 
-mod harms;
+mod together;
 
 use std::sync::{Arc, Mutex, PoisonError};
 
@@ -18,7 +18,7 @@ use crate::line::{
 use crate::rulebase::{Line, MeterMode, PackFault};
 use crate::shown::shown;
 
-pub use harms::Taken;
+pub use together::{Read, Taken};
 
 /// Share of misread numbers that are OL; the others are spread over what the
 /// meter can show. Common practice, no source.
@@ -53,9 +53,37 @@ pub struct Measures {
     pub probing: Probing,
 }
 
-/// A forecast is asked for at every entry of every job. The flag: with pairs.
-type Known = (Line, Arc<Meter>, (Probing, bool), Arc<Forecast>);
-static KNOWN: Mutex<Vec<Known>> = Mutex::new(Vec::new());
+/// What was solved once for a line, a meter and a way of measuring: it is asked
+/// for at every entry of every job.
+struct Memo<T>(Mutex<Vec<(Line, Arc<Meter>, Probing, Arc<T>)>>);
+
+impl<T> Memo<T> {
+    const fn new() -> Self {
+        Memo(Mutex::new(Vec::new()))
+    }
+
+    fn get(
+        &self,
+        line: &Line,
+        meter: &Arc<Meter>,
+        probing: Probing,
+        solve: impl FnOnce() -> Result<T, SolveError>,
+    ) -> Result<Arc<T>, SolveError> {
+        // Not held while one is worked out: others may be at work on theirs.
+        let known = || self.0.lock().unwrap_or_else(PoisonError::into_inner);
+        let same = |k: &&(Line, Arc<Meter>, Probing, Arc<T>)| {
+            k.2 == probing && k.1 == *meter && k.0 == *line
+        };
+        if let Some(k) = known().iter().find(same) {
+            return Ok(k.3.clone());
+        }
+        let solved = Arc::new(solve()?);
+        known().push((line.clone(), meter.clone(), probing, solved.clone()));
+        Ok(solved)
+    }
+}
+
+static FORECASTS: Memo<Forecast> = Memo::new();
 
 impl LineInfo {
     pub(super) fn new(
@@ -79,26 +107,9 @@ impl LineInfo {
     /// # Errors
     /// If the line cannot be solved.
     pub fn forecast(&self, probing: Probing) -> Result<Arc<Forecast>, SolveError> {
-        self.known(probing, false)
-    }
-
-    fn known(&self, probing: Probing, pairs: bool) -> Result<Arc<Forecast>, SolveError> {
-        let same = |k: &&Known| k.2 == (probing, pairs) && k.1 == self.meter && k.0 == self.line;
-        // Not held while one is worked out: others may be at work on theirs.
-        let known = || KNOWN.lock().unwrap_or_else(PoisonError::into_inner);
-        if let Some(k) = known().iter().find(same) {
-            return Ok(k.3.clone());
-        }
-        let f = Arc::new(Forecast::new(
-            &self.line,
-            &self.wired,
-            &self.meter,
-            probing,
-            pairs,
-        )?);
-        let probing = (probing, pairs);
-        known().push((self.line.clone(), self.meter.clone(), probing, f.clone()));
-        Ok(f)
+        FORECASTS.get(&self.line, &self.meter, probing, || {
+            Forecast::new(&self.line, &self.wired, &self.meter, probing)
+        })
     }
 
     /// Why a reading is not to be trusted that is taken in a bench condition;
@@ -150,9 +161,8 @@ impl LineInfo {
     ) -> Vec<(Vec<FaultId>, Vec<f64>)> {
         let fault = |f: &PackFault| self.faults.iter().find(|x| x.0 == *f).map(|x| x.1);
         let mut rows = vec![(Vec::new(), of(&forecast.good))];
-        for (faults, prediction) in &forecast.faulty {
-            let here: Option<Vec<FaultId>> = faults.iter().map(fault).collect();
-            rows.extend(here.map(|h| (h, of(prediction))));
+        for (f, prediction) in &forecast.faulty {
+            rows.extend(fault(f).map(|f| (vec![f], of(prediction))));
         }
         rows
     }
@@ -204,19 +214,6 @@ impl LineInfo {
         let finding = Finding::joint(&rows, drawn_at_random(reliability, outcomes.len()));
         Ok((outcomes, finding))
     }
-
-    /// What a number that was read says: its density under each set of faults.
-    fn read(
-        &self,
-        probing: Probing,
-        reading: Reading,
-        misread: f64,
-    ) -> Result<Finding, SolveError> {
-        let f = self.known(probing, true)?;
-        let rows = self.rows(&f, |p| vec![p.likelihood(reading)]);
-        let flat = misread_density(reading, probing.mode);
-        Ok(Finding::joint(&rows, misread).misread_as(vec![flat]))
-    }
 }
 
 /// How dense misread numbers are at what was read.
@@ -262,27 +259,6 @@ pub(crate) fn bounds(low: f64, high: f64, unit: &str) -> String {
 }
 
 impl Model {
-    /// What a number says that was read in a test; `None` if the test does not
-    /// measure a line, or the line cannot be solved.
-    pub fn reading(&self, test: usize, value: f64) -> Option<Finding> {
-        let state = self.tests[test].measures?.probing.state;
-        self.reading_in(test, value, state)
-    }
-
-    /// The same for one that was taken in another bench condition than the test
-    /// wants.
-    pub fn reading_in(&self, test: usize, value: f64, state: BenchState) -> Option<Finding> {
-        let t = &self.tests[test];
-        let m = t.measures?;
-        let reading = match value.is_finite() {
-            true => Reading::Value(value),
-            false => Reading::OL,
-        };
-        self.lines[m.line]
-            .read(Probing { state, ..m.probing }, reading, 1.0 - t.reliability)
-            .ok()
-    }
-
     /// A test of a line as it comes out in another bench condition than it
     /// wants; `None` if it does not measure a line.
     pub(crate) fn test_in(&self, test: usize, state: BenchState) -> Option<TestInfo> {

@@ -19,7 +19,7 @@ use crate::rulebase::{Kind, Step, Where};
 
 pub use compile::{CompileError, compile, compile_for, outline};
 pub(crate) use lines::bounds;
-pub use lines::{LineInfo, Measures, Taken};
+pub use lines::{LineInfo, Measures, Read, Taken};
 pub use meter::BenchMeter;
 pub use recognise::{Heard, recognise};
 

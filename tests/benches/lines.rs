@@ -119,8 +119,8 @@ fn full_table() -> Table {
 }
 
 /// One point and mode with all spreads and sizes, for planning.
-#[divan::bench(args = [false, true])]
-fn forecast(bencher: Bencher, pairs: bool) {
+#[divan::bench]
+fn forecast(bencher: Bencher) {
     let wired = Wired::new(&LINE).expect("physical values");
     let meter = Meter::handheld();
     bencher.bench_local(|| {
@@ -129,7 +129,7 @@ fn forecast(bencher: Bencher, pairs: bool) {
             mode: MeterMode::Diode,
             state: BenchState::default(),
         };
-        Forecast::new(black_box(&LINE), &wired, &meter, probing, pairs)
+        Forecast::new(black_box(&LINE), &wired, &meter, probing)
     });
 }
 

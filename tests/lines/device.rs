@@ -8,7 +8,7 @@ use halfsplit::bench::{BenchState, Moves};
 use halfsplit::circuit::edit::Edit;
 use halfsplit::circuit::meter::{Meter, Reading};
 use halfsplit::line::Wired;
-use halfsplit::model::{Model, Unit, compile};
+use halfsplit::model::{Model, Read, Taken, Unit, compile};
 use halfsplit::plan::{Act, Costs, PlanRemedy, PlanTest, Situation, advise};
 use halfsplit::rulebase::{Line, MeterMode, Rules};
 use rand::Rng;
@@ -233,13 +233,27 @@ impl Device {
         let mut device = Drawn::new(&self.wired, rng);
         let mut tests = self.tests.clone();
         let mut state = BenchState::default();
-        let mut events = vec![Event::Seen(Seen {
+        let complaint = Event::Seen(Seen {
             finding: self.model.symptoms[0].finding.clone(),
             outcome: 1,
-        })];
+        });
         let mut readings = Vec::new();
+        let mut taken: Vec<Taken> = Vec::new();
         loop {
+            let recorded = self.model.recorded(&taken).map(|finding| {
+                Event::Seen(Seen {
+                    finding: Arc::new(finding),
+                    outcome: 0,
+                })
+            });
+            let events: Vec<Event> = [complaint.clone()].into_iter().chain(recorded).collect();
             let belief = update(&self.model.network, &events, Size::Auto);
+            for (i, t) in tests.iter_mut().enumerate() {
+                let foretold = self.model.foretold_after(i, &taken);
+                if let (Some(t), Some(foretold)) = (t, foretold) {
+                    t.finding = Arc::new(foretold);
+                }
+            }
             assert!(!belief.impossible);
             let advice = advise(
                 &Situation {
@@ -261,15 +275,8 @@ impl Device {
             let probing = self.model.tests[test].measures.unwrap().probing;
             let truth = self.truly(&mut device, test, Some((fault, size)));
             let reading = shown(&self.meter, probing.mode, truth, rng);
-            let value = match reading {
-                Reading::Value(v) => v,
-                Reading::OL => f64::INFINITY,
-            };
-            let finding = Arc::new(self.model.reading(test, value).unwrap());
-            events.push(Event::Seen(Seen {
-                finding,
-                outcome: 0,
-            }));
+            let read = self.model.taken(&self.model.tests[test], Read::Number(reading));
+            taken.push(read.unwrap());
             readings.push((test, reading));
             if let Some(t) = tests[test].take() {
                 state = self.moves.reach(state, t.conditions).0;

@@ -1,0 +1,230 @@
+//! What happened to the device, in order, and what of it the belief is told.
+//!
+//! Readings of one line are one finding as long as nothing is done about its
+//! faults in between: what a fault does to the line, how large it is and what
+//! the parts of the line are stays the same from one to the next. A change that
+//! touches one of its faults begins a new finding.
+
+use std::cell::RefCell;
+use std::collections::HashMap;
+use std::sync::Arc;
+
+use crate::belief::{Belief, Change, Event, FaultId, Finding, Seen};
+use crate::model::{Model, Taken};
+
+/// Something that happened.
+#[derive(Clone, Debug)]
+pub(super) enum What {
+    /// A result.
+    Seen(Seen),
+    /// A reading of a line.
+    Read(Taken),
+    /// Something was done to the device.
+    Changed(Change),
+}
+
+impl What {
+    fn is_result(&self) -> bool {
+        !matches!(self, What::Changed(_))
+    }
+}
+
+/// The same with where it came from.
+#[derive(Clone, Debug)]
+struct Happened {
+    /// Entry number, from 0; `None` for the complaint.
+    entry: Option<usize>,
+    /// The test, if any.
+    test: Option<usize>,
+    what: What,
+}
+
+/// Everything in force that happened to a device.
+#[derive(Clone, Debug, Default)]
+pub(super) struct History {
+    all: Vec<Happened>,
+    /// What readings were found to say together, by their entries.
+    recorded: RefCell<HashMap<Vec<Option<usize>>, Arc<Finding>>>,
+}
+
+/// What makes one event of the belief: something that happened, or readings of
+/// one line.
+#[derive(Debug)]
+struct Slot<'h> {
+    of: Vec<&'h Happened>,
+    /// Their places among the results; none for a change.
+    places: Vec<usize>,
+}
+
+/// Events for the belief with what they came from.
+#[derive(Debug, Default)]
+pub(super) struct Events {
+    /// The events.
+    pub(super) all: Vec<Event>,
+    /// The entry of each; of readings together, that of the first.
+    entries: Vec<Option<usize>>,
+    /// For each result of theirs, its place among the results as they happened.
+    places: Vec<usize>,
+}
+
+impl Events {
+    /// Puts what a belief says of each result in the order in which they
+    /// happened.
+    pub(super) fn in_order(&self, mut belief: Belief) -> Belief {
+        let mut sorted: Vec<(usize, f64)> =
+            self.places.iter().copied().zip(belief.misread).collect();
+        sorted.sort_by_key(|s| s.0);
+        belief.misread = sorted.into_iter().map(|s| s.1).collect();
+        belief
+    }
+
+    /// Where the change stands that was done in an entry.
+    pub(super) fn changed_in(&self, entry: usize) -> Option<usize> {
+        let of = |(e, by): (&Event, &Option<usize>)| {
+            matches!(e, Event::Changed(_)) && *by == Some(entry)
+        };
+        self.all.iter().zip(&self.entries).position(of)
+    }
+}
+
+/// Whether a change clears a fault or may bring it.
+pub(super) fn touches(change: &Change, fault: FaultId) -> bool {
+    let of = |all: &[(FaultId, f64)]| all.iter().any(|(f, p)| *f == fault && *p > 0.0);
+    of(&change.clears) || of(&change.brings)
+}
+
+impl History {
+    /// Adds what happened in an entry (`None` for the complaint) and a test.
+    pub(super) fn push(&mut self, entry: Option<usize>, test: Option<usize>, what: What) {
+        self.all.push(Happened { entry, test, what });
+    }
+
+    /// Where the result of a test stands that a repeat would supersede: the
+    /// last one, unless the device has been changed by something else since.
+    fn standing(&self, test: usize) -> Option<usize> {
+        let of_test = |h: &Happened| h.what.is_result() && h.test == Some(test);
+        let at = self.all.iter().rposition(of_test)?;
+        let changed = self.all[at..]
+            .iter()
+            .any(|h| matches!(h.what, What::Changed(_)) && h.test != Some(test));
+        (!changed).then_some(at)
+    }
+
+    /// Whether the last result of a test still holds.
+    pub(super) fn holds(&self, test: usize) -> bool {
+        self.standing(test).is_some()
+    }
+
+    /// Takes out the standing result of a test and what the test did to the
+    /// device: it is going to be repeated.
+    pub(super) fn supersede(&mut self, test: usize) {
+        let Some(entry) = self.standing(test).map(|at| self.all[at].entry) else {
+            return;
+        };
+        self.all
+            .retain(|h| h.test != Some(test) || h.entry != entry);
+    }
+
+    /// Entry number of each result, `None` for the complaint.
+    pub(super) fn results(&self) -> impl Iterator<Item = Option<usize>> + '_ {
+        let results = self.all.iter().filter(|h| h.what.is_result());
+        results.map(|h| h.entry)
+    }
+
+    /// The readings of a line with their entries.
+    pub(super) fn readings(&self, line: usize) -> impl Iterator<Item = (usize, &Taken)> {
+        self.all.iter().filter_map(move |h| match &h.what {
+            What::Read(taken) if taken.line == line => Some((h.entry?, taken)),
+            _ => None,
+        })
+    }
+
+    /// The readings of a line since something was last done about one of its
+    /// faults.
+    pub(super) fn standing_readings(&self, model: &Model, line: usize) -> Vec<Taken> {
+        let (slots, open) = self.slots(model, |_| true);
+        let at = open.get(&line);
+        at.map_or_else(Vec::new, |at| taken(&slots[*at].of))
+    }
+
+    /// What makes one event each, with only some of the results, by their
+    /// places; and by line the one that a further reading of it would add to.
+    fn slots(
+        &self,
+        model: &Model,
+        keep: impl Fn(usize) -> bool,
+    ) -> (Vec<Slot<'_>>, HashMap<usize, usize>) {
+        let mut slots: Vec<Slot> = Vec::new();
+        let mut open: HashMap<usize, usize> = HashMap::new();
+        let mut results = 0..;
+        for h in &self.all {
+            let place = h.what.is_result().then(|| results.next()).flatten();
+            if place.is_some_and(|p| !keep(p)) {
+                continue;
+            }
+            let mut at = slots.len();
+            match &h.what {
+                What::Seen(_) => {}
+                What::Read(taken) => at = *open.entry(taken.line).or_insert(at),
+                What::Changed(change) => open.retain(|line, _| {
+                    let faults = &model.lines[*line].faults;
+                    !faults.iter().any(|f| touches(change, f.1))
+                }),
+            }
+            if at == slots.len() {
+                slots.push(Slot {
+                    of: Vec::new(),
+                    places: Vec::new(),
+                });
+            }
+            slots[at].of.push(h);
+            slots[at].places.extend(place);
+        }
+        (slots, open)
+    }
+
+    /// The events with only some of the results, by their places.
+    pub(super) fn events(&self, model: &Model, keep: impl Fn(usize) -> bool) -> Events {
+        let mut events = Events::default();
+        for slot in self.slots(model, keep).0 {
+            let event = match &slot.of[0].what {
+                What::Changed(change) => Event::Changed(change.clone()),
+                What::Seen(seen) => Event::Seen(seen.clone()),
+                What::Read(_) => Event::Seen(Seen {
+                    finding: self.recorded(model, &slot.of),
+                    outcome: 0,
+                }),
+            };
+            events.all.push(event);
+            events.entries.push(slot.of[0].entry);
+            events.places.extend(slot.places);
+        }
+        events
+    }
+
+    fn recorded(&self, model: &Model, readings: &[&Happened]) -> Arc<Finding> {
+        let entries: Vec<Option<usize>> = readings.iter().map(|h| h.entry).collect();
+        if let Some(known) = self.recorded.borrow().get(&entries) {
+            return known.clone();
+        }
+        let taken = taken(readings);
+        // A line that cannot be solved tells nothing.
+        let finding = model.recorded(&taken).unwrap_or_else(|| {
+            let nothing = std::iter::once(1.0).chain(taken.iter().map(|_| 0.0));
+            Finding::recorded(&[(Vec::new(), nothing.collect())])
+        });
+        let finding = Arc::new(finding);
+        let mut all = self.recorded.borrow_mut();
+        all.insert(entries, finding.clone());
+        finding
+    }
+}
+
+/// The readings among what happened.
+fn taken(of: &[&Happened]) -> Vec<Taken> {
+    let taken = |h: &&Happened| match &h.what {
+        What::Read(taken) => Some(taken.clone()),
+        _ => None,
+    };
+    of.iter().filter_map(taken).collect()
+}

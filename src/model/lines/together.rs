@@ -1,0 +1,248 @@
+//! Readings of a line taken together: what they say of its faults, and what a
+//! further one is going to be.
+//!
+//! A fault may do one of several things to a line, or spare it, each by its
+//! chance. It has done one of them when the first reading is taken, and that
+//! same one when the next is. So all readings of a line between which nothing
+//! was done about its faults are one finding: for each set of faults the sum
+//! over what they may do of the chance of that times the likelihood of all
+//! readings.
+
+use std::sync::Arc;
+
+use super::super::compile::drawn_at_random;
+use super::super::{Model, TestInfo};
+use super::{LineInfo, Memo, misread_density};
+use crate::belief::{FaultId, Finding};
+use crate::circuit::joint::{self, Joint, Shown};
+use crate::circuit::meter::{Meter, Reading};
+use crate::circuit::solve::SolveError;
+use crate::line::{Probing, Survey, Together, alone, harms};
+use crate::rulebase::{Harm, PackFault};
+
+static SURVEYS: Memo<Survey> = Memo::new();
+
+/// What a measurement of a line came to.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub enum Read {
+    /// What the meter showed, in the unit of its mode.
+    Number(Reading),
+    /// Only which outcome of the test it was, by index.
+    Word(usize),
+}
+
+/// A reading of a line that was taken.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Taken {
+    /// The line, by index.
+    pub line: usize,
+    /// Where and how.
+    pub probing: Probing,
+    /// The meter it was taken with.
+    pub meter: Arc<Meter>,
+    /// What it came to.
+    pub read: Read,
+    /// The same for the circuit.
+    what: joint::Taken,
+}
+
+/// The chances of what a fault may do to a line; `None` if it spares it.
+type Alternatives = Vec<(f64, Option<usize>)>;
+
+/// What is shown as an outcome of a test.
+fn shown(t: &TestInfo, outcome: usize) -> Option<Shown> {
+    let (low, high) = t.outcomes.get(outcome)?.between?;
+    Some(match (low, high) {
+        (f64::INFINITY, f64::INFINITY) => Shown::Just(Reading::OL),
+        _ => Shown::Between(low, high),
+    })
+}
+
+/// `by` times the parts of what readings come to, onto `to`.
+fn add(to: &mut Vec<f64>, by: f64, joint: &Joint, parts: impl Fn(&Joint) -> &[f64]) {
+    let of = std::iter::once(&joint.likelihood).chain(parts(joint));
+    if to.is_empty() {
+        to.extend(of.map(|x| by * x));
+    } else {
+        to.iter_mut().zip(of).for_each(|(t, x)| *t += by * x);
+    }
+}
+
+impl LineInfo {
+    /// The things that the faults of the pack do to this line, each once.
+    pub fn harms(&self) -> Vec<Harm> {
+        harms(&self.line)
+    }
+
+    /// The faults of the model, with what each may do.
+    fn alternatives(&self) -> Vec<(FaultId, Alternatives)> {
+        let harms = self.harms();
+        let of = |pack: PackFault| -> Alternatives {
+            let effects = self.line.faults.iter().filter(|e| e.fault == pack);
+            let mut all: Alternatives = effects
+                .map(|e| (e.chance, harms.iter().position(|h| *h == e.harm)))
+                .collect();
+            // What is left is that this line is well.
+            let left = 1.0 - all.iter().map(|a| a.0).sum::<f64>();
+            if left > 1e-9 {
+                all.push((left, None));
+            }
+            all
+        };
+        self.faults
+            .iter()
+            .map(|(pack, f)| (*f, of(*pack)))
+            .collect()
+    }
+
+    fn survey(&self, probing: Probing, meter: &Arc<Meter>) -> Result<Arc<Survey>, SolveError> {
+        SURVEYS.get(&self.line, meter, probing, || {
+            Survey::new(&self.line, &self.wired, meter, probing)
+        })
+    }
+
+    fn surveys(&self, taken: &[Taken]) -> Result<Vec<Arc<Survey>>, SolveError> {
+        taken
+            .iter()
+            .map(|t| self.survey(t.probing, &t.meter))
+            .collect()
+    }
+
+    /// What readings of this line say together, as they were
+    /// [recorded](Finding::recorded).
+    ///
+    /// # Errors
+    /// If the line cannot be solved.
+    pub fn recorded(&self, taken: &[Taken]) -> Result<Finding, SolveError> {
+        let surveys = self.surveys(taken)?;
+        let what: Vec<joint::Taken> = taken.iter().map(|t| t.what).collect();
+        let mut together = Together::new(&surveys, &what);
+        let faults = self.alternatives();
+        let mut row = |one: &Alternatives, other: &Alternatives| -> Result<Vec<f64>, SolveError> {
+            let mut row = Vec::new();
+            for (p, a) in one {
+                for (q, b) in other {
+                    add(&mut row, p * q, together.with(*a, *b)?, |j| &j.wrong);
+                }
+            }
+            Ok(row)
+        };
+        let well: Alternatives = vec![(1.0, None)];
+        let mut rows = vec![(Vec::new(), row(&well, &well)?)];
+        for (i, (f, one)) in faults.iter().enumerate() {
+            rows.push((vec![*f], row(one, &well)?));
+            for (g, other) in &faults[i + 1..] {
+                rows.push((vec![*f, *g], row(one, other)?));
+            }
+        }
+        Ok(Finding::recorded(&rows))
+    }
+
+    /// What a test of this line is going to show where `taken` was read: its
+    /// finding, as if nothing else were known.
+    ///
+    /// Of two faults the one that explains better what was read decides, as if
+    /// it were there alone.
+    ///
+    /// # Errors
+    /// If the line cannot be solved.
+    fn foretold_after(&self, test: &TestInfo, taken: &[Taken]) -> Result<Finding, SolveError> {
+        let ways: Vec<Shown> = (0..test.outcomes.len())
+            .filter_map(|k| shown(test, k))
+            .collect();
+        let mut surveys = self.surveys(taken)?;
+        if let Some(m) = test.measures {
+            surveys.push(self.survey(m.probing, &self.meter)?);
+        }
+        let what: Vec<joint::Taken> = taken.iter().map(|t| t.what).collect();
+        let (none, one) = alone(&surveys, &what, &ways);
+        let even = |row: &[f64]| -> Vec<f64> {
+            let sum: f64 = row[1..].iter().sum();
+            row[1..].iter().map(|x| x / sum.max(1e-300)).collect()
+        };
+        let row = |of: &Alternatives| {
+            let mut row = Vec::new();
+            for (p, thing) in of {
+                add(&mut row, *p, thing.map_or(&none, |h| &one[h]), |j| &j.next);
+            }
+            row
+        };
+        let singles: Vec<(FaultId, Vec<f64>)> = self
+            .alternatives()
+            .iter()
+            .map(|(f, of)| (*f, row(of)))
+            .collect();
+        let mut rows = vec![(Vec::new(), even(&row(&vec![(1.0, None)])))];
+        for (i, (f, one)) in singles.iter().enumerate() {
+            rows.push((vec![*f], even(one)));
+            for (g, other) in &singles[i + 1..] {
+                let both: Vec<f64> = one.iter().zip(other).map(|(x, y)| x + y).collect();
+                rows.push((vec![*f, *g], even(&both)));
+            }
+        }
+        let misread = drawn_at_random(test.reliability, test.outcomes.len());
+        Ok(Finding::joint(&rows, misread))
+    }
+
+    /// How likely readings were to come out as they did: with nothing wrong on
+    /// the line, then with each of [`LineInfo::harms`] by itself; all on one
+    /// scale.
+    ///
+    /// # Errors
+    /// If the line cannot be solved.
+    pub fn explained(&self, taken: &[Taken]) -> Result<Vec<f64>, SolveError> {
+        if taken.is_empty() {
+            return Ok(vec![1.0; self.harms().len() + 1]);
+        }
+        let what: Vec<joint::Taken> = taken.iter().map(|t| t.what).collect();
+        let (none, one) = alone(&self.surveys(taken)?, &what, &[]);
+        let all = std::iter::once(&none).chain(&one);
+        Ok(all.map(|j| j.likelihood).collect())
+    }
+}
+
+impl Model {
+    /// A reading that was taken in a test; `None` if the test does not measure
+    /// a line.
+    pub fn taken(&self, test: &TestInfo, read: Read) -> Option<Taken> {
+        let m = test.measures?;
+        let probing = m.probing;
+        let outcomes = test.outcomes.len();
+        let what = match read {
+            Read::Number(number) => joint::Taken {
+                shown: Shown::Just(number),
+                misread: 1.0 - test.reliability,
+                flat: misread_density(number, probing.mode),
+                lucky: false,
+            },
+            Read::Word(k) => joint::Taken {
+                shown: shown(test, k)?,
+                misread: drawn_at_random(test.reliability, outcomes),
+                flat: 1.0 / outcomes as f64,
+                lucky: true,
+            },
+        };
+        Some(Taken {
+            line: m.line,
+            probing,
+            meter: self.lines[m.line].meter.clone(),
+            read,
+            what,
+        })
+    }
+
+    /// What readings of one line say together; `None` if the line cannot be
+    /// solved.
+    pub fn recorded(&self, taken: &[Taken]) -> Option<Finding> {
+        let line = &self.lines[taken.first()?.line];
+        line.recorded(taken).ok()
+    }
+
+    /// What a test is going to show where `taken` was read on its line since
+    /// something was last done about it; `None` if that tells nothing.
+    pub fn foretold_after(&self, test: usize, taken: &[Taken]) -> Option<Finding> {
+        let t = &self.tests[test];
+        let line = t.measures.filter(|_| !taken.is_empty())?.line;
+        self.lines[line].foretold_after(t, taken).ok()
+    }
+}
