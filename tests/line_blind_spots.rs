@@ -74,7 +74,7 @@ impl<'a> Bench<'a> {
 
     /// Holds every claim of a forecast against the drawn devices; what is wrong.
     fn check(&mut self, probing: Probing, name: impl Fn(usize) -> String) -> (usize, Vec<String>) {
-        let forecast = Forecast::new(self.line, &self.wired, &self.meter, probing, false).unwrap();
+        let forecast = Forecast::new(self.line, &self.wired, &self.meter, probing).unwrap();
         let (mut blind, mut wrong) = (0, Vec::new());
         for told in forecast.tells() {
             if told.visibility.is_seen() {

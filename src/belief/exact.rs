@@ -216,13 +216,16 @@ fn tied(readings: Vec<Reading>, there: impl Fn(FaultId) -> bool) -> Vec<Vec<Read
 }
 
 /// Most lives of a block: sets of its faults times what remedies make of them.
-pub const MAX_LIVES: usize = 1 << 14;
-/// Sets of up to this size are gone through at least; larger ones as long as
-/// there are at most so many lives.
-const LEAST: usize = 3;
+pub const MAX_LIVES: usize = 1 << 15;
+/// Sets of up to the first size are gone through at first; if those left out
+/// could weigh too much, larger ones.
+const SIZES: std::ops::RangeInclusive<usize> = 2..=4;
+/// Still larger ones as long as there are at most so many lives.
 const MANY: usize = 1 << 11;
-/// Most of the evidence that sets left out may have.
-const NEGLIGIBLE: f64 = 1e-3;
+/// Most of the evidence that sets left out may have; and where only the
+/// evidence is asked for, which is then wrong by 0.07 bits at most.
+const NEGLIGIBLE: f64 = 1e-2;
+const ROUGH: f64 = 5e-2;
 
 /// Faults that act together, set by set.
 struct Block {
@@ -268,8 +271,9 @@ struct Partial {
 }
 
 impl Block {
-    /// `None` if there are too many lives.
-    fn new(mut members: Vec<Variable>, readings: Vec<Reading>) -> Option<Block> {
+    /// Goes through sets of up to `least` faults, and larger ones if they are
+    /// few. `None` if there are too many lives.
+    fn new(mut members: Vec<Variable>, readings: Vec<Reading>, least: usize) -> Option<Block> {
         if members.len() > 64 {
             return None;
         }
@@ -290,10 +294,10 @@ impl Block {
         let mut lives = 0.0;
         let few = |(size, count): &(usize, &f64)| {
             lives += **count;
-            lives <= if *size > LEAST { MANY } else { MAX_LIVES } as f64
+            lives <= if *size > least { MANY } else { MAX_LIVES } as f64
         };
         let sizes = counts.iter().enumerate().take_while(few).count();
-        if sizes < counts.len().min(LEAST + 1) {
+        if sizes < counts.len().min(least + 1) {
             return None;
         }
         let mut block = Block {
@@ -500,8 +504,9 @@ struct Model {
 }
 
 impl Model {
-    /// `None` if it takes more than [`MAX_STATES`] or [`MAX_LIVES`].
-    fn new(network: &Network, events: &[Event]) -> Option<Model> {
+    /// `least` is for its [blocks](Block::new). `None` if it takes more than
+    /// [`MAX_STATES`] or [`MAX_LIVES`].
+    fn new(network: &Network, events: &[Event], least: usize) -> Option<Model> {
         let mut digits: Vec<Digit> = Vec::new();
         let mut pushes: Vec<Vec<Push>> = vec![Vec::new(); network.len()];
         let mut changes: Vec<&Change> = Vec::new();
@@ -623,7 +628,7 @@ impl Model {
                 .filter(|f| ids.contains(f))
                 .filter_map(|f| faults[f].take_if(|f| !f.lives.is_empty()))
                 .collect();
-            blocks.push(Block::new(members, readings)?);
+            blocks.push(Block::new(members, readings, least)?);
         }
         let model = Model {
             digits,
@@ -1463,42 +1468,68 @@ impl Space {
     }
 }
 
-/// The model with the sum's way ahead done, the likelihoods after it, and the
-/// probability of what was seen with a bound on what is left out of it.
-fn begin(model: &Model) -> (Sweep<'_>, Vec<f64>, f64, f64) {
-    let sweep = Sweep::over(model);
-    let end = sweep.space.product(model, 1.0, |d| &d.last);
-    let total = dot(sweep.result(), &end);
-    let lost = sweep
-        .lost
-        .iter()
-        .zip(&end)
-        .fold(0.0, |sum, (l, e)| sum + l * e);
-    (sweep, end, total, lost)
+/// A sum with its way ahead done.
+struct Ahead<'m> {
+    sweep: Sweep<'m>,
+    /// The likelihoods after it.
+    end: Vec<f64>,
+    /// Probability of what was seen, and a bound on what is left out of it.
+    total: f64,
+    lost: f64,
 }
 
-/// Whether little enough is left out.
-fn negligible(lost: f64, total: f64) -> bool {
-    lost <= NEGLIGIBLE * total
+impl Ahead<'_> {
+    fn new(model: &Model) -> Ahead<'_> {
+        let sweep = Sweep::over(model);
+        let end = sweep.space.product(model, 1.0, |d| &d.last);
+        Ahead {
+            total: dot(sweep.result(), &end),
+            lost: sweep
+                .lost
+                .iter()
+                .zip(&end)
+                .fold(0.0, |sum, (l, e)| sum + l * e),
+            sweep,
+            end,
+        }
+    }
+}
+
+/// Does something with the sum over sets large enough that those left out have
+/// at most this share of the evidence. `None` if that is out of reach.
+fn reach<T>(
+    network: &Network,
+    events: &[Event],
+    share: f64,
+    work: impl FnOnce(&Model, &Ahead) -> T,
+) -> Option<T> {
+    for least in SIZES {
+        let model = Model::new(network, events, least)?;
+        let ahead = Ahead::new(&model);
+        if ahead.lost <= share * ahead.total {
+            return Some(work(&model, &ahead));
+        }
+    }
+    None
 }
 
 /// Whether the sum over all sets is within reach for these events.
 pub fn within_reach(network: &Network, events: &[Event]) -> bool {
-    Model::new(network, events).is_some_and(|model| {
-        let (_, _, total, lost) = begin(&model);
-        negligible(lost, total)
-    })
+    reach(network, events, NEGLIGIBLE, |_, _| ()).is_some()
 }
 
 /// Sums over all sets. `None` if there are too many results for it
 /// ([`MAX_STATES`]) or too many faults act together ([`MAX_LIVES`]), or if what
 /// was seen is impossible under the model.
 pub fn sum(network: &Network, events: &[Event]) -> Option<Exact> {
-    let model = Model::new(network, events)?;
-    let (sweep, end, total, lost) = begin(&model);
-    if total <= 0.0 || !total.is_finite() || !negligible(lost, total) {
-        return None;
-    }
+    let possible = |a: &Ahead| a.total > 0.0 && a.total.is_finite();
+    reach(network, events, NEGLIGIBLE, |model, ahead| {
+        possible(ahead).then(|| back(network, model, ahead))
+    })?
+}
+
+fn back(network: &Network, model: &Model, ahead: &Ahead) -> Exact {
+    let (sweep, end, total, lost) = (&ahead.sweep, &ahead.end, ahead.total, ahead.lost);
     let prior = network.faults().iter().map(|f| f.probability);
     let mut sums = Sums {
         total,
@@ -1520,16 +1551,16 @@ pub fn sum(network: &Network, events: &[Event]) -> Option<Exact> {
         let wrong: f64 = sweep
             .result()
             .iter()
-            .zip(&end)
+            .zip(end)
             .enumerate()
             .filter(|(state, _)| sweep.space.level(d, *state) != digit.seen)
             .map(|(_, (w, e))| w * e)
             .sum();
         sums.misread[digit.result] = (wrong / total).clamp(0.0, 1.0);
     }
-    sweep.back(end, &mut sums);
+    sweep.back(end.clone(), &mut sums);
     let some = |none: Vec<f64>| none.iter().map(|p| (1.0 - p).clamp(0.0, 1.0)).collect();
-    Some(Exact {
+    Exact {
         evidence: total,
         faults: sums.faults,
         items: some(sums.no_item),
@@ -1537,18 +1568,18 @@ pub fn sum(network: &Network, events: &[Event]) -> Option<Exact> {
         nothing: sums.nothing.clamp(0.0, 1.0),
         misread: sums.misread,
         left_out: lost / (total + lost),
-    })
+    }
 }
 
-/// Only the probability of what was seen: one way instead of both.
+/// Only the probability of what was seen, roughly where many faults act
+/// together: one way instead of both.
 pub fn evidence(network: &Network, events: &[Event]) -> Option<f64> {
-    let (total, lost) = weight(network, events)?;
-    negligible(lost, total).then_some(total)
+    reach(network, events, ROUGH, |_, ahead| ahead.total)
 }
 
-/// The same with a bound on what is left out of it.
+/// The same with a bound on what is left out of it, whatever that is.
 pub(super) fn weight(network: &Network, events: &[Event]) -> Option<(f64, f64)> {
-    let model = Model::new(network, events)?;
-    let (_, _, total, lost) = begin(&model);
-    Some((total, lost))
+    let model = Model::new(network, events, *SIZES.start())?;
+    let ahead = Ahead::new(&model);
+    Some((ahead.total, ahead.lost))
 }

@@ -275,7 +275,9 @@ impl Device {
             let probing = self.model.tests[test].measures.unwrap().probing;
             let truth = self.truly(&mut device, test, Some((fault, size)));
             let reading = shown(&self.meter, probing.mode, truth, rng);
-            let read = self.model.taken(&self.model.tests[test], Read::Number(reading));
+            let read = self
+                .model
+                .taken(&self.model.tests[test], Read::Number(reading));
             taken.push(read.unwrap());
             readings.push((test, reading));
             if let Some(t) = tests[test].take() {
