@@ -399,3 +399,32 @@ fn a_line_that_all_copies_share_is_read_once() {
         ["left-port/vbus-ohms", "right-port/vbus-ohms"]
     );
 }
+
+#[test]
+fn a_fault_that_may_strike_another_wire_is_charged_for_that_once() {
+    let rules = rules();
+    let mut file = phone(Vec::new());
+    file.device.kind = "tablet".into();
+    let mut odds = Vec::new();
+    // A rail shorted to ground, read in three ways.
+    for (name, shows) in [
+        ("rear-camera/analogue-ohms", "0.6"),
+        ("rear-camera/analogue-inner-diode", "0.001"),
+        ("rear-camera/analogue-inner-volts", "0.002 V"),
+    ] {
+        file.steps.push(read(name, shows));
+        let case = case(&rules, &file);
+        let of = |fault: &str| {
+            let faults = &case.model.faults;
+            let at = faults
+                .iter()
+                .position(|f| f.id == format!("rear-camera/{fault}"));
+            case.belief.faults[at.unwrap()]
+        };
+        odds.push(of("connector.short") / of("analogue-capacitor.short"));
+    }
+    // The connector may be shorted at any of its pins, the capacitor only here;
+    // that is told by the first reading.
+    assert!((odds[1] / odds[0]).ln().abs() < 0.2, "{odds:?}");
+    assert!((odds[2] / odds[0]).ln().abs() < 0.2, "{odds:?}");
+}

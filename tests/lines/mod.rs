@@ -124,10 +124,15 @@ pub struct Drawn {
 
 impl Drawn {
     pub fn new(wired: &Wired, rng: &mut impl Rng) -> Self {
+        Self::by(wired, || rng.random_range(-1.0..1.0))
+    }
+
+    /// The same where `draw` gives each value, -1 and 1 for its limits.
+    pub fn by(wired: &Wired, mut draw: impl FnMut() -> f64) -> Self {
         let parts = wired.on.parts.len();
         // By part and by what of it is not known.
         let draws: Vec<[f64; 3]> = (0..parts)
-            .map(|_| std::array::from_fn(|_| rng.random_range(-1.0..1.0)))
+            .map(|_| std::array::from_fn(|_| draw()))
             .collect();
         let solver = |wiring| Solver::new(&drawn(wiring, &draws)).unwrap();
         Drawn {

@@ -1,0 +1,200 @@
+//! Several readings of one line against a count of drawn devices: what is
+//! unknown of a line is the same for all its readings, so they do not count as
+//! if each were taken on another device.
+
+mod lines;
+
+use std::sync::Arc;
+
+use halfsplit::belief::{Event, Seen, Size, update};
+use halfsplit::circuit::meter::Reading;
+use halfsplit::model::{Read, Taken};
+use halfsplit::rulebase::MeterMode;
+use lines::device::Device;
+use lines::{Drawn, Happening, accuracy, shown};
+use rand::rngs::StdRng;
+use rand::{Rng, SeedableRng};
+
+/// Devices that are drawn for each fault.
+const DEVICES: usize = 5000;
+/// Hidden faults.
+const ROUNDS: usize = 7;
+/// Likelihoods below this share of the greatest are not compared: few of the
+/// drawn devices come near.
+const COUNTS: f64 = 0.1;
+
+/// How dense misreadings are, as the model has them: common practice, no
+/// source.
+fn misread(mode: MeterMode, reading: Reading) -> f64 {
+    match (mode, reading) {
+        (_, Reading::OL) => 0.2,
+        (MeterMode::Ohms, Reading::Value(v)) => 0.8 / (1e8_f64.ln() * v.abs().max(0.1)),
+        (_, Reading::Value(_)) => 0.8 / 3.0,
+    }
+}
+
+/// What a meter shows, given what there is: each density by itself.
+fn density(device: &Device, test: usize, seen: Reading, truth: Reading) -> f64 {
+    let t = &device.model.tests[test];
+    let mode = t.measures.unwrap().probing.mode;
+    let right = match (seen, truth) {
+        (Reading::OL, Reading::OL) => 1.0,
+        (Reading::Value(x), Reading::Value(v)) => {
+            let deviation = accuracy(&device.meter, mode, v).deviation(v).max(1e-12);
+            let off = (x - v) / deviation;
+            (-0.5 * off * off).exp() / (deviation * (2.0 * std::f64::consts::PI).sqrt())
+        }
+        _ => 0.0,
+    };
+    t.reliability * right + (1.0 - t.reliability) * misread(mode, seen)
+}
+
+/// A value with the deviation of an even spread between -1 and 1, by Box and
+/// Muller 1958.
+fn normal(rng: &mut StdRng) -> f64 {
+    let u: f64 = rng.random_range(f64::MIN_POSITIVE..1.0);
+    let turn = rng.random_range(0.0..std::f64::consts::TAU);
+    (-2.0 * u.ln()).sqrt() * turn.cos() / 3.0_f64.sqrt()
+}
+
+/// Likelihood of each fault by itself, and of none: the count, and as if each
+/// reading were taken on another device.
+fn counted(device: &Device, seen: &[(usize, Reading)], rng: &mut StdRng) -> Vec<(f64, f64)> {
+    let faults = device.happenings.len();
+    (0..=faults)
+        .map(|fault| {
+            let mut together = 0.0;
+            let mut apart = vec![0.0; seen.len()];
+            for n in 0..DEVICES {
+                let mut one = Drawn::by(&device.wired, || normal(rng));
+                let size = (n as f64 + rng.random_range(0.0..1.0)) / DEVICES as f64;
+                let what = (fault < faults).then_some((fault, size));
+                let mut all = 1.0;
+                for ((test, reading), apart) in seen.iter().zip(&mut apart) {
+                    let truth = device.truly(&mut one, *test, what);
+                    let d = density(device, *test, *reading, truth);
+                    all *= d;
+                    *apart += d / DEVICES as f64;
+                }
+                together += all / DEVICES as f64;
+            }
+            (together, apart.iter().product())
+        })
+        .collect()
+}
+
+/// The same as the belief has it, all on some one scale.
+fn believed(device: &Device, seen: &[(usize, Reading)]) -> Vec<f64> {
+    let m = &device.model;
+    let taken: Vec<Taken> = seen
+        .iter()
+        .map(|(t, r)| m.taken(&m.tests[*t], Read::Number(*r)).unwrap())
+        .collect();
+    let finding = Arc::new(m.recorded(&taken).unwrap());
+    let belief = update(
+        &m.network,
+        &[Event::Seen(Seen {
+            finding,
+            outcome: 0,
+        })],
+        Size::Auto,
+    );
+    let none: f64 = m
+        .network
+        .faults()
+        .iter()
+        .map(|f| 1.0 - f.probability)
+        .product();
+    let prior = |f: Option<usize>| {
+        f.map_or(none, |f| {
+            let p = m.network.faults()[f].probability;
+            none * p / (1.0 - p)
+        })
+    };
+    let posterior = |f: Option<usize>| {
+        let this = |c: &&(halfsplit::belief::candidates::Candidate, f64)| match f {
+            None => c.0.is_empty(),
+            Some(f) => c.0.len() == 1 && c.0.has(f),
+        };
+        belief.candidates.iter().find(this).map_or(0.0, |c| c.1)
+    };
+    let all = (0..device.happenings.len()).map(Some).chain([None]);
+    all.map(|f| posterior(f) / prior(f)).collect()
+}
+
+/// A divider whose readings hang on the same few values, each of which moves
+/// them about in proportion.
+const DIVIDER: &str = "line: divider
+about: A divider.
+source: common practice, no source
+values:
+  level: 1.8 V +- 6 %
+  upper: 10 kohm +- 10 %
+  lower: 6.8 kohm +- 10 %
+parts:
+  top: {joint: [pin, high]}
+  upper: {resistor: [pin, tap], is: upper}
+  lower: {resistor: [tap, foot], is: lower}
+  base: {resistor: [foot, ground], is: lower}
+  supply: {rail: high, is: level, idle: 4 kohm to 6 kohm}
+points:
+  pin: pin
+  tap: tap
+  foot: foot
+";
+
+#[test]
+fn readings_of_one_line_weigh_as_devices_that_are_drawn() {
+    let may = |h: &Happening| !h.words.starts_with("short");
+    let mut device = Device::with(DIVIDER, may, &[MeterMode::Volts, MeterMode::Ohms]);
+    // A meter so coarse that many of the devices come near to what was read.
+    device.meter.volts.accuracy.percent = 5.0;
+    device
+        .meter
+        .ohms
+        .iter_mut()
+        .for_each(|r| r.accuracy.percent = 5.0);
+    device.model.lines[0].meter = Arc::new(device.meter.clone());
+    let mut rng = StdRng::seed_from_u64(4);
+    let tests: Vec<usize> = device.measuring().collect();
+    let (mut compared, mut off, mut off_apart) = (0, 0.0_f64, 0.0_f64);
+    for round in 0..ROUNDS {
+        let fault = round % device.happenings.len();
+        let mut one = Drawn::by(&device.wired, || normal(&mut rng));
+        let size = rng.random_range(0.0..1.0);
+        // Two readings, or three.
+        let mut seen: Vec<(usize, Reading)> = Vec::new();
+        while seen.len() < 2 + round % 2 {
+            let test = tests[rng.random_range(0..tests.len())];
+            if seen.iter().all(|s| s.0 != test) {
+                let mode = device.model.tests[test].measures.unwrap().probing.mode;
+                let truth = device.truly(&mut one, test, Some((fault, size)));
+                seen.push((test, shown(&device.meter, mode, truth, &mut rng)));
+            }
+        }
+        let counted = counted(&device, &seen, &mut rng);
+        let believed = believed(&device, &seen);
+        let best = (0..counted.len())
+            .max_by(|a, b| counted[*a].0.total_cmp(&counted[*b].0))
+            .unwrap();
+        for (c, b) in counted.iter().zip(&believed) {
+            if c.0 < COUNTS * counted[best].0 || c.0 == counted[best].0 {
+                continue;
+            }
+            let ratio = (b / believed[best]) / (c.0 / counted[best].0);
+            let apart = (c.1 / counted[best].1) / (c.0 / counted[best].0);
+            compared += 1;
+            off += ratio.ln().powi(2);
+            off_apart += apart.ln().powi(2);
+        }
+    }
+    let (off, off_apart) = (
+        (off / compared as f64).sqrt(),
+        (off_apart / compared as f64).sqrt(),
+    );
+    // That many draws give a likelihood within a tenth or so.
+    assert!(compared >= 12, "{compared}");
+    assert!(off < 0.15, "{off}");
+    // Readings that count as if each were of another device are further off.
+    assert!(off_apart > 1.5 * off, "{off_apart} against {off}");
+}
