@@ -53,9 +53,16 @@ pub struct Measures {
     pub probing: Probing,
 }
 
-/// What was solved once for a line, a meter and a way of measuring: it is asked
-/// for at every entry of every job.
-struct Memo<T>(Mutex<Vec<(Line, Arc<Meter>, Probing, Arc<T>)>>);
+/// What was solved for a line, a meter and a way of measuring.
+struct Solved<T> {
+    line: Line,
+    meter: Arc<Meter>,
+    probing: Probing,
+    what: Arc<T>,
+}
+
+/// All that was solved, once: it is asked for at every entry of every job.
+struct Memo<T>(Mutex<Vec<Solved<T>>>);
 
 impl<T> Memo<T> {
     const fn new() -> Self {
@@ -71,15 +78,18 @@ impl<T> Memo<T> {
     ) -> Result<Arc<T>, SolveError> {
         // Not held while one is worked out: others may be at work on theirs.
         let known = || self.0.lock().unwrap_or_else(PoisonError::into_inner);
-        let same = |k: &&(Line, Arc<Meter>, Probing, Arc<T>)| {
-            k.2 == probing && k.1 == *meter && k.0 == *line
-        };
+        let same = |k: &&Solved<T>| k.probing == probing && k.meter == *meter && k.line == *line;
         if let Some(k) = known().iter().find(same) {
-            return Ok(k.3.clone());
+            return Ok(k.what.clone());
         }
-        let solved = Arc::new(solve()?);
-        known().push((line.clone(), meter.clone(), probing, solved.clone()));
-        Ok(solved)
+        let what = Arc::new(solve()?);
+        known().push(Solved {
+            line: line.clone(),
+            meter: meter.clone(),
+            probing,
+            what: what.clone(),
+        });
+        Ok(what)
     }
 }
 
