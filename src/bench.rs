@@ -1,5 +1,7 @@
 //! Bench conditions, and what it takes to bring a device from one to another.
 
+use serde::{Deserialize, Serialize};
+
 /// The condition in which a device is on.
 pub const POWERED: &str = "powered";
 /// The condition in which a device is without any power.
@@ -17,7 +19,7 @@ pub enum Power {
 }
 
 /// The bench.
-#[derive(Clone, Debug, Default)]
+#[derive(Clone, Debug, Default, Serialize, Deserialize)]
 pub struct Bench {
     /// Conditions a device can be in.
     pub conditions: Vec<Condition>,
@@ -28,7 +30,7 @@ pub struct Bench {
 }
 
 /// A state a device can be in on the bench.
-#[derive(Clone, Debug)]
+#[derive(Clone, Debug, Serialize, Deserialize)]
 pub struct Condition {
     /// Identifier.
     pub id: String,

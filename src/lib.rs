@@ -9,6 +9,7 @@
 //! ```
 pub mod belief;
 pub mod bench;
+pub mod built_in;
 pub mod circuit;
 pub mod cli;
 pub mod desk;

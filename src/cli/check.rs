@@ -7,6 +7,7 @@ use serde::Serialize;
 use super::args::{Args, Format};
 use super::error::{Failure, Result};
 use super::terminal::Terminal;
+use crate::built_in;
 use crate::rulebase::raw::AnyFile;
 use crate::rulebase::{Loaded, Rulebase, Rules, SourceTally};
 
@@ -15,17 +16,15 @@ use crate::rulebase::{Loaded, Rulebase, Rules, SourceTally};
 /// # Errors
 /// If there is any problem.
 pub(super) fn load(args: &Args) -> Result<Rulebase> {
-    let loaded = args.rules().load();
-    if loaded.problems.is_empty() {
-        return Ok(loaded.rulebase);
-    }
-    let count = loaded.problems.len();
-    Err(Failure::no(format!(
-        "the rules have {count} problem{}:\n\n{}",
-        if count == 1 { "" } else { "s" },
-        loaded.report(false).trim_end()
-    ))
-    .help("`halfsplit rules check PATH` shows them alone"))
+    built_in::rulebase(&args.rules()).map_err(|loaded| {
+        let count = loaded.problems.len();
+        Failure::no(format!(
+            "the rules have {count} problem{}:\n\n{}",
+            if count == 1 { "" } else { "s" },
+            loaded.report(false).trim_end()
+        ))
+        .help("`halfsplit rules check PATH` shows them alone")
+    })
 }
 
 #[derive(Serialize)]

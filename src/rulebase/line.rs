@@ -1,10 +1,12 @@
 //! Lines as the rules describe them: one electrical connection from a
 //! connector pin to its far end, with all that hangs on it.
 
+use serde::{Deserialize, Serialize};
+
 use super::typed::PackFault;
 
 /// A value with how well it is known.
-#[derive(Clone, Copy, Debug, PartialEq)]
+#[derive(Clone, Copy, Debug, PartialEq, Serialize, Deserialize)]
 pub struct Known {
     /// Typical value, in SI units.
     pub typical: f64,
@@ -13,7 +15,7 @@ pub struct Known {
 }
 
 /// How far a value may be off.
-#[derive(Clone, Copy, Debug, PartialEq)]
+#[derive(Clone, Copy, Debug, PartialEq, Serialize, Deserialize)]
 pub enum Doubt {
     /// Within some per cent of the typical value.
     Percent(f64),
@@ -41,7 +43,7 @@ impl Known {
 }
 
 /// What a part of a line is.
-#[derive(Clone, Copy, Debug, PartialEq)]
+#[derive(Clone, Copy, Debug, PartialEq, Serialize, Deserialize)]
 pub enum PartKind {
     /// A connection with a resistance in ohm: contact, solder joint, trace,
     /// series resistor, ferrite, fuse, pull-up, pull-down, thermistor; a button
@@ -76,7 +78,7 @@ pub enum PartKind {
 }
 
 /// What a part does on its line.
-#[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq, Serialize, Deserialize)]
 pub enum Duty {
     /// Connects for good: joint, trace, wire.
     #[default]
@@ -116,7 +118,7 @@ pub enum Duty {
 }
 
 /// A part of a line, between two nodes.
-#[derive(Clone, Debug, PartialEq)]
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
 pub struct LinePart {
     /// Identifier within the line.
     pub id: String,
@@ -145,7 +147,7 @@ impl LinePart {
 }
 
 /// A place where a probe can be held.
-#[derive(Clone, Debug, PartialEq)]
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
 pub struct Point {
     /// Identifier within the line.
     pub id: String,
@@ -158,7 +160,7 @@ pub struct Point {
 }
 
 /// A line: a small circuit with the places where it can be probed.
-#[derive(Clone, Debug, Default, PartialEq)]
+#[derive(Clone, Debug, Default, PartialEq, Serialize, Deserialize)]
 pub struct Line {
     /// Identifier within the pack; of a template, its own.
     pub id: String,
@@ -220,7 +222,7 @@ impl Line {
 }
 
 /// What a fault of the pack does to a line.
-#[derive(Clone, Copy, Debug, PartialEq)]
+#[derive(Clone, Copy, Debug, PartialEq, Serialize, Deserialize)]
 pub struct Effect {
     /// The fault.
     pub fault: PackFault,
@@ -232,7 +234,7 @@ pub struct Effect {
 }
 
 /// What a fault does to a line.
-#[derive(Clone, Copy, Debug, PartialEq)]
+#[derive(Clone, Copy, Debug, PartialEq, Serialize, Deserialize)]
 pub enum Harm {
     /// A part does not connect, or is not there.
     Open(usize),
@@ -251,7 +253,7 @@ pub enum Harm {
 }
 
 /// What a meter is set to.
-#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, Deserialize)]
 pub enum MeterMode {
     /// DC volts, the device on.
     Volts,

@@ -17,7 +17,7 @@ use super::yaml;
 static EMBEDDED: Dir = include_dir!("$CARGO_MANIFEST_DIR/rules");
 
 /// Which rule files to load.
-#[derive(Clone, Debug, Default)]
+#[derive(Clone, Debug, Default, PartialEq, Eq)]
 pub struct Rules {
     /// Files or folders, in order; a pack, line, device or bench of the same name
     /// replaces an earlier one.
@@ -175,7 +175,8 @@ fn read(path: &Path, files: &mut Vec<SourceFile>, problems: &mut Vec<Problem>, d
             Ok(entries) => {
                 let mut entries: Vec<PathBuf> =
                     entries.filter_map(|e| e.ok().map(|e| e.path())).collect();
-                entries.sort();
+                // In the order of those built in: files, then folders.
+                entries.sort_by_cached_key(|e| (e.is_dir(), e.clone()));
                 let before = files.len() + problems.len();
                 for e in entries {
                     if e.is_dir() || is_yaml(&e) {

@@ -1,7 +1,9 @@
 //! Meters as the rules describe them: what a manual says of its ranges.
 
+use serde::{Deserialize, Serialize};
+
 /// A meter.
-#[derive(Clone, Debug, PartialEq)]
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
 pub struct MeterProfile {
     /// Identifier.
     pub id: String,
@@ -20,7 +22,7 @@ pub struct MeterProfile {
 }
 
 /// DC volts.
-#[derive(Clone, Copy, Debug, PartialEq)]
+#[derive(Clone, Copy, Debug, PartialEq, Serialize, Deserialize)]
 pub struct VoltsRange {
     /// Input resistance, ohm.
     pub input: f64,
@@ -31,7 +33,7 @@ pub struct VoltsRange {
 }
 
 /// A range in which the meter puts out a current.
-#[derive(Clone, Copy, Debug, PartialEq)]
+#[derive(Clone, Copy, Debug, PartialEq, Serialize, Deserialize)]
 pub struct TestRange {
     /// Voltage of the open leads, volt.
     pub open: f64,
@@ -44,7 +46,7 @@ pub struct TestRange {
 }
 
 /// What limits the current of a range.
-#[derive(Clone, Copy, Debug, PartialEq)]
+#[derive(Clone, Copy, Debug, PartialEq, Serialize, Deserialize)]
 pub enum Drive {
     /// A constant current, ampere.
     Current(f64),
@@ -54,7 +56,7 @@ pub enum Drive {
 
 /// Accuracy as manuals state it: per cent of the reading and some counts of the
 /// last digit.
-#[derive(Clone, Copy, Debug, PartialEq)]
+#[derive(Clone, Copy, Debug, PartialEq, Serialize, Deserialize)]
 pub struct StatedAccuracy {
     /// Per cent of the reading.
     pub percent: f64,

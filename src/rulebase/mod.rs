@@ -12,6 +12,7 @@ mod decode;
 mod line;
 mod load;
 mod meter;
+mod packed;
 pub mod problem;
 pub mod raw;
 mod source;

@@ -5,7 +5,9 @@ use std::sync::OnceLock;
 
 use regex_automata::{meta::Regex, nfa::thompson::WhichCaptures};
 use regex_syntax::hir::Hir;
+use regex_syntax::hir::literal::{ExtractKind, Extractor};
 use serde::{Deserialize, Serialize};
+use thiserror::Error;
 
 use super::line::{Line, MeterMode};
 use super::meter::MeterProfile;
@@ -62,7 +64,7 @@ impl fmt::Display for Where {
 }
 
 /// Everything the loaded rule files say.
-#[derive(Debug, Default)]
+#[derive(Debug, Default, Serialize, Deserialize)]
 pub struct Rulebase {
     /// Function areas.
     pub packs: Vec<Pack>,
@@ -92,7 +94,7 @@ impl Rulebase {
 }
 
 /// Numbers counted by what they rest on.
-#[derive(Clone, Copy, Debug, Default, PartialEq, Eq, Serialize)]
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq, Serialize, Deserialize)]
 pub struct SourceTally {
     /// A named published source.
     pub published: usize,
@@ -103,7 +105,7 @@ pub struct SourceTally {
 }
 
 /// A function area.
-#[derive(Debug)]
+#[derive(Debug, Serialize, Deserialize)]
 pub struct Pack {
     /// Identifier.
     pub id: String,
@@ -132,6 +134,7 @@ pub struct Pack {
     /// What can be done to mend.
     pub remedies: Vec<Remedy>,
     /// Priors already worked out, by kind of device.
+    #[serde(skip)]
     pub(crate) worked_out: std::sync::Mutex<Vec<(String, Vec<f64>)>>,
 }
 
@@ -141,7 +144,7 @@ pub type PackFault = usize;
 pub type Link = (PackFault, f64);
 
 /// Anything that can be at fault.
-#[derive(Debug)]
+#[derive(Debug, Serialize, Deserialize)]
 pub struct Item {
     /// Identifier within the pack.
     pub id: String,
@@ -162,7 +165,7 @@ pub struct Item {
 }
 
 /// A way an item fails.
-#[derive(Debug)]
+#[derive(Debug, Serialize, Deserialize)]
 pub struct Fault {
     /// The item, by index.
     pub item: usize,
@@ -184,7 +187,7 @@ pub struct Fault {
 }
 
 /// Something the owner or the device can be seen to do.
-#[derive(Debug)]
+#[derive(Debug, Serialize, Deserialize)]
 pub struct Function {
     /// Identifier within the pack.
     pub id: String,
@@ -197,7 +200,7 @@ pub struct Function {
 }
 
 /// What customers say.
-#[derive(Debug)]
+#[derive(Debug, Serialize, Deserialize)]
 pub struct Symptom {
     /// Identifier within the pack.
     pub id: String,
@@ -216,37 +219,43 @@ pub struct Symptom {
 }
 
 /// A pattern for free text. It was checked when it was read; it is made ready
-/// only when it is first needed, since that takes longer than reading it.
-#[derive(Debug)]
+/// only for a text that it may fit, since that takes far longer than searching.
+#[derive(Debug, Serialize, Deserialize)]
 pub struct Pattern {
     source: String,
-    parsed: Hir,
+    /// Of each list one is in every text that it fits.
+    needs: Vec<Vec<String>>,
+    #[serde(skip)]
     ready: OnceLock<Option<Regex>>,
+}
+
+/// Why a text is no [`Pattern`].
+#[derive(Debug, Error)]
+pub enum PatternError {
+    /// It is no regular expression.
+    #[error(transparent)]
+    Syntax(#[from] Box<regex_syntax::Error>),
+    /// It fits every text, even an empty one.
+    #[error("it fits every text, even an empty one")]
+    FitsAll,
 }
 
 impl Pattern {
     /// Reads a pattern for texts in lower case.
     ///
     /// # Errors
-    /// If it is no regular expression.
-    pub fn new(source: &str) -> Result<Self, Box<regex_syntax::Error>> {
-        // Plain ASCII rules are read and made ready several times faster.
-        let parsed = regex_syntax::ParserBuilder::new()
-            .unicode(!source.is_ascii())
-            .utf8(false)
-            .case_insensitive(source.contains(char::is_uppercase))
-            .build()
-            .parse(source)?;
+    /// If it is no regular expression, or fits all.
+    pub fn new(source: &str) -> Result<Self, PatternError> {
+        let parsed = parsed(source)?;
+        if parsed.properties().minimum_len() == Some(0) {
+            return Err(PatternError::FitsAll);
+        }
+        let needs = [ExtractKind::Prefix, ExtractKind::Suffix];
         Ok(Pattern {
             source: source.to_owned(),
-            parsed,
+            needs: needs.iter().filter_map(|k| literals(k, &parsed)).collect(),
             ready: OnceLock::new(),
         })
-    }
-
-    /// Whether it fits every text, even an empty one.
-    pub fn fits_all(&self) -> bool {
-        self.parsed.properties().minimum_len() == Some(0)
     }
 
     /// The regular expression as it is written.
@@ -256,6 +265,10 @@ impl Pattern {
 
     /// Where it first fits in a text that is already in lower case.
     pub fn find(&self, lower: &str) -> Option<std::ops::Range<usize>> {
+        let has = |any: &Vec<String>| any.iter().any(|word| lower.contains(word));
+        if !self.needs.iter().all(has) {
+            return None;
+        }
         let made = || {
             // What speeds up a search in long texts takes longer to make than
             // many searches in a complaint.
@@ -267,12 +280,34 @@ impl Pattern {
                 .hybrid(false)
                 .onepass(false);
             let mut builder = Regex::builder();
-            builder.configure(config).build_from_hir(&self.parsed).ok()
+            let parsed = parsed(&self.source).ok()?;
+            builder.configure(config).build_from_hir(&parsed).ok()
         };
         let found = self.ready.get_or_init(made).as_ref()?.find(lower)?;
         let range = found.range();
         lower.get(range.clone()).is_some().then_some(range)
     }
+}
+
+/// Reads a regular expression for texts in lower case.
+fn parsed(source: &str) -> Result<Hir, Box<regex_syntax::Error>> {
+    // Plain ASCII rules are read and made ready several times faster.
+    let mut parser = regex_syntax::ParserBuilder::new()
+        .unicode(!source.is_ascii())
+        .utf8(false)
+        .case_insensitive(source.contains(char::is_uppercase))
+        .build();
+    Ok(parser.parse(source)?)
+}
+
+/// What every match begins or ends with, if that can be listed.
+fn literals(kind: &ExtractKind, parsed: &Hir) -> Option<Vec<String>> {
+    let found = Extractor::new().kind(kind.clone()).extract(parsed);
+    let texts = found.literals()?.iter();
+    let texts: Option<Vec<String>> = texts
+        .map(|l| String::from_utf8(l.as_bytes().to_vec()).ok())
+        .collect();
+    texts.filter(|all| all.iter().all(|t| !t.is_empty()))
 }
 
 /// The manner of a test.
@@ -306,7 +341,7 @@ impl Kind {
 }
 
 /// Anything done to learn.
-#[derive(Debug)]
+#[derive(Debug, Serialize, Deserialize)]
 pub struct Test {
     /// Identifier within the pack.
     pub id: String,
@@ -327,7 +362,7 @@ pub struct Test {
 }
 
 /// What a test's result depends on.
-#[derive(Debug)]
+#[derive(Debug, Serialize, Deserialize)]
 pub enum How {
     /// A function is tried.
     Tries {
@@ -375,7 +410,7 @@ impl How {
 }
 
 /// One outcome of a test.
-#[derive(Debug)]
+#[derive(Debug, Serialize, Deserialize)]
 pub struct Outcome {
     /// Identifier within the test.
     pub id: String,
@@ -388,7 +423,7 @@ pub struct Outcome {
 }
 
 /// What a test or a remedy takes.
-#[derive(Clone, Debug, Default)]
+#[derive(Clone, Debug, Default, Serialize, Deserialize)]
 pub struct Step {
     /// Minutes, bench conditions not counted.
     pub minutes: f64,
@@ -407,7 +442,7 @@ pub struct Step {
 }
 
 /// Anything done to mend.
-#[derive(Debug)]
+#[derive(Debug, Serialize, Deserialize)]
 pub struct Remedy {
     /// Identifier within the pack.
     pub id: String,
@@ -428,7 +463,7 @@ pub struct Remedy {
 }
 
 /// A device description.
-#[derive(Clone, Debug)]
+#[derive(Clone, Debug, Serialize, Deserialize)]
 pub struct Device {
     /// Identifier.
     pub id: String,
@@ -448,7 +483,7 @@ pub struct Device {
 }
 
 /// One copy of a pack on a device.
-#[derive(Clone, Debug, Default)]
+#[derive(Clone, Debug, Default, Serialize, Deserialize)]
 pub struct Carried {
     /// Its name.
     pub name: String,

@@ -1176,7 +1176,7 @@ impl Validator<'_> {
             let mut hear = Vec::new();
             for p in &s.hear {
                 match Pattern::new(p) {
-                    Ok(pattern) if pattern.fits_all() => self.push(
+                    Err(PatternError::FitsAll) => self.push(
                         Problem::new(
                             Code::Pattern,
                             p.span,
@@ -1189,7 +1189,7 @@ impl Validator<'_> {
                             .help("split it into several"),
                     ),
                     Ok(pattern) => hear.push(Arc::new(pattern)),
-                    Err(e) => self.bad_pattern(p, &e),
+                    Err(PatternError::Syntax(e)) => self.bad_pattern(p, &e),
                 }
             }
             out.push(Symptom {
