@@ -560,6 +560,31 @@ fn a_customers_words_are_understood() {
     assert!(wrong.is_empty(), "{wrong}");
 }
 
+/// A pattern is made ready only for texts that it may fit: that must not cost
+/// it any that it does fit.
+#[test]
+fn every_pattern_fits_as_the_regular_expression_alone_does() {
+    let lower = |text: &str| text.to_lowercase().replace('’', "'");
+    let mut texts: Vec<String> = PHRASES.iter().map(|p| lower(p.1)).collect();
+    texts.extend(demos().iter().map(|d| lower(&d.1.complaint)));
+    let (mut fits, mut fails) = (0, 0);
+    for pack in &rules().packs {
+        for pattern in pack.symptoms.iter().flat_map(|s| &s.hear) {
+            let alone = regex::Regex::new(pattern.source()).unwrap();
+            for text in &texts {
+                let found = alone.find(text).map(|m| m.range());
+                *if found.is_some() {
+                    &mut fits
+                } else {
+                    &mut fails
+                } += 1;
+                assert_eq!(pattern.find(text), found, "{} in {text}", pattern.source());
+            }
+        }
+    }
+    assert!(fits > 100 && fails > 1000, "{fits} {fails}");
+}
+
 #[test]
 fn trails_say_what_was_there_what_was_worked_on_and_what_was_repeated() {
     use halfsplit::job::trail::{Moment, Trail};

@@ -401,7 +401,7 @@ pub(super) fn trail(
             ));
         }
         (Format::Json, _) => serde_json::to_string_pretty(&trail)
-            .map(|t| escaped(&t))
+            .map(|t| escaped(&t).into_owned())
             .map_err(|e| Failure::no(format!("cannot write JSON: {e}")))?,
         (Format::Svg, _) if reader == Reader::Customer => {
             return Err(Failure::Usage(

@@ -1,5 +1,6 @@
 //! Where output goes.
 
+use std::borrow::Cow;
 use std::io::{IsTerminal, Write};
 
 use super::error::{Failure, Result};
@@ -90,13 +91,16 @@ impl Terminal {
     pub fn json<T: serde::Serialize>(&mut self, value: &T) -> Result {
         let text = serde_json::to_string_pretty(value)
             .map_err(|e| Failure::no(format!("cannot write JSON: {e}")))?;
-        self.line(&escaped(&text))
+        self.print(&(escaped(&text).into_owned() + "\n"))
     }
 }
 
 /// JSON or YAML with escapes for what a terminal would act on; a program
 /// reads the same.
-pub(super) fn escaped(text: &str) -> String {
+pub(super) fn escaped(text: &str) -> Cow<'_, str> {
+    if !text.contains(unsafe_to_show) {
+        return text.into();
+    }
     let mut out = String::with_capacity(text.len());
     for c in text.chars() {
         if unsafe_to_show(c) {
@@ -105,7 +109,7 @@ pub(super) fn escaped(text: &str) -> String {
             out.push(c);
         }
     }
-    out
+    out.into()
 }
 
 /// Characters that a terminal would act on instead of showing them: controls,

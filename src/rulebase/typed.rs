@@ -5,7 +5,7 @@ use std::sync::OnceLock;
 
 use regex_automata::{meta::Regex, nfa::thompson::WhichCaptures};
 use regex_syntax::hir::Hir;
-use regex_syntax::hir::literal::{ExtractKind, Extractor};
+use regex_syntax::hir::literal::{ExtractKind, Extractor, Literal, Seq};
 use serde::{Deserialize, Serialize};
 use thiserror::Error;
 
@@ -250,10 +250,9 @@ impl Pattern {
         if parsed.properties().minimum_len() == Some(0) {
             return Err(PatternError::FitsAll);
         }
-        let needs = [ExtractKind::Prefix, ExtractKind::Suffix];
         Ok(Pattern {
             source: source.to_owned(),
-            needs: needs.iter().filter_map(|k| literals(k, &parsed)).collect(),
+            needs: needs(&parsed),
             ready: OnceLock::new(),
         })
     }
@@ -300,14 +299,25 @@ fn parsed(source: &str) -> Result<Hir, Box<regex_syntax::Error>> {
     Ok(parser.parse(source)?)
 }
 
-/// What every match begins or ends with, if that can be listed.
-fn literals(kind: &ExtractKind, parsed: &Hir) -> Option<Vec<String>> {
-    let found = Extractor::new().kind(kind.clone()).extract(parsed);
-    let texts = found.literals()?.iter();
-    let texts: Option<Vec<String>> = texts
-        .map(|l| String::from_utf8(l.as_bytes().to_vec()).ok())
-        .collect();
-    texts.filter(|all| all.iter().all(|t| !t.is_empty()))
+/// So many bytes of a [`Pattern`]'s needs tell texts apart.
+const TELLING: usize = 6;
+
+/// Texts of which one is in all that a regular expression fits: what a match
+/// begins with, and what it ends with, where that can be listed.
+fn needs(parsed: &Hir) -> Vec<Vec<String>> {
+    let found = |kind| Extractor::new().kind(kind).extract(parsed);
+    let mut begins = found(ExtractKind::Prefix);
+    begins.keep_first_bytes(TELLING);
+    let mut ends = found(ExtractKind::Suffix);
+    ends.keep_last_bytes(TELLING);
+    let texts = |found: Seq| -> Option<Vec<String>> {
+        let text = |l: &Literal| String::from_utf8(l.as_bytes().to_vec()).ok();
+        let mut all: Vec<String> = found.literals()?.iter().map(text).collect::<Option<_>>()?;
+        all.sort();
+        all.dedup();
+        all.first().is_none_or(|t| !t.is_empty()).then_some(all)
+    };
+    [begins, ends].into_iter().filter_map(texts).collect()
 }
 
 /// The manner of a test.
