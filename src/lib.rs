@@ -5,7 +5,7 @@
 //! trail of each job. `DEVELOPERS.md` tells how the rooms hang together.
 //!
 //! ```text
-//! rules -> rulebase -> model -> belief -> plan -> job -> store, desk -> report, cli
+//! rules -> rulebase (built_in) -> model -> belief -> plan -> job -> store, desk -> report, cli
 //! ```
 pub mod belief;
 pub mod bench;
