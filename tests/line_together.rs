@@ -17,6 +17,8 @@ use rand::{Rng, SeedableRng};
 
 /// Devices that are drawn for each fault.
 const DEVICES: usize = 5000;
+/// Devices that are drawn to see what good ones read.
+const DRAWS: usize = 300;
 /// Hidden faults.
 const ROUNDS: usize = 7;
 /// Likelihoods below this share of the greatest are not compared: few of the
@@ -197,4 +199,51 @@ fn readings_of_one_line_weigh_as_devices_that_are_drawn() {
     assert!(off < 0.15, "{off}");
     // Readings that count as if each were of another device are further off.
     assert!(off_apart > 1.5 * off, "{off_apart} against {off}");
+}
+
+#[test]
+fn a_resistance_is_foretold_in_every_range_that_may_show_it() {
+    let templates = lines::templates();
+    let mut rng = StdRng::seed_from_u64(5);
+    let mut gaps = 0;
+    for name in ["clock-line-coupled", "enable-line", "control-bus"] {
+        let text = &templates.iter().find(|t| t.0 == name).unwrap().1;
+        let device = Device::with(text, |h| h.words.starts_with("open"), &[MeterMode::Ohms]);
+        for test in device.measuring() {
+            let id = &device.model.tests[test].id;
+            let probing = device.model.tests[test].measures.unwrap().probing;
+            let good = &device.model.lines[0].forecast(probing).unwrap().good;
+            let ranges: Vec<usize> = (0..DRAWS)
+                .map(|_| {
+                    let mut one = Drawn::by(&device.wired, || normal(&mut rng));
+                    device.meter.range_of(device.truly(&mut one, test, None))
+                })
+                .collect();
+            let mut below = 0.0;
+            let mut shown = 0;
+            for (i, range) in device.meter.ohms.iter().enumerate() {
+                let counted = ranges.iter().filter(|r| **r == i).count() as f64 / DRAWS as f64;
+                let upto = good.cdf(range.full_scale);
+                // The last range shows what is over limit too.
+                let over = if range.full_scale == last(&device) {
+                    good.ol()
+                } else {
+                    0.0
+                };
+                let foretold = upto - below + over;
+                assert!(
+                    (foretold - counted).abs() < 0.15,
+                    "{id} {i}: {foretold} {counted}"
+                );
+                below = upto;
+                shown += usize::from(counted > 0.1);
+            }
+            gaps += usize::from(shown > 1);
+        }
+    }
+    assert!(gaps > 3, "{gaps}");
+}
+
+fn last(device: &Device) -> f64 {
+    device.meter.ohms.last().unwrap().full_scale
 }

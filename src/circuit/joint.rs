@@ -264,6 +264,11 @@ impl Sum<'_> {
                 let off = (x - mean) / deviation;
                 let beyond = x > all[j].limit;
                 let density = if beyond { 0.0 } else { normal::density(off) };
+                // The range before would have shown it.
+                let density = match all[j].floor {
+                    f64::NEG_INFINITY => density,
+                    floor => density * normal::below((x - floor) / of.noise.sqrt()),
+                };
                 (density / deviation * slope, off, 0.0)
             }
             At::Range(low, high) => within(mean, deviation, low, high),

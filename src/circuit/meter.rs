@@ -192,11 +192,7 @@ impl Meter {
             Mode::Volts => TestSource::behind(0.0, self.volts.input),
             Mode::Diode => self.diode.source,
             Mode::Ohms => {
-                let fits = |r: &&OhmsRange| match reading {
-                    Reading::Value(v) => v <= r.full_scale,
-                    Reading::OL => false,
-                };
-                let range = self.ohms.iter().find(fits).or(self.ohms.last());
+                let range = self.ohms.get(self.range_of(reading));
                 range.map_or(self.diode.source, |r| r.source)
             }
         }
@@ -248,34 +244,96 @@ impl Meter {
                 };
                 (shown, self.diode.limit, self.diode.accuracy)
             }
-            Mode::Ohms => {
-                let mut found = (Shown::default(), self.diode.accuracy);
-                let last = self.ohms.len().saturating_sub(1);
-                for (i, range) in self.ohms.iter().enumerate() {
-                    // A higher range drives less current, at which junctions
-                    // conduct less: what one range reads is out of reach of
-                    // those that end below it.
-                    if found.0.value > range.full_scale && i < last {
-                        continue;
-                    }
-                    let at = self.apply(solver, edits, red, black, range.source)?;
-                    let shown = quotient(&at);
-                    found = (shown, range.accuracy);
-                    if shown.value <= range.full_scale {
-                        break;
-                    }
-                }
-                // What does not fit this range goes to the next: OL is above all.
-                let most = self.ohms.last().map_or(0.0, |r| r.full_scale);
-                (found.0, most, found.1)
-            }
+            Mode::Ohms => return self.measure_ohms(solver, edits, red, black),
         };
         Ok(Measured {
             shown,
             limit,
             accuracy,
+            range: 0,
+            passed: f64::INFINITY,
             point: solver.last(),
         })
+    }
+
+    /// In resistance mode, in the range that the meter takes.
+    fn measure_ohms<'s>(
+        &self,
+        solver: &'s mut Solver,
+        edits: &[Edit],
+        red: Node,
+        black: Node,
+    ) -> Result<Measured<'s>, SolveError> {
+        let last = self.ohms.len().saturating_sub(1);
+        let mut taken = (0, Shown::default());
+        let mut passed = f64::INFINITY;
+        for (i, range) in self.ohms.iter().enumerate() {
+            let below = taken.1.value;
+            if i > 0 {
+                passed = below / self.ohms[i - 1].full_scale;
+            }
+            // A higher range drives less current, at which junctions conduct
+            // less: what one range reads is out of reach of those that end
+            // below it.
+            if below > range.full_scale && i < last {
+                continue;
+            }
+            let at = self.apply(solver, edits, red, black, range.source)?;
+            taken = (i, quotient(&at));
+            if taken.1.value <= range.full_scale {
+                break;
+            }
+        }
+        let (range, shown) = taken;
+        Ok(Measured {
+            shown,
+            limit: self.ohms.get(range).map_or(0.0, |r| r.full_scale),
+            accuracy: self
+                .ohms
+                .get(range)
+                .map_or(self.diode.accuracy, |r| r.accuracy),
+            range,
+            passed,
+            point: solver.last(),
+        })
+    }
+
+    /// In resistance mode, in a range by its place; what does not fit it is
+    /// above its limit.
+    pub(super) fn measure_in<'s>(
+        &self,
+        solver: &'s mut Solver,
+        edits: &[Edit],
+        red: Node,
+        black: Node,
+        range: usize,
+    ) -> Result<Measured<'s>, SolveError> {
+        let OhmsRange {
+            source,
+            full_scale,
+            accuracy,
+        } = self.ohms[range];
+        let at = self.apply(solver, edits, red, black, source)?;
+        Ok(Measured {
+            shown: quotient(&at),
+            limit: full_scale,
+            accuracy,
+            range,
+            passed: f64::INFINITY,
+            point: solver.last(),
+        })
+    }
+
+    /// The range, by its place, in which the meter shows a resistance: the first
+    /// that it fits, else the last.
+    #[must_use]
+    pub fn range_of(&self, reading: Reading) -> usize {
+        let fits = |r: &OhmsRange| match reading {
+            Reading::Value(v) => v <= r.full_scale,
+            Reading::OL => false,
+        };
+        let last = self.ohms.len().saturating_sub(1);
+        self.ohms.iter().position(fits).unwrap_or(last)
     }
 
     /// Solves with a source at the tips; voltage and current at the meter's
@@ -342,9 +400,13 @@ fn quotient(at: &Terminals) -> Shown {
 /// A reading with the operating point it was taken at.
 pub(super) struct Measured<'s> {
     shown: Shown,
-    /// OL above this.
+    /// Not shown above this: OL, or the next range of a resistance.
     pub(super) limit: f64,
     pub(super) accuracy: Accuracy,
+    /// Of a resistance, the place of its range.
+    pub(super) range: usize,
+    /// By what factor it is at least too large for the range before.
+    pub(super) passed: f64,
     point: OperatingPoint<'s>,
 }
 

@@ -5,7 +5,10 @@
 //! the unknown size of the fault becomes a rectangle as wide as what the
 //! reading does across its cell. The sum over the variants is a mixture, on the
 //! reading's own scale for volts and on the logarithm for ohms, cut at the
-//! meter's limit: what lies above is the probability of OL.
+//! meter's limit: what lies above is the probability of OL. A resistance that
+//! may be shown in one range or the next is cut between them: junctions conduct
+//! less at the current of the next, so it may show there several times what it
+//! nearly showed before.
 //!
 //! Readings of one circuit share its unknown values: what every unknown does to
 //! one is its [`Outlook`].
@@ -24,6 +27,10 @@ pub const SEEN: f64 = 2.0;
 /// An unknown that moves a reading by more than this within its limits' standard
 /// deviation is gone to both its ends, volt: slopes do not reach so far.
 const WIDE: f64 = 0.2;
+
+/// A range that begins or ends further from a resistance than so many standard
+/// deviations has no part in showing it.
+const FAR: f64 = 4.0;
 
 /// Readings are held between these amounts before a logarithm is taken, ohm.
 const LOG_BOUNDS: (f64, f64) = (1e-3, 1e15);
@@ -122,18 +129,45 @@ pub struct Outlook {
     /// How it moves with the natural logarithm of the size of each fault that
     /// was asked about.
     pub sizes: Vec<f64>,
-    /// Limit on the scale, OL above.
+    /// Limits on the scale: above the higher it is OL or in the next range of the
+    /// meter, up to the lower in the range before.
     pub limit: f64,
+    /// See there.
+    pub floor: f64,
+}
+
+impl Outlook {
+    /// Standard deviation by all that is not known of the circuit and the
+    /// meter; sizes aside.
+    fn deviation(&self) -> f64 {
+        let squares: f64 = self.by.iter().map(|by| by * by).sum();
+        (self.noise.powi(2) + squares).sqrt()
+    }
 }
 
 #[derive(Clone, Copy, Debug, PartialEq)]
 struct Part {
     weight: f64,
+    /// Which share of the variant's readings are of this part.
+    share: f64,
     /// Where the variant itself lies on the scale.
     centre: f64,
     blurred: Blurred,
-    /// Limit on the scale, OL above.
+    /// Limits on the scale: above the higher it is OL or in the next range, up to
+    /// the lower in the range before.
     limit: f64,
+    floor: f64,
+}
+
+impl Part {
+    /// Share of it that is shown up to a place on the scale.
+    fn below(&self, x: f64) -> f64 {
+        let upto = self.blurred.below(x.min(self.limit));
+        match self.floor == f64::NEG_INFINITY {
+            true => upto,
+            false => (upto - self.blurred.below(self.floor)).max(0.0),
+        }
+    }
 }
 
 /// The distribution of a reading.
@@ -194,7 +228,7 @@ impl Prediction {
         let sum: f64 = self
             .parts
             .iter()
-            .filter(|p| x <= p.limit)
+            .filter(|p| x <= p.limit && x > p.floor)
             .map(|p| p.weight * p.blurred.density(x))
             .sum();
         sum * self.scale.slope(value)
@@ -204,17 +238,14 @@ impl Prediction {
     #[must_use]
     pub fn cdf(&self, value: f64) -> f64 {
         let x = self.scale.to(value);
-        self.parts
-            .iter()
-            .map(|p| p.weight * p.blurred.below(x.min(p.limit)))
-            .sum()
+        self.parts.iter().map(|p| p.weight * p.below(x)).sum()
     }
 
     /// Probability of OL.
     #[must_use]
     pub fn ol(&self) -> f64 {
         let parts = self.parts.iter();
-        let shown: f64 = parts.map(|p| p.weight * p.blurred.below(p.limit)).sum();
+        let shown: f64 = parts.map(|p| p.weight * p.below(p.limit)).sum();
         (1.0 - shown).clamp(0.0, 1.0)
     }
 
@@ -268,9 +299,10 @@ impl Prediction {
     /// ohm; OL left aside.
     #[must_use]
     pub fn deviation(&self) -> f64 {
-        let total: f64 = self.parts.iter().map(|p| p.weight).sum();
+        let weight = |p: &Part| p.weight * p.share;
+        let total: f64 = self.parts.iter().map(weight).sum();
         let mean = |f: &dyn Fn(&Part) -> f64| {
-            self.parts.iter().map(|p| p.weight * f(p)).sum::<f64>() / total
+            self.parts.iter().map(|p| weight(p) * f(p)).sum::<f64>() / total
         };
         let middle = mean(&|p| p.blurred.middle());
         let squares = mean(&|p| p.blurred.variance() + (p.blurred.middle() - middle).powi(2));
@@ -287,7 +319,7 @@ impl Prediction {
         };
         for f in &faulty.parts {
             for h in &self.parts {
-                let weight = f.weight * h.weight;
+                let weight = f.weight * f.share * h.weight * h.share;
                 let shift = shift(h, f);
                 seen.shift += weight * shift;
                 if shift > SEEN {
@@ -360,20 +392,78 @@ impl<'a> Predictor<'a> {
         let scale = Scale::of(mode);
         let mut parts = Vec::with_capacity(all.len());
         for variant in all {
-            parts.push(self.part(variant, red, black, mode)?);
+            let at = (red, black);
+            let (part, seen) = self.part(variant, at, mode.into())?;
+            parts.push(part);
+            if mode == Mode::Ohms {
+                self.ranges(variant, at, seen, &mut parts)?;
+            }
         }
         Ok(Prediction { scale, parts })
+    }
+
+    /// The parts of a resistance in the other ranges that may show it.
+    fn ranges(
+        &mut self,
+        variant: &Variant,
+        at: (Node, Node),
+        seen: Seen,
+        parts: &mut Vec<Part>,
+    ) -> Result<(), SolveError> {
+        let last = self.meter.ohms.len().saturating_sub(1);
+        let from = parts.len() - 1;
+        let deviation = |p: &Part| p.blurred.variance().sqrt();
+        // Up while the last may not show it.
+        let mut range = seen.range;
+        loop {
+            let p = &mut parts[from + range - seen.range];
+            let limit = self.meter.ohms.get(range).map_or(0.0, |r| r.full_scale);
+            p.limit = Scale::Logarithm.to(limit);
+            if range >= last || p.limit - p.blurred.middle() > FAR * deviation(p) {
+                break;
+            }
+            range += 1;
+            parts.push(self.part(variant, at, Setting::range(range))?.0);
+        }
+        // Down while the range before might.
+        let mut over = seen.passed.ln();
+        let mut range = seen.range;
+        while range > 0 && over < FAR * deviation(&parts[from]) {
+            range -= 1;
+            let part = self.part(variant, at, Setting::range(range))?.0;
+            over = part.blurred.middle() - part.limit;
+            if over > FAR * deviation(&part) {
+                break;
+            }
+            parts.insert(from, part);
+        }
+        // Each begins where the one before ends.
+        let mut left = 1.0;
+        for i in from..parts.len() {
+            if i > from {
+                let before = &parts[i - 1];
+                let before = ((before.blurred.middle(), deviation(before)), before.limit);
+                let here = (parts[i].blurred.middle(), deviation(&parts[i]));
+                parts[i].floor = floor(before.0, before.1, here);
+            }
+            let p = &mut parts[i];
+            p.share = left;
+            left = (left - p.below(p.limit)).max(0.0);
+        }
+        for i in from + 1..parts.len() {
+            parts[i - 1].share -= parts[i].share;
+        }
+        Ok(())
     }
 
     fn part(
         &mut self,
         variant: &Variant,
-        red: Node,
-        black: Node,
-        mode: Mode,
-    ) -> Result<Part, SolveError> {
+        at: (Node, Node),
+        set: Setting,
+    ) -> Result<(Part, Seen), SolveError> {
         let sized: Vec<usize> = variant.reaches.iter().map(|r| r.edit).collect();
-        let o = self.outlook(&variant.edits, &sized, red, black, mode)?;
+        let (o, seen) = self.sight(&variant.edits, &sized, at, set)?;
         let mut squares = o.noise.powi(2) + o.by.iter().map(|by| by * by).sum::<f64>();
         let (mut low, mut high) = (o.centre, o.centre);
         for (reach, by) in variant.reaches.iter().zip(&o.sizes) {
@@ -387,8 +477,9 @@ impl<'a> Predictor<'a> {
                 squares += (up - down).powi(2) / 12.0;
             }
         }
-        Ok(Part {
+        let part = Part {
             weight: variant.weight,
+            share: 1.0,
             centre: o.centre,
             blurred: Blurred {
                 low,
@@ -396,11 +487,15 @@ impl<'a> Predictor<'a> {
                 deviation: squares.sqrt().max(1e-12),
             },
             limit: o.limit,
-        })
+            floor: f64::NEG_INFINITY,
+        };
+        Ok((part, seen))
     }
 
     /// One reading with these changes made to the circuit. `sized` are those of
-    /// them, by index, whose sizes it is to be followed with.
+    /// them, by index, whose sizes it is to be followed with. A resistance that
+    /// was `shown` is taken in the range that shows it, else in the range that
+    /// the meter takes.
     ///
     /// # Errors
     /// As [`predict`](Self::predict).
@@ -408,18 +503,53 @@ impl<'a> Predictor<'a> {
         &mut self,
         edits: &[Edit],
         sized: &[usize],
-        red: Node,
-        black: Node,
+        at: (Node, Node),
         mode: Mode,
+        shown: Option<Reading>,
     ) -> Result<Outlook, SolveError> {
-        let scale = Scale::of(mode);
+        let (Mode::Ohms, Some(shown)) = (mode, shown) else {
+            return Ok(self.sight(edits, sized, at, mode.into())?.0);
+        };
+        let range = self.meter.range_of(shown);
+        let mut o = self.sight(edits, sized, at, Setting::range(range))?.0;
+        if let Some(before) = range.checked_sub(1) {
+            let b = self.sight(edits, &[], at, Setting::range(before))?.0;
+            o.floor = floor(
+                (b.centre, b.deviation()),
+                b.limit,
+                (o.centre, o.deviation()),
+            );
+        }
+        Ok(o)
+    }
+
+    fn sight(
+        &mut self,
+        edits: &[Edit],
+        sized: &[usize],
+        (red, black): (Node, Node),
+        set: Setting,
+    ) -> Result<(Outlook, Seen), SolveError> {
+        let scale = Scale::of(set.mode);
         let solver = &mut *self.solver;
-        let mut measured = self.meter.measure(solver, edits, red, black, mode)?;
+        let mut measured = match set.range {
+            Some(range) => self.meter.measure_in(solver, edits, red, black, range)?,
+            None => self.meter.measure(solver, edits, red, black, set.mode)?,
+        };
         let value = measured.value();
         let slope = scale.slope(value);
         let held = value.clamp(-measured.limit, measured.limit);
         let noise = measured.accuracy.deviation(held) * scale.slope(held);
-        let limit = scale.to(measured.limit);
+        let seen = Seen {
+            range: measured.range,
+            passed: measured.passed,
+        };
+        // A meter that is not held goes on to its last range.
+        let limit = match (set.mode, set.range, self.meter.ohms.last()) {
+            (Mode::Ohms, None, Some(last)) => last.full_scale,
+            _ => measured.limit,
+        };
+        let limit = scale.to(limit);
         let gradient = measured.gradient();
         let along = |s: &Spread| slope * gradient.of(s.element, s.parameter) * s.deviation;
         let mut by: Vec<f64> = self.spreads.iter().map(along).collect();
@@ -432,22 +562,61 @@ impl<'a> Predictor<'a> {
                 {
                     let mut shown = |edit: Edit| -> Result<f64, SolveError> {
                         let all = [edits, &[edit]].concat();
-                        let at = self.meter.measure(solver, &all, red, black, mode)?;
+                        let at = self.meter.measure(solver, &all, red, black, set.mode)?;
                         Ok(at.value().clamp(-at.limit, at.limit))
                     };
                     *by = (shown(ends.1)? - shown(ends.0)?) / 12f64.sqrt();
                 }
             }
         }
-        Ok(Outlook {
+        let outlook = Outlook {
             scale,
             centre: scale.to(value),
             noise,
             by,
             sizes,
             limit,
-        })
+            floor: f64::NEG_INFINITY,
+        };
+        Ok((outlook, seen))
     }
+}
+
+/// In which range a resistance was shown, and by what factor it was at least too
+/// large for the range before.
+#[derive(Clone, Copy, Debug)]
+struct Seen {
+    range: usize,
+    passed: f64,
+}
+
+/// What a meter is set to, and the range of a resistance if it is held there.
+#[derive(Clone, Copy, Debug)]
+struct Setting {
+    mode: Mode,
+    range: Option<usize>,
+}
+
+impl Setting {
+    fn range(range: usize) -> Self {
+        Setting {
+            mode: Mode::Ohms,
+            range: Some(range),
+        }
+    }
+}
+
+impl From<Mode> for Setting {
+    fn from(mode: Mode) -> Self {
+        Setting { mode, range: None }
+    }
+}
+
+/// Up to where the range before shows what a range would read, given the middle
+/// and deviation of what either would read: the same circuit that reads just the
+/// limit there reads this here.
+fn floor(before: (f64, f64), limit: f64, here: (f64, f64)) -> f64 {
+    here.0 + (limit - before.0) / before.1.max(1e-12) * here.1
 }
 
 /// The edits that bring an unknown to the ends of its rectangle; none where it

@@ -16,7 +16,7 @@ use super::wiring::{Wired, meter_mode};
 use crate::circuit::edit::Edit;
 use crate::circuit::fault::Fault;
 use crate::circuit::joint::{Cell, Joint, Shown, Taken};
-use crate::circuit::meter::{Meter, Mode};
+use crate::circuit::meter::{Meter, Mode, Reading};
 use crate::circuit::network::Node;
 use crate::circuit::predict::{Outlook, Predictor};
 use crate::circuit::solve::{Parameter, SolveError, Solver};
@@ -108,12 +108,17 @@ fn between(a: &Outlook, b: &Outlook, share: f64, axis: usize, span: f64) -> Outl
     let slope = 6.0 * u * v * rise + v * (v - 2.0 * u) * first + u * (u - 2.0 * v) * last;
     let zip = |x: &[f64], y: &[f64]| x.iter().zip(y).map(|(x, y)| mix(*x, *y)).collect();
     let mut sizes: Vec<f64> = zip(&a.sizes, &b.sizes);
+    let floor = match a.floor.is_finite() && b.floor.is_finite() {
+        true => mix(a.floor, b.floor),
+        false => f64::NEG_INFINITY,
+    };
     sizes[axis] = slope / span;
     Outlook {
         centre,
         noise: mix(a.noise, b.noise),
         by: zip(&a.by, &b.by),
         sizes,
+        floor,
         ..*a
     }
 }
@@ -134,6 +139,7 @@ pub struct Survey {
     wired: Wired,
     meter: Meter,
     probing: Probing,
+    shown: Option<Reading>,
     none: Grid,
     /// By [`harms`].
     one: Vec<Grid>,
@@ -168,6 +174,7 @@ struct Solves<'s> {
     unknown: usize,
     at: (Node, Node),
     mode: Mode,
+    shown: Option<Reading>,
 }
 
 impl Solves<'_> {
@@ -201,10 +208,7 @@ impl Solves<'_> {
             }
         }
         let asked: Vec<usize> = sized.iter().flatten().copied().collect();
-        let (red, black) = self.at;
-        let mut o = self
-            .predictor
-            .outlook(&edits, &asked, red, black, self.mode)?;
+        let mut o = (self.predictor).outlook(&edits, &asked, self.at, self.mode, self.shown)?;
         let mut slopes = o.sizes.into_iter();
         o.sizes = sized
             .map(|s| s.and_then(|_| slopes.next()).unwrap_or(0.0))
@@ -220,7 +224,8 @@ impl Solves<'_> {
 
 impl Survey {
     /// Solves a reading with nothing wrong and with each thing by itself; with
-    /// two, when that is asked for.
+    /// two, when that is asked for. A resistance that was shown is solved in the
+    /// range that shows it.
     ///
     /// # Errors
     /// If the line cannot be solved.
@@ -229,12 +234,14 @@ impl Survey {
         wired: &Wired,
         meter: &Meter,
         probing: Probing,
+        shown: Option<Reading>,
     ) -> Result<Self, SolveError> {
         let mut survey = Survey {
             line: line.clone(),
             wired: wired.clone(),
             meter: meter.clone(),
             probing,
+            shown,
             none: Grid {
                 counts: [0; 2],
                 spans: [0.0; 2],
@@ -284,6 +291,7 @@ impl Survey {
             unknown: all.len(),
             at: probes(wiring.nodes[point.node], self.probing.mode),
             mode: meter_mode(self.probing.mode),
+            shown: self.shown,
         };
         work(&mut solves, &faults)
     }

@@ -53,11 +53,13 @@ pub struct Measures {
     pub probing: Probing,
 }
 
-/// What was solved for a line, a meter and a way of measuring.
+/// What was solved for a line, a meter and a way of measuring, for a resistance
+/// perhaps in one of the meter's ranges.
 struct Solved<T> {
     line: Line,
     meter: Arc<Meter>,
     probing: Probing,
+    range: Option<usize>,
     what: Arc<T>,
 }
 
@@ -74,11 +76,14 @@ impl<T> Memo<T> {
         line: &Line,
         meter: &Arc<Meter>,
         probing: Probing,
+        range: Option<usize>,
         solve: impl FnOnce() -> Result<T, SolveError>,
     ) -> Result<Arc<T>, SolveError> {
         // Not held while one is worked out: others may be at work on theirs.
         let known = || self.0.lock().unwrap_or_else(PoisonError::into_inner);
-        let same = |k: &&Solved<T>| k.probing == probing && k.meter == *meter && k.line == *line;
+        let same = |k: &&Solved<T>| {
+            (k.probing, k.range) == (probing, range) && k.meter == *meter && k.line == *line
+        };
         if let Some(k) = known().iter().find(same) {
             return Ok(k.what.clone());
         }
@@ -87,6 +92,7 @@ impl<T> Memo<T> {
             line: line.clone(),
             meter: meter.clone(),
             probing,
+            range,
             what: what.clone(),
         });
         Ok(what)
@@ -117,7 +123,7 @@ impl LineInfo {
     /// # Errors
     /// If the line cannot be solved.
     pub fn forecast(&self, probing: Probing) -> Result<Arc<Forecast>, SolveError> {
-        FORECASTS.get(&self.line, &self.meter, probing, || {
+        FORECASTS.get(&self.line, &self.meter, probing, None, || {
             Forecast::new(&self.line, &self.wired, &self.meter, probing)
         })
     }

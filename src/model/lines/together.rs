@@ -18,7 +18,7 @@ use crate::circuit::joint::{self, Joint, Shown};
 use crate::circuit::meter::{Meter, Reading};
 use crate::circuit::solve::SolveError;
 use crate::line::{Probing, Survey, Together, alone, harms};
-use crate::rulebase::{Harm, PackFault};
+use crate::rulebase::{Harm, MeterMode, PackFault};
 
 static SURVEYS: Memo<Survey> = Memo::new();
 
@@ -95,17 +95,28 @@ impl LineInfo {
             .collect()
     }
 
-    fn survey(&self, probing: Probing, meter: &Arc<Meter>) -> Result<Arc<Survey>, SolveError> {
-        SURVEYS.get(&self.line, meter, probing, || {
-            Survey::new(&self.line, &self.wired, meter, probing)
+    fn survey(
+        &self,
+        probing: Probing,
+        meter: &Arc<Meter>,
+        shown: Option<Reading>,
+    ) -> Result<Arc<Survey>, SolveError> {
+        let shown = shown.filter(|_| probing.mode == MeterMode::Ohms);
+        let range = shown.map(|r| meter.range_of(r));
+        SURVEYS.get(&self.line, meter, probing, range, || {
+            Survey::new(&self.line, &self.wired, meter, probing, shown)
         })
     }
 
     fn surveys(&self, taken: &[Taken]) -> Result<Vec<Arc<Survey>>, SolveError> {
-        taken
-            .iter()
-            .map(|t| self.survey(t.probing, &t.meter))
-            .collect()
+        let survey = |t: &Taken| {
+            let shown = match t.read {
+                Read::Number(reading) => Some(reading),
+                Read::Word(_) => None,
+            };
+            self.survey(t.probing, &t.meter, shown)
+        };
+        taken.iter().map(survey).collect()
     }
 
     /// What readings of this line say together, as they were
@@ -152,7 +163,7 @@ impl LineInfo {
             .collect();
         let mut surveys = self.surveys(taken)?;
         if let Some(m) = test.measures {
-            surveys.push(self.survey(m.probing, &self.meter)?);
+            surveys.push(self.survey(m.probing, &self.meter, None)?);
         }
         let what: Vec<joint::Taken> = taken.iter().map(|t| t.what).collect();
         let (none, one) = alone(&surveys, &what, &ways);
