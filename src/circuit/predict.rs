@@ -137,18 +137,18 @@ pub struct Outlook {
 }
 
 impl Outlook {
-    /// Standard deviation by all that is not known of the circuit and the
-    /// meter; sizes aside.
-    fn deviation(&self) -> f64 {
-        let squares: f64 = self.by.iter().map(|by| by * by).sum();
-        (self.noise.powi(2) + squares).sqrt()
+    /// How far it moves with all that is not known of the circuit, the meter
+    /// aside.
+    fn moves(&self) -> f64 {
+        let all = self.by.iter().chain(&self.sizes);
+        all.map(|by| by * by).sum::<f64>().sqrt()
     }
 }
 
 #[derive(Clone, Copy, Debug, PartialEq)]
 struct Part {
     weight: f64,
-    /// Which share of the variant's readings are of this part.
+    /// How much of it is shown, the last range with what is over limit.
     share: f64,
     /// Where the variant itself lies on the scale.
     centre: f64,
@@ -162,10 +162,13 @@ struct Part {
 impl Part {
     /// Share of it that is shown up to a place on the scale.
     fn below(&self, x: f64) -> f64 {
-        let upto = self.blurred.below(x.min(self.limit));
+        (self.blurred.below(x.min(self.limit)) - self.under_floor()).max(0.0)
+    }
+
+    fn under_floor(&self) -> f64 {
         match self.floor == f64::NEG_INFINITY {
-            true => upto,
-            false => (upto - self.blurred.below(self.floor)).max(0.0),
+            true => 0.0,
+            false => self.blurred.below(self.floor),
         }
     }
 }
@@ -438,8 +441,8 @@ impl<'a> Predictor<'a> {
             parts.insert(from, part);
         }
         // Each begins where the one before ends.
-        let mut left = 1.0;
-        for i in from..parts.len() {
+        let (mut all, end) = (0.0, parts.len());
+        for i in from..end {
             if i > from {
                 let before = &parts[i - 1];
                 let before = ((before.blurred.middle(), deviation(before)), before.limit);
@@ -447,11 +450,16 @@ impl<'a> Predictor<'a> {
                 parts[i].floor = floor(before.0, before.1, here);
             }
             let p = &mut parts[i];
-            p.share = left;
-            left = (left - p.below(p.limit)).max(0.0);
+            let upto = if i + 1 == end {
+                1.0
+            } else {
+                p.blurred.below(p.limit)
+            };
+            p.share = (upto - p.under_floor()).max(0.0);
+            all += p.share;
         }
-        for i in from + 1..parts.len() {
-            parts[i - 1].share -= parts[i].share;
+        for p in &mut parts[from..] {
+            p.weight /= all.max(1e-300);
         }
         Ok(())
     }
@@ -513,12 +521,8 @@ impl<'a> Predictor<'a> {
         let range = self.meter.range_of(shown);
         let mut o = self.sight(edits, sized, at, Setting::range(range))?.0;
         if let Some(before) = range.checked_sub(1) {
-            let b = self.sight(edits, &[], at, Setting::range(before))?.0;
-            o.floor = floor(
-                (b.centre, b.deviation()),
-                b.limit,
-                (o.centre, o.deviation()),
-            );
+            let b = self.sight(edits, sized, at, Setting::range(before))?.0;
+            o.floor = floor((b.centre, b.moves()), b.limit, (o.centre, o.moves()));
         }
         Ok(o)
     }
@@ -613,10 +617,14 @@ impl From<Mode> for Setting {
 }
 
 /// Up to where the range before shows what a range would read, given the middle
-/// and deviation of what either would read: the same circuit that reads just the
-/// limit there reads this here.
+/// of what either would read and how far that moves: the same circuit that reads
+/// just the limit there reads this here.
 fn floor(before: (f64, f64), limit: f64, here: (f64, f64)) -> f64 {
-    here.0 + (limit - before.0) / before.1.max(1e-12) * here.1
+    let ratio = match before.1 > 1e-9 {
+        true => here.1 / before.1,
+        false => 1.0,
+    };
+    here.0 + (limit - before.0) * ratio
 }
 
 /// The edits that bring an unknown to the ends of its rectangle; none where it
