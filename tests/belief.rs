@@ -27,7 +27,9 @@ use halfsplit::belief::{
     leak_for, update, weights_of_evidence,
 };
 use halfsplit::bench::{BenchState, Moves};
-use halfsplit::plan::{Act, Costs, PlanTest, Situation, advise, order_by_probability_over_cost};
+use halfsplit::plan::{
+    Act, Costs, Effort, PlanTest, Situation, advise, order_by_probability_over_cost,
+};
 use proptest::prelude::*;
 use rand::rngs::StdRng;
 use rand::seq::SliceRandom;
@@ -1299,6 +1301,7 @@ fn gains(faults: usize, listed: &[(Candidate, f64)], findings: &[Finding]) -> Ve
             costs: Costs::default(),
         },
         findings.len(),
+        Effort::FIRST,
     );
     (0..findings.len())
         .map(|i| {

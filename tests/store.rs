@@ -385,7 +385,8 @@ struct Fed {
 
 impl Fed {
     fn start(bench: &Bench) -> Fed {
-        let mut child = bench.start(&[]);
+        // What is tried here is the store; the advice may be quick.
+        let mut child = bench.start(&["--look-ahead", "1"]);
         let stdin = child.stdin.take().unwrap();
         let mut stdout = child.stdout.take().unwrap();
         let (say, heard) = mpsc::channel();

@@ -108,7 +108,8 @@ fn a_short_walk_typed_in_a_narrow_window() {
     w.talk(INTAKE);
     w.talk(&[
         ("Where:|(or ?) >", "?"),
-        ("are enough.|(or ?) >", "n"),
+        ("are enough.|(or ?) >", "b"),
+        ("1 yes, 2 no (or ?) >", "n"),
         ("Where:|(or ?) >", "note seen on a terminal"),
         ("Noted.|(or ?) >", "why"),
         ("The rules count it|(or ?) >", "close"),
@@ -156,7 +157,11 @@ fn both_keys_end_a_walk_with_the_job_kept() {
         let bench = Bench::new();
         let mut w = Window::open(&bench, 80);
         w.talk(INTAKE);
-        w.talk(&[("Where:|(or ?) >", "note kept"), ("Noted.|(or ?) >", "y")]);
+        w.talk(&[
+            ("Where:|(or ?) >", "note kept"),
+            ("Noted.|(or ?) >", "b"),
+            ("1 yes, 2 no (or ?) >", "y"),
+        ]);
         w.wait("Where:");
         w.wait("(or ?) >");
         w.press(key);

@@ -48,6 +48,7 @@ const BY_NUMBERS: &[(&str, Option<usize>)] = &[
     ("note", Some(1)),
     ("the lid has a dent", Some(2)),
     ("yes", Some(3)),
+    ("others top-buzzer/loud-enough", Some(3)),
     ("2", Some(4)),
     ("cannot it has no service menu", Some(5)),
     ("undo", Some(4)),
@@ -94,6 +95,7 @@ const BY_LETTERS: &[&str] = &[
     "",
     "",
     "",
+    "b",
     "y",
     "close no fault found",
     "it beeps on the bench",
@@ -831,7 +833,7 @@ fn the_trail_in_all_its_forms() {
 fn pause_at_a_question_within_a_step_leaves_with_nothing_entered() {
     for ask in ["note", "others", "done", "close", "close not mended"] {
         let bench = Bench::new();
-        let script = ["4", "", "", "no sound", "1", "", "", ask, "?", "pause"];
+        let script = ["4", "", "", "no sound", "1", "", "", "b", ask, "?", "pause"];
         let out = bench.walk(&script).fine();
         let words: Vec<&str> = out.split_whitespace().collect();
         let said = words.join(" ");

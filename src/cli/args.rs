@@ -8,7 +8,7 @@ use crate::belief::Size;
 use crate::circuit::wire::Bypassed;
 use crate::job::Settings;
 use crate::job::reading::{Asked, Typed, read};
-use crate::plan::Costs;
+use crate::plan::{Costs, Effort};
 use crate::rulebase::Rules;
 
 /// Find the fault, one step at a time.
@@ -46,6 +46,9 @@ pub struct Args {
     /// What it costs when a job ends unmended, in your currency.
     #[arg(long, global = true, value_name = "COST", default_value_t = 180.0, value_parser = cost)]
     pub unmended: f64,
+    /// Steps to look ahead at most in choosing the next one; 1 answers soonest.
+    #[arg(long, global = true, value_name = "STEPS", default_value_t = Effort::REFINED.depth as u8, value_parser = clap::value_parser!(u8).range(1..=9))]
+    pub look_ahead: u8,
 }
 
 const EXIT_CODES: &str =
@@ -496,6 +499,13 @@ impl Args {
                 rate: self.rate,
                 give_up: self.unmended,
                 limit: None,
+            },
+            effort: match self.look_ahead {
+                0 | 1 => Effort::FIRST,
+                steps => Effort {
+                    depth: steps.into(),
+                    ..Effort::REFINED
+                },
             },
         }
     }

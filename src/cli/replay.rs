@@ -9,7 +9,8 @@ use super::check::load;
 use super::error::{Failure, Result};
 use super::terminal::Terminal;
 use crate::job::view::{self, StateView, percent};
-use crate::job::{Case, CaseFile, Entry};
+use crate::job::{Case, CaseFile, Entry, Settings};
+use crate::plan::Effort;
 use crate::rulebase::read_yaml;
 
 /// How many next steps are listed.
@@ -93,10 +94,15 @@ pub(super) fn replay(args: &Args, path: &Path, terminal: &mut Terminal) -> Resul
 pub(super) fn replay_file(args: &Args, file: &CaseFile, terminal: &mut Terminal) -> Result {
     let rules = load(args)?;
     let file = &with_meter(args, file.clone());
+    // Step after step is shown: what one look ahead tells is enough.
+    let settings = Settings {
+        effort: Effort::FIRST,
+        ..args.settings()
+    };
     let mut states = Vec::new();
     let mut last = None;
     for n in 0..=file.steps.len() {
-        let case = Case::new(&rules, &up_to(file, n), args.settings()).map_err(|e| {
+        let case = Case::new(&rules, &up_to(file, n), settings).map_err(|e| {
             if n == 0 {
                 Failure::from(e)
             } else {

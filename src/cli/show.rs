@@ -152,6 +152,19 @@ pub(super) fn step(s: &StepView, head: &str, width: usize, whole: bool) -> Strin
     out
 }
 
+/// What the whole repair is expected to cost, and how much less it could at
+/// best; nothing where nothing is left to do.
+pub(super) fn whole_cost(state: &StateView) -> Option<String> {
+    let next = &state.next;
+    (!next.steps.is_empty()).then(|| {
+        format!(
+            "About {:.0} in all on average; the best plan possible costs {:.0} at least.",
+            next.expected_cost,
+            next.at_least_cost.floor()
+        )
+    })
+}
+
 /// Why not to trust a reading, or not to be misled by it.
 fn mistrusted(d: &DistrustView) -> String {
     match (d.as_it_stands, d.invalid) {

@@ -257,7 +257,10 @@ impl Walk<'_> {
             let text = show::step(s, &format!("{mark} {letter} "), width, i == self.at);
             self.terminal.line(&text)?;
         }
-        Ok(())
+        match show::whole_cost(state) {
+            Some(cost) => self.say(&cost),
+            None => Ok(()),
+        }
     }
 
     /// The step that an answer would be for.

@@ -11,6 +11,7 @@ use crate::job::view::{self, StateView};
 use crate::job::{self, Case, CaseError, CaseFile, Closed, Closing, ClosingState, Entry, Settings};
 use crate::line::Distrust;
 use crate::model::Found;
+use crate::plan::Effort;
 use crate::rulebase::{MeterProfile, Rulebase};
 use crate::store::{Logged, Record, Store, StoreError};
 
@@ -73,8 +74,7 @@ impl<'r> Desk<'r> {
         settings: Settings,
         file: &CaseFile,
     ) -> Result<Self, DeskError> {
-        let mut shown = Vec::new();
-        for n in 0..=file.steps.len() {
+        let worked_out = |n: usize, settings: Settings| {
             let part = CaseFile {
                 steps: file.steps[..n].to_vec(),
                 ..file.clone()
@@ -83,11 +83,27 @@ impl<'r> Desk<'r> {
                 0 => DeskError::Case(why),
                 entry => DeskError::Entry { entry, why },
             })?;
-            let state = view::state(&case, &part.steps, NEXT);
-            shown.push((Moment::from(&state), rules.fingerprint.clone()));
+            let moment = Moment::from(&view::state(&case, &part.steps, NEXT));
+            Ok::<_, DeskError>((case, (moment, rules.fingerprint.clone())))
+        };
+        // Of a job that is brought along, every step is advised in retrospect.
+        let quick = Settings {
+            effort: Effort::FIRST,
+            ..settings
+        };
+        let mut shown = Vec::new();
+        for n in 0..file.steps.len() {
+            shown.push(worked_out(n, quick)?.1);
         }
+        let (case, now) = worked_out(file.steps.len(), settings)?;
+        shown.push(now);
         let id = store.create(file, &shown, &rules.fingerprint)?;
-        Self::resume(rules, store, settings, id)
+        Ok(Desk {
+            rules,
+            settings,
+            record: store.load(id)?,
+            case,
+        })
     }
 
     /// Takes a job up again.

@@ -18,7 +18,9 @@ use crate::line::Distrust;
 use crate::model::{
     BenchMeter, CompileError, Found, Model, Read, Taken, TestInfo, compile_for, outline, recognise,
 };
-use crate::plan::{Advice, Costs, PlanRemedy, PlanTest, Situation, Turn, advise, turning_point};
+use crate::plan::{
+    Advice, Costs, Effort, PlanRemedy, PlanTest, Situation, Turn, advise, turning_point,
+};
 use crate::rulebase::{Kind, Rulebase};
 
 /// What can be set for working out a job.
@@ -28,7 +30,12 @@ pub struct Settings {
     pub size: Size,
     /// What counts as cost.
     pub costs: Costs,
+    /// How hard the next step is thought over.
+    pub effort: Effort,
 }
+
+/// How many next steps are worked out at once.
+const FEW: usize = 5;
 
 /// Why an entry cannot be taken.
 #[derive(Debug, Error)]
@@ -174,6 +181,8 @@ pub struct Case {
     unfit: Vec<(Option<usize>, CaseError)>,
     /// Position among the entries of the last remedy.
     last_remedy: Option<usize>,
+    /// The advice, once it was asked for.
+    advised: OnceCell<Advice>,
 }
 
 /// Takes one of what was found, or says why not.
@@ -271,6 +280,7 @@ impl Case {
             unfit,
             moves: Moves::new(&model.bench),
             last_remedy: None,
+            advised: OnceCell::new(),
             model,
         };
         if file.limit.is_some() {
@@ -534,7 +544,13 @@ impl Case {
 
     /// The next steps, best first.
     pub fn advice(&self, many: usize) -> Advice {
-        advise(&self.situation(), many)
+        let ask = |many| advise(&self.situation(), many, self.settings.effort);
+        if many > FEW {
+            return ask(many);
+        }
+        let mut advice = self.advised.get_or_init(|| ask(FEW)).clone();
+        advice.steps.truncate(many);
+        advice
     }
 
     /// The result that would change the order of the suspects most.

@@ -201,6 +201,9 @@ pub struct AdviceView {
     pub says: Option<String>,
     /// Expected cost of the whole repair, in currency.
     pub expected_cost: f64,
+    /// No plan is expected to cost less, as far as looking ahead has proved.
+    #[serde(default)]
+    pub at_least_cost: f64,
 }
 
 /// A job at one moment.
@@ -391,6 +394,7 @@ fn advice(case: &Case, many: usize) -> AdviceView {
             }
         }),
         expected_cost: a.expected,
+        at_least_cost: a.at_least,
     }
 }
 

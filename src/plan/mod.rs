@@ -1,16 +1,20 @@
 //! The next step: what to do now so that the whole repair is expected to cost
 //! least.
 //!
-//! The measure is the expected cost of repair: do remedies in the order of
-//! probability over cost until mended, or first pay for a test and then do so
-//! with what it showed (Heckerman, Breese and Rommelse 1995,
-//! "Decision-theoretic troubleshooting"). Every test is tried one step ahead;
-//! information per cost only picks which tests are worth the look.
+//! The measure is the expected cost of repair (Heckerman, Breese and Rommelse
+//! 1995, "Decision-theoretic troubleshooting"): every test and remedy with the
+//! changes of bench condition it needs, and the loss where a device goes back
+//! unmended. Information per cost only picks which tests are worth the look;
+//! [`search`] then looks ahead as far as the effort allows, and proves how near
+//! to the cheapest plan it came.
 //!
 //! This module knows candidates, findings and costs; it knows nothing of rule
 //! files, storage or screens.
+mod bounds;
 mod gain;
-mod repair;
+mod layout;
+pub mod problem;
+pub mod search;
 mod turn;
 
 use std::sync::Arc;
@@ -18,9 +22,13 @@ use std::sync::Arc;
 use crate::belief::candidates::Candidate;
 use crate::belief::{FaultId, Finding};
 use crate::bench::{BenchState, Moves};
+use layout::Layout;
+use problem::Step;
+use search::{Bounds, Found, Moment, Search};
 
+pub use bounds::order_by_probability_over_cost;
 pub use gain::Foretold;
-pub use repair::{Masses, order_by_probability_over_cost};
+pub use search::Effort;
 pub use turn::{Turn, turning_point};
 
 /// What a shop counts as cost.
@@ -99,30 +107,6 @@ pub struct Situation<'a> {
     pub costs: Costs,
 }
 
-/// Share of the probability that planning looks at where the list is long.
-const ENOUGH: f64 = 0.985;
-/// How many candidates are always looked at.
-const SHORT: usize = 512;
-
-impl Situation<'_> {
-    /// The same with the lightest candidates of a long list left out.
-    fn trimmed(&self) -> Self {
-        let mut sum = 0.0;
-        let mut keep = 0;
-        for (_, w) in self.candidates {
-            if keep >= SHORT && sum >= ENOUGH {
-                break;
-            }
-            sum += w;
-            keep += 1;
-        }
-        Situation {
-            candidates: &self.candidates[..keep],
-            ..*self
-        }
-    }
-}
-
 /// What to do.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub enum Act {
@@ -182,21 +166,29 @@ pub struct Advice {
     pub stop: Option<Stop>,
     /// Expected cost of the whole repair, in currency.
     pub expected: f64,
+    /// No order of the tests that were looked at, and of the remedies, is
+    /// expected to cost less, in currency.
+    pub at_least: f64,
+    /// How many steps ahead were looked at.
+    pub depth: usize,
 }
 
 /// Least gain, in bits, for a test to count as telling something.
 const TELLING: f64 = 1e-3;
-/// How many tests are looked at one step ahead.
+/// How many tests are looked at, besides those that are due.
 const LOOKED_AT: usize = 12;
+/// Probability that a remedy mends all from which on enough is known; one that
+/// mends with less is advised because trying it is cheaper than any test.
+const KNOWN: f64 = 0.5;
+/// Probability that a remedy clears something from which on it is proposed.
+const HELPFUL: f64 = 0.01;
 /// Probability that nothing is wrong above which that is the advice.
 const NOTHING_WRONG: f64 = 0.90;
 
-/// The next steps, the best first, at most `many`.
-pub fn advise(s: &Situation, many: usize) -> Advice {
-    let s = &s.trimmed();
+/// The next steps, the best first, at most `many`. `effort` is spent on the
+/// order of the first few.
+pub fn advise(s: &Situation, many: usize, effort: Effort) -> Advice {
     let gains = gain::foretell_all(s);
-    let masses = Masses::of(s, None);
-    let ahead = repair::expected_cost(s, &masses, s.state, None);
     let mut ranked: Vec<(usize, f64)> = gains
         .iter()
         .enumerate()
@@ -210,42 +202,28 @@ pub fn advise(s: &Situation, many: usize) -> Advice {
         })
         .collect();
     ranked.sort_by(|a, b| b.1.total_cmp(&a.1).then(a.0.cmp(&b.0)));
-    let mut steps: Vec<Proposal> = ranked
-        .iter()
-        .take(LOOKED_AT.max(many))
-        .map(|(i, _)| look_ahead(s, &masses, *i, gains[*i].as_ref()))
-        .collect();
-    for r in ahead.order.iter().take(many.max(3)) {
-        let Some(remedy) = &s.remedies[*r] else {
-            continue;
-        };
-        let first = repair::expected_cost(s, &masses, s.state, Some(*r));
-        let moving = s.moves.reach(s.state, remedy.conditions).1;
-        steps.push(Proposal {
-            act: Act::Remedy(*r),
-            minutes: remedy.minutes + moving,
-            moving,
-            parts: remedy.parts,
-            expected: first.cost,
-            spent: first.spent,
-            gain: 0.0,
-            outcomes: vec![mends_all(s, *r)],
-        });
-    }
-    steps.sort_by(|a, b| {
-        a.expected
-            .total_cmp(&b.expected)
-            .then(rank(a).cmp(&rank(b)))
-    });
     // A mend that is not proved is no mend: what it owes goes before all else.
-    for t in s.due.iter().rev().filter(|t| s.tests[**t].is_some()) {
-        steps.retain(|p| p.act != Act::Test(*t));
-        steps.insert(0, look_ahead(s, &masses, *t, gains[*t].as_ref()));
+    let due: Vec<usize> = (s.due.iter().copied())
+        .filter(|t| s.tests[*t].is_some())
+        .collect();
+    let mut tests = due.clone();
+    tests.extend(ranked.iter().map(|r| r.0).filter(|t| !due.contains(t)));
+    let few = tests.len().min(due.len() + LOOKED_AT);
+    let (mut steps, found) = look(s, &tests[..few], &gains, effort);
+    if many > steps.len() && few < tests.len() {
+        // What was not looked at ahead comes after, as one step shows it.
+        let (more, _) = look(s, &tests, &gains, Effort::FIRST);
+        let new = |p: &Proposal| !steps.iter().any(|q| q.act == p.act);
+        let more: Vec<Proposal> = more.into_iter().filter(new).collect();
+        steps.extend(more);
     }
-    let expected = steps
-        .first()
-        .map_or(ahead.cost, |p| p.expected.min(ahead.cost));
-    let spent = steps.first().map_or(ahead.spent, |p| p.spent);
+    for t in due.iter().rev() {
+        if let Some(at) = steps.iter().position(|p| p.act == Act::Test(*t)) {
+            let first = steps.remove(at);
+            steps.insert(0, first);
+        }
+    }
+    let spent = steps.first().map_or(0.0, |p| p.spent);
     let nothing: f64 = s
         .candidates
         .iter()
@@ -257,7 +235,7 @@ pub fn advise(s: &Situation, many: usize) -> Advice {
         Some(Stop::NothingLeft)
     } else if let Some(limit) = s.costs.limit.filter(|l| spent > *l) {
         Some(Stop::TooDear { spent, limit })
-    } else if matches!(steps[0].act, Act::Remedy(_)) {
+    } else if matches!(steps[0].act, Act::Remedy(_)) && steps[0].outcomes[0] >= KNOWN {
         Some(Stop::EnoughKnown)
     } else {
         None
@@ -266,40 +244,66 @@ pub fn advise(s: &Situation, many: usize) -> Advice {
     Advice {
         steps,
         stop,
-        expected,
+        expected: found.cost.high,
+        at_least: found.cost.low,
+        depth: found.depth,
     }
 }
 
-/// Ties go to tests, in the order of the rules.
-fn rank(p: &Proposal) -> (u8, usize) {
-    match p.act {
-        Act::Test(i) => (0, i),
-        Act::Remedy(i) => (1, i),
-    }
+/// Steps with these tests and every remedy, the cheapest first.
+fn look(
+    s: &Situation,
+    tests: &[usize],
+    gains: &[Option<Foretold>],
+    effort: Effort,
+) -> (Vec<Proposal>, Found) {
+    let layout = Layout::new(s, tests.to_vec());
+    let start = Moment::start(&layout.belief, s.state);
+    let found = Search::new(&layout.problem, effort).plan(&start);
+    let proposal = |(step, cost): &(Step, Bounds)| match step {
+        Step::GiveUp => None,
+        Step::Trial(t) => Some(test_proposal(s, layout.tests[*t], gains, cost)),
+        Step::Mend(r) if layout.helps(*r) < HELPFUL => None,
+        Step::Mend(r) => Some(remedy_proposal(s, layout.remedies[*r], cost)),
+    };
+    let proposals = found.steps.iter().filter_map(proposal).collect();
+    (proposals, found)
 }
 
-fn look_ahead(s: &Situation, now: &Masses, i: usize, foretold: Option<&Foretold>) -> Proposal {
-    let t = s.tests[i].as_ref().expect("ranked tests can be done");
-    let (to, moving) = s.moves.reach(s.state, t.conditions);
-    let outcomes = foretold.map_or_else(Vec::new, |f| f.outcomes.clone());
-    let mut expected = s.costs.of(t.minutes + moving, 0.0);
-    let mut spent = expected;
-    for (p, masses) in outcomes.iter().zip(now.after(s, &t.finding)) {
-        if *p > 1e-9 {
-            let ahead = repair::expected_cost(s, &masses, to, None);
-            expected += p * ahead.cost;
-            spent += p * ahead.spent;
-        }
-    }
+fn test_proposal(s: &Situation, i: usize, gains: &[Option<Foretold>], cost: &Bounds) -> Proposal {
+    let foretold = gains[i].as_ref();
+    let (minutes, conditions) = match &s.tests[i] {
+        Some(t) => (t.minutes, t.conditions),
+        None => (0.0, s.state),
+    };
+    let moving = s.moves.reach(s.state, conditions).1;
     Proposal {
         act: Act::Test(i),
-        minutes: t.minutes + moving,
+        minutes: minutes + moving,
         moving,
         parts: 0.0,
-        expected,
-        spent,
+        expected: cost.high,
+        spent: cost.spent,
         gain: foretold.map_or(0.0, |f| f.bits),
-        outcomes,
+        outcomes: foretold.map_or_else(Vec::new, |f| f.outcomes.clone()),
+    }
+}
+
+fn remedy_proposal(s: &Situation, i: usize, cost: &Bounds) -> Proposal {
+    let (minutes, parts, conditions) = match &s.remedies[i] {
+        Some(r) => (r.minutes, r.parts, r.conditions),
+        None => (0.0, 0.0, s.state),
+    };
+    let moving = s.moves.reach(s.state, conditions).1;
+    Proposal {
+        act: Act::Remedy(i),
+        minutes: minutes + moving,
+        moving,
+        parts,
+        expected: cost.high,
+        spent: cost.spent,
+        gain: 0.0,
+        outcomes: vec![mends_all(s, i)],
     }
 }
 

@@ -9,6 +9,7 @@
 //! | bench | bar |
 //! | --- | --- |
 //! | `result_to_advice`: 300 faults, 400 tests, 60 remedies, after so many results | 5 ms |
+//! | `result_to_refined_advice`: the same, looked at further ahead | 200 ms |
 //! | `rules_to_first_advice`: all built-in rules, as the build left them, to the advice on a complaint | 40 ms |
 //! | `posteriors`: all posteriors of the networks in bench_networks.json | a tenth of what pyagrum takes |
 //!
@@ -27,7 +28,7 @@ use halfsplit::bench::{Bench, BenchState, Condition, Moves};
 use halfsplit::built_in;
 use halfsplit::job::{Case, CaseFile, Settings};
 use halfsplit::model::Unit;
-use halfsplit::plan::{Advice, Costs, PlanRemedy, PlanTest, Situation, advise};
+use halfsplit::plan::{Advice, Costs, Effort, PlanRemedy, PlanTest, Situation, advise};
 use halfsplit::rulebase::Rules;
 use rand::rngs::StdRng;
 use rand::{Rng, SeedableRng, seq::index};
@@ -152,7 +153,7 @@ impl Device {
         }
     }
 
-    fn advice(&self) -> Advice {
+    fn advice(&self, effort: Effort) -> Advice {
         let belief = update(&self.network, &self.events, Size::Auto);
         advise(
             &Situation {
@@ -167,6 +168,7 @@ impl Device {
                 costs: Costs::default(),
             },
             5,
+            effort,
         )
     }
 }
@@ -174,7 +176,14 @@ impl Device {
 #[divan::bench(args = [1, 4, 8, 10, 12])]
 fn result_to_advice(bencher: Bencher, results: usize) {
     let device = Device::new(results);
-    bencher.bench_local(|| black_box(&device).advice());
+    bencher.bench_local(|| black_box(&device).advice(Effort::FIRST));
+}
+
+/// The same with the first few steps looked at further ahead.
+#[divan::bench(args = [1, 4, 8, 10, 12])]
+fn result_to_refined_advice(bencher: Bencher, results: usize) {
+    let device = Device::new(results);
+    bencher.bench_local(|| black_box(&device).advice(Effort::REFINED));
 }
 
 /// The belief's share of it.

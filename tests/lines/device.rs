@@ -9,7 +9,7 @@ use halfsplit::circuit::edit::Edit;
 use halfsplit::circuit::meter::{Meter, Reading};
 use halfsplit::line::Wired;
 use halfsplit::model::{Model, Read, Taken, Unit, compile};
-use halfsplit::plan::{Act, Costs, PlanRemedy, PlanTest, Situation, advise};
+use halfsplit::plan::{Act, Costs, Effort, PlanRemedy, PlanTest, Situation, advise};
 use halfsplit::rulebase::{Line, MeterMode, Rules};
 use rand::Rng;
 
@@ -268,6 +268,7 @@ impl Device {
                     costs: Costs::default(),
                 },
                 1,
+                Effort::FIRST,
             );
             let Some(Act::Test(test)) = advice.steps.first().map(|s| s.act) else {
                 return Outcome { belief, readings };

@@ -1,0 +1,200 @@
+//! A situation laid out as a problem to search.
+
+use std::collections::HashMap;
+
+use super::Situation;
+use super::problem::{Becomes, Mend, Problem, Trial};
+use crate::belief::FaultId;
+use crate::belief::candidates::{Candidate, Outlook};
+
+/// Weight of the worlds that a remedy may change below which it is left out.
+const HELPS: f64 = 1e-6;
+
+/// Share of the probability that worlds have to hold.
+const ENOUGH: f64 = 0.95;
+/// How many worlds there are where the list is long: so many at least, and not
+/// more than the second.
+const WORLDS: (usize, usize) = (64, 160);
+
+/// The likeliest sets of faults, with weights that add up to one. A set that
+/// is left out counts as the likeliest of its faults alone.
+fn few(candidates: &[(Candidate, f64)]) -> (&[(Candidate, f64)], Vec<f64>) {
+    let mut sum = 0.0;
+    let enough = candidates.iter().position(|c| {
+        sum += c.1;
+        sum >= ENOUGH
+    });
+    let many = enough.map_or(candidates.len(), |at| at + 1);
+    let many = many.max(WORLDS.0).min(WORLDS.1).min(candidates.len());
+    let (kept, others) = candidates.split_at(many);
+    let mut belief: Vec<f64> = kept.iter().map(|c| c.1).collect();
+    // The first place of a fault alone is that of its weight.
+    let alone = kept.iter().enumerate().filter(|(_, (c, _))| c.len() == 1);
+    let place: HashMap<FaultId, usize> = (alone)
+        .filter_map(|(at, (c, _))| Some((c.iter().next()?, at)))
+        .collect();
+    for (c, weight) in others {
+        if let Some(at) = c.iter().filter_map(|f| place.get(&f)).min() {
+            belief[*at] += weight;
+        }
+    }
+    let total: f64 = belief.iter().sum();
+    let scale = if total > 0.0 { 1.0 / total } else { 0.0 };
+    belief.iter_mut().for_each(|b| *b *= scale);
+    (kept, belief)
+}
+
+/// A problem whose worlds are the likeliest candidates of a situation.
+pub(super) struct Layout<'a> {
+    pub(super) problem: Problem<'a>,
+    /// Weights of the worlds; they add up to one.
+    pub(super) belief: Vec<f64>,
+    /// Tests of the situation, by index.
+    pub(super) tests: Vec<usize>,
+    /// Remedies of the situation, by index.
+    pub(super) remedies: Vec<usize>,
+}
+
+impl<'a> Layout<'a> {
+    /// With these tests, and every remedy that may help.
+    pub(super) fn new(s: &Situation<'a>, tests: Vec<usize>) -> Self {
+        let (candidates, belief) = few(s.candidates);
+        let place: HashMap<Candidate, usize> = (candidates.iter().enumerate())
+            .map(|(i, c)| (c.0, i))
+            .collect();
+        let trials = tests.iter().filter_map(|i| {
+            let t = s.tests[*i].as_ref()?;
+            let outlook = Outlook::new(s.faults, &t.finding);
+            let mut chances = vec![vec![0.0; belief.len()]; t.finding.outcomes()];
+            let mut p = vec![0.0; chances.len()];
+            for (w, (candidate, _)) in candidates.iter().enumerate() {
+                outlook.of(candidate, &mut p);
+                for (row, p) in chances.iter_mut().zip(&p) {
+                    row[w] = *p;
+                }
+            }
+            Some(Trial {
+                price: s.costs.of(t.minutes, 0.0),
+                conditions: t.conditions,
+                chances,
+            })
+        });
+        let trials = trials.collect();
+        let retest = s.retest.map_or(0.0, |t| t.minutes);
+        let mut mends = Vec::new();
+        let mut remedies = Vec::new();
+        for (i, r) in s.remedies.iter().enumerate() {
+            let Some(r) = r else { continue };
+            let mut takes = vec![0.0; s.faults];
+            for (f, take) in &r.clears {
+                takes[*f] = *take;
+            }
+            let changed = |c: &Candidate| c.iter().any(|f| takes[f] > 0.0);
+            let changes: Vec<(usize, Becomes)> = (candidates.iter().enumerate())
+                .filter(|(_, (c, _))| changed(c))
+                .map(|(w, (c, _))| (w, becomes(w, c, &takes, &place)))
+                .collect();
+            let helps: f64 = changes.iter().map(|(w, _)| belief[*w]).sum();
+            if helps > HELPS {
+                remedies.push(i);
+                mends.push(Mend {
+                    price: s.costs.of(r.minutes + retest, r.parts),
+                    conditions: r.conditions,
+                    changes,
+                });
+            }
+        }
+        let problem = Problem {
+            sizes: candidates.iter().map(|c| c.0.len()).collect(),
+            trials,
+            mends,
+            // Without a retest the device stays as it is.
+            retest: s.retest.map(|t| t.conditions).unwrap_or_default(),
+            moves: s.moves,
+            minute: s.costs.of(1.0, 0.0),
+            give_up: s.costs.give_up,
+        };
+        Layout {
+            problem,
+            belief,
+            tests,
+            remedies,
+        }
+    }
+}
+
+impl Layout<'_> {
+    /// Weight of the worlds that a remedy of the problem may change.
+    pub(super) fn helps(&self, mend: usize) -> f64 {
+        let changes = self.problem.mends[mend].changes.iter();
+        changes.map(|(w, _)| self.belief[*w]).sum()
+    }
+}
+
+/// What is left of a set of faults by a remedy that takes fault by fault. What
+/// is not listed counts as if the remedy had failed.
+fn becomes(
+    world: usize,
+    candidate: &Candidate,
+    takes: &[f64],
+    place: &HashMap<Candidate, usize>,
+) -> Becomes {
+    let mut sets: Vec<(Vec<FaultId>, f64)> = vec![(Vec::new(), 1.0)];
+    for f in candidate.iter() {
+        let take = takes[f];
+        let cleared: Vec<_> = (sets.iter().filter(|_| take > 0.0))
+            .map(|(set, p)| (set.clone(), p * take))
+            .collect();
+        sets.retain(|_| take < 1.0);
+        for (set, p) in &mut sets {
+            set.push(f);
+            *p *= 1.0 - take;
+        }
+        sets.extend(cleared);
+    }
+    let mut out: Becomes = Vec::new();
+    for (set, p) in sets {
+        let to = match set.is_empty() {
+            true => None,
+            false => {
+                let left = Candidate::new(&set).and_then(|c| place.get(&c));
+                Some(left.copied().unwrap_or(world))
+            }
+        };
+        match out.iter_mut().find(|o| o.0 == to) {
+            Some(o) => o.1 += p,
+            None => out.push((to, p)),
+        }
+    }
+    out
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn a_remedy_takes_fault_by_fault() {
+        let set = |f: &[usize]| Candidate::new(f).expect("a small set");
+        let place = [(set(&[3]), 0), (set(&[5]), 1), (set(&[3, 5]), 2)].into();
+        let mut takes = vec![0.0; 6];
+        takes[3] = 0.9;
+        takes[5] = 0.5;
+        let mut got = becomes(2, &set(&[3, 5]), &takes, &place);
+        got.sort_by_key(|o| o.0);
+        let want = [
+            (None, 0.45),
+            (Some(0), 0.05),
+            (Some(1), 0.45),
+            (Some(2), 0.05),
+        ];
+        for (g, w) in got.iter().zip(want) {
+            assert_eq!(g.0, w.0);
+            assert!((g.1 - w.1).abs() < 1e-15);
+        }
+        // One that is sure leaves nothing of it, one that is no help all.
+        takes[3] = 1.0;
+        assert_eq!(becomes(0, &set(&[3]), &takes, &place), [(None, 1.0)]);
+        assert_eq!(becomes(1, &set(&[5]), &[0.0; 6], &place), [(Some(1), 1.0)]);
+    }
+}

@@ -1,0 +1,488 @@
+//! The cheapest plan, as near as the effort allows, with proof of how near.
+//!
+//! Looking ahead a step, two, three …: at every moment each test and remedy is
+//! tried, its outcomes weighed, and the cheapest taken; where the look ends, a
+//! plan without tests bounds the cost from above, being told the cause bounds
+//! it from below ([`super::bounds`]). A step whose lower bound is above what
+//! another costs is not gone into. The order in which results came in does not
+//! matter, so a moment that is reached on several ways is worked out once. A
+//! small problem is looked through to its end, which makes the plan the
+//! cheapest there is.
+
+use std::collections::HashMap;
+use std::collections::hash_map::DefaultHasher;
+use std::hash::{Hash, Hasher};
+
+use super::bounds::{Repairs, Told};
+use super::problem::{Problem, Step};
+use crate::bench::BenchState;
+
+/// How hard to look.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub struct Effort {
+    /// Steps to look ahead at most.
+    pub depth: usize,
+    /// Worlds that are gone through at most in pricing plans without tests; the
+    /// first look is always finished. Counted, not timed, so that the advice is
+    /// the same on every machine.
+    pub work: usize,
+    /// Tests that are gone into at each moment, those that tell most for their
+    /// cost, and as many remedies. The first look at the first moment goes into
+    /// all.
+    pub width: usize,
+}
+
+impl Default for Effort {
+    fn default() -> Self {
+        Effort::FIRST
+    }
+}
+
+impl Effort {
+    /// One step: for an answer at once.
+    pub const FIRST: Effort = Effort {
+        depth: 1,
+        work: usize::MAX,
+        width: usize::MAX,
+    };
+    /// As far as an answer that comes without a wait.
+    pub const REFINED: Effort = Effort {
+        depth: 5,
+        work: 500_000,
+        width: 8,
+    };
+    /// To the end, whatever it takes.
+    pub const EXACT: Effort = Effort {
+        depth: usize::MAX,
+        work: usize::MAX,
+        width: usize::MAX,
+    };
+}
+
+/// Proven bounds of an expected cost, in currency.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Bounds {
+    /// No plan costs less.
+    pub low: f64,
+    /// The plan that was found costs this.
+    pub high: f64,
+    /// What of that is spent at the bench, the loss where the device goes back
+    /// unmended left out.
+    pub spent: f64,
+}
+
+impl Bounds {
+    /// A cost that is known.
+    fn exactly(cost: f64, spent: f64) -> Self {
+        Bounds {
+            low: cost,
+            high: cost,
+            spent,
+        }
+    }
+
+    fn times(self, by: f64) -> Self {
+        Bounds {
+            low: self.low * by,
+            high: self.high * by,
+            spent: self.spent * by,
+        }
+    }
+
+    fn plus(self, other: Bounds) -> Self {
+        Bounds {
+            low: self.low + other.low,
+            high: self.high + other.high,
+            spent: self.spent + other.spent,
+        }
+    }
+
+    /// Nothing is left to find out.
+    #[must_use]
+    pub fn is_exact(self) -> bool {
+        self.high - self.low <= 1e-10 * self.high.abs().max(1.0)
+    }
+}
+
+/// What was found.
+#[derive(Clone, Debug)]
+pub struct Found {
+    /// First steps with the cost of the whole if each is taken, the cheapest
+    /// first. Those that cost more than the first few are priced by a look one
+    /// step ahead.
+    pub steps: Vec<(Step, Bounds)>,
+    /// Cost of the plan.
+    pub cost: Bounds,
+    /// How many steps ahead were looked at.
+    pub depth: usize,
+}
+
+/// First steps whose cost is worked out even where another is cheaper.
+const SHOWN: usize = 3;
+/// Beliefs that agree to this are one.
+const SAME: f64 = 1e-13;
+/// Weight, as a share of the whole, that is not worth a look.
+const NOTHING: f64 = 1e-14;
+
+/// One moment of a plan: what is believed, how the device stands, what was done
+/// since the plan began.
+#[derive(Clone, Debug)]
+pub struct Moment {
+    /// Weights of the worlds.
+    pub belief: Vec<f64>,
+    /// Their sum: the probability that the plan comes here.
+    pub mass: f64,
+    /// Conditions that the device is in.
+    pub state: BenchState,
+    /// Tests by index, remedies after them; sorted.
+    done: Vec<u16>,
+}
+
+struct Known {
+    depth: usize,
+    per_mass: Bounds,
+}
+
+/// A search. Moments that were worked out are kept while it lives.
+pub struct Search<'a> {
+    problem: &'a Problem<'a>,
+    effort: Effort,
+    told: Told,
+    repairs: Repairs,
+    known: HashMap<u64, Known>,
+    /// By test and world: uncertainty of the outcome, bits.
+    noise: Vec<Vec<f64>>,
+    work: usize,
+    whole: f64,
+}
+
+/// The effort is spent.
+struct Spent;
+
+/// Steps with their cost, the cheapest first, and a lower bound of all there
+/// are; none where the effort did not suffice for all.
+struct Looked {
+    steps: Vec<(Step, Bounds)>,
+    low: Option<f64>,
+}
+
+impl<'a> Search<'a> {
+    /// For a problem.
+    #[must_use]
+    pub fn new(problem: &'a Problem<'a>, effort: Effort) -> Self {
+        let noise = (problem.trials.iter())
+            .map(|t| {
+                let worlds = 0..problem.sizes.len();
+                let of = |w| t.chances.iter().map(|row| surprise(row[w])).sum();
+                worlds.map(of).collect()
+            })
+            .collect();
+        Search {
+            problem,
+            effort,
+            told: Told::default(),
+            repairs: Repairs::new(problem),
+            known: HashMap::new(),
+            noise,
+            work: 0,
+            whole: 1.0,
+        }
+    }
+
+    /// The plan from a moment on. Its costs are times the weight of the moment.
+    pub fn plan(&mut self, start: &Moment) -> Found {
+        self.whole = start.mass;
+        self.work = 0;
+        let all = self.problem.trials.len() + self.problem.mends.len();
+        let mut found = Found {
+            steps: Vec::new(),
+            cost: Bounds {
+                low: 0.0,
+                ..Bounds::exactly(f64::INFINITY, 0.0)
+            },
+            depth: 0,
+        };
+        let last = self.effort.depth.min(all + 1);
+        // What is to be looked through to the end is not looked at before.
+        let first = if self.effort.work == usize::MAX {
+            last
+        } else {
+            1
+        };
+        for depth in first..=last {
+            // The first look prices every step and is always finished; later
+            // ones begin with what was best before.
+            let order: Vec<Step> = found.steps.iter().map(|s| s.0).collect();
+            let shown = if depth == 1 { usize::MAX } else { SHOWN };
+            let Looked { mut steps, low } = self.look(start, depth, shown, &order);
+            steps.retain(|s| s.1.high.is_finite());
+            if low.is_some() {
+                found.depth = depth;
+            }
+            // Steps that were not gone into stay as they were priced before.
+            let new: Vec<Step> = steps.iter().map(|s| s.0).collect();
+            let before = std::mem::take(&mut found.steps).into_iter();
+            steps.extend(before.filter(|s| !new.contains(&s.0)));
+            steps.sort_by(|a, b| a.1.high.total_cmp(&b.1.high));
+            found.steps = steps;
+            let best = found.steps.first().map_or(found.cost, |s| s.1);
+            // A proof stays one.
+            let low = low.unwrap_or(0.0).max(found.cost.low).min(best.high);
+            found.cost = Bounds { low, ..best };
+            if found.depth < depth || found.cost.is_exact() {
+                break;
+            }
+        }
+        found
+    }
+
+    /// Bounds of the cost from a moment on, times its weight.
+    fn value(&mut self, m: &Moment, depth: usize) -> Result<Bounds, Spent> {
+        if m.mass <= NOTHING * self.whole {
+            let loss = self.problem.wrong(&m.belief) * self.problem.give_up;
+            return Ok(Bounds {
+                low: 0.0,
+                ..Bounds::exactly(loss, 0.0)
+            });
+        }
+        let key = m.key();
+        if let Some(k) = self.known.get(&key)
+            && (k.depth >= depth || k.per_mass.is_exact())
+        {
+            return Ok(k.per_mass.times(m.mass));
+        }
+        let bounds = if depth == 0 {
+            if self.work >= self.effort.work {
+                return Err(Spent);
+            }
+            self.work += m.belief.len();
+            let mends = self.mends_of(m);
+            let done = |i| mends.contains(&(i as u16));
+            let repair = self.repairs.cost(self.problem, &m.belief, m.state, done);
+            Bounds {
+                low: self.low(m).min(repair.cost),
+                high: repair.cost,
+                spent: repair.spent,
+            }
+        } else {
+            let looked = self.look(m, depth, 1, &[]);
+            let low = looked.low.ok_or(Spent)?;
+            let best = looked.steps.first().ok_or(Spent)?.1;
+            Bounds {
+                low: low.min(best.high),
+                ..best
+            }
+        };
+        self.known.insert(
+            key,
+            Known {
+                depth,
+                per_mass: bounds.times(1.0 / m.mass),
+            },
+        );
+        Ok(bounds)
+    }
+
+    /// Every step from a moment on with its cost, the cheapest first, as far as
+    /// the effort allows. Those above the `shown`-th are left out. Those in
+    /// `order` are tried before others.
+    fn look(&mut self, m: &Moment, depth: usize, shown: usize, order: &[Step]) -> Looked {
+        let unmended = self.problem.wrong(&m.belief) * self.problem.give_up;
+        let mut steps = vec![(Step::GiveUp, Bounds::exactly(unmended, 0.0))];
+        let mut low = unmended;
+        let width = if shown == usize::MAX {
+            shown
+        } else {
+            self.effort.width
+        };
+        let (mut tries, left_out) = self.tries(m, width);
+        for step in left_out {
+            low = low.min(self.low_if(m, step));
+        }
+        let before = |step: &Step| order.iter().position(|o| o == step).unwrap_or(usize::MAX);
+        tries.sort_by_key(before);
+        for step in tries {
+            let worst = steps
+                .get(shown.saturating_sub(1))
+                .map_or(f64::INFINITY, |s| s.1.high);
+            let Ok(cost) = self.arm(m, step, depth, worst) else {
+                return Looked { steps, low: None };
+            };
+            low = low.min(cost.low);
+            if cost.low < worst {
+                let at = steps.partition_point(|s| s.1.high <= cost.high);
+                steps.insert(at, (step, cost));
+            }
+        }
+        Looked {
+            steps,
+            low: Some(low),
+        }
+    }
+
+    /// Cost if a step is taken now. Where its lower bound passes `worst`, that
+    /// alone is right.
+    fn arm(&mut self, m: &Moment, step: Step, depth: usize, worst: f64) -> Result<Bounds, Spent> {
+        let (price, children) = self.after(m, step);
+        let mut cost = Bounds::exactly(price * m.mass, price * m.mass);
+        let lows: Vec<f64> = children.iter().map(|c| self.low(c)).collect();
+        let mut rest: f64 = lows.iter().sum();
+        for (child, told) in children.iter().zip(lows) {
+            if cost.low + rest >= worst {
+                break;
+            }
+            rest -= told;
+            cost = cost.plus(self.value(child, depth - 1)?);
+        }
+        if cost.low + rest >= worst {
+            cost.low += rest;
+        }
+        Ok(cost)
+    }
+
+    /// What can be tried at a moment, the most telling or mending for its cost
+    /// first, and what is left out: beyond so many tests and so many remedies.
+    fn tries(&self, m: &Moment, width: usize) -> (Vec<Step>, Vec<Step>) {
+        let p = self.problem;
+        let mut trials: Vec<(f64, usize)> = (0..p.trials.len())
+            .filter(|i| !m.done.contains(&(*i as u16)))
+            .map(|i| {
+                let (price, _) = p.trial_price(i, m.state);
+                (self.bits(m, i) / price.max(1e-9), i)
+            })
+            .collect();
+        let mut mends: Vec<(f64, usize)> = (0..p.mends.len())
+            .filter(|i| !m.done.contains(&self.mend_place(*i)))
+            .map(|i| {
+                let changes = p.mends[i].changes.iter();
+                let weight: f64 = changes.map(|(w, _)| m.belief[*w]).sum();
+                (weight / p.mend_price(i, m.state).0.max(1e-9), i)
+            })
+            .collect();
+        for worth in [&mut trials, &mut mends] {
+            worth.retain(|x| x.0 > 0.0);
+            worth.sort_by(|a, b| b.0.total_cmp(&a.0).then(a.1.cmp(&b.1)));
+        }
+        let (trial, mend) = (
+            |x: &(f64, usize)| Step::Trial(x.1),
+            |x: &(f64, usize)| Step::Mend(x.1),
+        );
+        let (gone_into, left_out) = trials.split_at(width.min(trials.len()));
+        let (mends, others) = mends.split_at(width.min(mends.len()));
+        (
+            (gone_into.iter().map(trial).chain(mends.iter().map(mend))).collect(),
+            (left_out.iter().map(trial).chain(others.iter().map(mend))).collect(),
+        )
+    }
+
+    /// Lower bound of the cost if a step is taken now, times the weight of the
+    /// moment, without going into it.
+    fn low_if(&mut self, m: &Moment, step: Step) -> f64 {
+        let p = self.problem;
+        match step {
+            Step::GiveUp => p.wrong(&m.belief) * p.give_up,
+            Step::Trial(i) => {
+                // The bound is linear: over all outcomes it is as if none were seen.
+                let (price, state) = p.trial_price(i, m.state);
+                let mends = self.mends_of(m);
+                price * m.mass + self.told.of(p, &m.belief, state, mends)
+            }
+            Step::Mend(_) => {
+                let (price, then) = self.after(m, step);
+                price * m.mass + then.iter().map(|c| self.low(c)).sum::<f64>()
+            }
+        }
+    }
+
+    /// Price of a step, and the moments that it may lead to: one for each
+    /// outcome of a test, for a remedy the one in which it did not mend all.
+    pub fn after(&self, m: &Moment, step: Step) -> (f64, Vec<Moment>) {
+        let p = self.problem;
+        let moment = |belief: Vec<f64>, state, place| {
+            let mut done = m.done.clone();
+            let at = done.partition_point(|d| *d < place);
+            done.insert(at, place);
+            Moment {
+                mass: belief.iter().sum(),
+                belief,
+                state,
+                done,
+            }
+        };
+        match step {
+            Step::GiveUp => (p.wrong(&m.belief) / m.mass * p.give_up, Vec::new()),
+            Step::Trial(i) => {
+                let (price, state) = p.trial_price(i, m.state);
+                let outcomes = 0..p.trials[i].chances.len();
+                let to = outcomes.map(|o| moment(p.after_trial(i, o, &m.belief), state, i as u16));
+                (price, to.collect())
+            }
+            Step::Mend(i) => {
+                let (price, state) = p.mend_price(i, m.state);
+                let to = moment(p.after_mend(i, &m.belief), state, self.mend_place(i));
+                (price, vec![to])
+            }
+        }
+    }
+
+    fn mend_place(&self, i: usize) -> u16 {
+        (self.problem.trials.len() + i) as u16
+    }
+
+    /// Remedies that were done, by index.
+    fn mends_of(&self, m: &Moment) -> Vec<u16> {
+        let trials = self.problem.trials.len() as u16;
+        let places = m.done.iter().filter(|d| **d >= trials);
+        places.map(|d| d - trials).collect()
+    }
+
+    /// Lower bound of the cost from a moment on, times its weight.
+    fn low(&mut self, m: &Moment) -> f64 {
+        let mends = self.mends_of(m);
+        self.told.of(self.problem, &m.belief, m.state, mends)
+    }
+
+    /// What a test is expected to tell, in bits.
+    fn bits(&self, m: &Moment, i: usize) -> f64 {
+        let dot = |row: &[f64]| -> f64 {
+            let products = row.iter().zip(&m.belief).map(|(x, b)| x * b);
+            products.sum::<f64>() / m.mass
+        };
+        let outcomes = self.problem.trials[i].chances.iter();
+        let outer: f64 = outcomes.map(|row| surprise(dot(row))).sum();
+        (outer - dot(&self.noise[i])).max(0.0)
+    }
+}
+
+impl Moment {
+    /// The moment in which a plan begins.
+    #[must_use]
+    pub fn start(belief: &[f64], state: BenchState) -> Self {
+        Moment {
+            belief: belief.to_vec(),
+            mass: belief.iter().sum(),
+            state,
+            done: Vec::new(),
+        }
+    }
+
+    /// What was done since the plan began: tests by index, remedies after them.
+    #[must_use]
+    pub fn done(&self) -> &[u16] {
+        &self.done
+    }
+
+    fn key(&self) -> u64 {
+        let mut h = DefaultHasher::new();
+        self.state.hash(&mut h);
+        self.done.hash(&mut h);
+        for b in &self.belief {
+            ((b / self.mass / SAME).round() as i64).hash(&mut h);
+        }
+        h.finish()
+    }
+}
+
+fn surprise(p: f64) -> f64 {
+    if p > 0.0 { -p * p.log2() } else { 0.0 }
+}
