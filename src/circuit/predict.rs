@@ -30,7 +30,7 @@ const WIDE: f64 = 0.2;
 
 /// A range that begins or ends further from a resistance than so many standard
 /// deviations has no part in showing it.
-const FAR: f64 = 4.0;
+const FAR: f64 = 2.5;
 
 /// Readings are held between these amounts before a logarithm is taken, ohm.
 const LOG_BOUNDS: (f64, f64) = (1e-3, 1e15);

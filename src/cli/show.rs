@@ -152,19 +152,17 @@ pub(super) fn step(s: &StepView, head: &str, width: usize, whole: bool) -> Strin
     out
 }
 
-/// What the whole repair is expected to cost, and how much less it could at
-/// best; nothing where nothing is left to do.
-pub(super) fn whole_cost(state: &StateView) -> Option<String> {
-    let next = &state.next;
-    (!next.steps.is_empty()).then(|| {
-        format!(
-            "About {:.0} in all on average; the best plan possible costs {:.0} at least.",
-            next.expected_cost,
-            next.at_least_cost.floor()
-        )
-    })
+/// What the whole repair is expected to cost with this step taken now, and how
+/// much less it could be at best.
+pub(super) fn whole_cost(desk: &Desk, step: &StepView, state: &StateView) -> String {
+    format!(
+        "Taken now, the whole repair comes to about {:.0} on average (time at {:.0} an hour, and \
+         parts); no plan comes to less than {:.0}.",
+        step.expected_cost,
+        desk.case.settings.costs.rate,
+        state.next.at_least_cost.floor()
+    )
 }
-
 /// Why not to trust a reading, or not to be misled by it.
 fn mistrusted(d: &DistrustView) -> String {
     match (d.as_it_stands, d.invalid) {

@@ -257,10 +257,7 @@ impl Walk<'_> {
             let text = show::step(s, &format!("{mark} {letter} "), width, i == self.at);
             self.terminal.line(&text)?;
         }
-        match show::whole_cost(state) {
-            Some(cost) => self.say(&cost),
-            None => Ok(()),
-        }
+        Ok(())
     }
 
     /// The step that an answer would be for.
@@ -332,6 +329,13 @@ impl Walk<'_> {
         if matches!(head.as_str(), "y" | "n" | "yes" | "no")
             && let Some(s) = step
         {
+            if s.act == "remedy" {
+                return Err(
+                    Failure::no(format!("`{line}` is no answer to a remedy")).help(
+                        "type done when it has been done, cannot if it can't be, or ? for more",
+                    ),
+                );
+            }
             // Meant as an answer; let the test say what it can be.
             self.enter(Entry::Result(Shown {
                 test: s.id.clone(),
@@ -399,8 +403,10 @@ impl Walk<'_> {
                 self.say(&text)?;
             }
             "explain" => {
-                let text = show::explain(&self.desk, need(step)?);
+                let step = need(step)?;
+                let text = show::explain(&self.desk, step);
                 self.say(&text)?;
+                self.say(&show::whole_cost(&self.desk, step, state))?;
             }
             // "what if" is how people ask for it.
             "suppose" | "what" => self.suppose(need(step)?, rest)?,
@@ -653,7 +659,14 @@ impl Walk<'_> {
     }
 
     fn done(&mut self, step: Option<&StepView>, typed: &str) -> Result {
-        let did = if !typed.is_empty() {
+        // Of copies of one remedy the one that the step is about.
+        let meant = match self.desk.case.model.remedy(typed) {
+            Found::Several(all) => step.filter(|s| all.contains(&s.id)),
+            _ => None,
+        };
+        let did = if let Some(s) = meant {
+            s.id.clone()
+        } else if !typed.is_empty() {
             typed.to_owned()
         } else if let Some(s) = step.filter(|s| s.act == "remedy") {
             s.id.clone()
