@@ -1,6 +1,6 @@
 //! The worked line: what a meter reads on it, healthy and with each fault.
 
-use halfsplit::circuit::calibrate::{CalibrateError, saturation_factor};
+use halfsplit::circuit::calibrate::{CalibrateError, GoodReading, calibrate};
 use halfsplit::circuit::edit::{Edit, TestSource};
 use halfsplit::circuit::fault::{Fault, Range};
 use halfsplit::circuit::meter::{Meter, Mode, Reading};
@@ -314,44 +314,194 @@ fn several_faults_act_together() {
     assert!(r.ol() > 0.999);
 }
 
+fn good<'a>(meter: &'a Meter, pin: Node, value: f64, spreads: &[Spread]) -> GoodReading<'a> {
+    GoodReading {
+        meter,
+        edits: Vec::new(),
+        red: pin,
+        black: Node::GROUND,
+        mode: Mode::Diode,
+        value,
+        apart: vec![0.0; spreads.len()],
+    }
+}
+
 #[test]
 fn a_known_good_reading_bends_the_clamp() {
     let line = line();
     let meter = meter();
-    let mut solver = Solver::new(&line.network).unwrap();
-    let (pin, ground) = (line.pin, Node::GROUND);
-    for wanted in [0.40, 0.47, 0.55] {
-        let factor = saturation_factor(
-            &mut solver,
-            &meter,
-            line.clamp,
-            pin,
-            ground,
-            Mode::Diode,
-            wanted,
+    let pin = line.pin;
+    let spreads = [
+        Spread::tolerance(line.series, 5.0),
+        Spread::unknown_junction(line.clamp, 3.0),
+    ];
+    // The resistor is what it is on every board; which clamp it is, nobody knows.
+    let shared = [0.0, 3.0_f64.ln()];
+    let bent = |value: f64| {
+        calibrate(
+            &line.network,
+            &spreads,
+            &shared,
+            &[good(&meter, pin, value, &spreads)],
         )
-        .unwrap();
-        let edit = Edit::Saturation {
-            element: line.clamp,
-            factor,
-        };
-        let read = meter.read(&mut solver, &[edit], pin, ground, Mode::Diode);
+    };
+    for wanted in [0.40, 0.47, 0.55] {
+        let c = bent(wanted).unwrap();
+        let mut solver = Solver::new(&c.network).unwrap();
+        let read = meter.read(&mut solver, &[], pin, Node::GROUND, Mode::Diode);
         assert!(
-            matches!(read, Ok(Reading::Value(v)) if (v - wanted).abs() < 1e-6),
-            "{read:?}"
+            matches!(read, Ok(Reading::Value(v)) if (v - wanted).abs() < 2e-4),
+            "{wanted}: {read:?}"
+        );
+        let mut predictor = Predictor::new(&mut solver, &meter, &spreads).told(&c.told);
+        let p = predictor
+            .predict(&[], pin, Node::GROUND, Mode::Diode)
+            .unwrap();
+        let accuracy = meter.diode.accuracy.deviation(wanted);
+        // The meter, once when it was read there and once when it is here.
+        assert!(
+            p.deviation() < 1.1 * accuracy * 2.0_f64.sqrt(),
+            "{}",
+            p.deviation()
         );
     }
-    let error = saturation_factor(
-        &mut solver,
-        &meter,
-        line.clamp,
-        pin,
-        ground,
-        Mode::Diode,
-        1.9,
-    );
-    assert!(
-        matches!(error, Err(CalibrateError::OutOfReach { .. })),
-        "{error:?}"
-    );
+    for impossible in [0.002, 1.2, 1.9] {
+        let error = bent(impossible).unwrap_err();
+        assert!(
+            matches!(
+                error,
+                CalibrateError::OutOfReach { .. } | CalibrateError::Unlikely { .. }
+            ),
+            "{impossible}: {error:?}"
+        );
+    }
+    // Where nothing is unknown of the model, a reading can only agree.
+    let known = [0.0, 0.0];
+    let stiff = |value: f64| {
+        let reading = good(&meter, pin, value, &spreads);
+        calibrate(&line.network, &spreads, &known, &[reading])
+    };
+    assert!(stiff(0.482).is_ok());
+    assert!(matches!(
+        stiff(0.55),
+        Err(CalibrateError::OutOfReach { .. })
+    ));
+}
+
+/// One unknown and two readings of it: variances add as conductances do.
+#[test]
+fn two_good_boards_tell_as_much_as_two_readings_of_one_unknown() {
+    let line = line();
+    let meter = meter();
+    let (pin, wanted) = (line.pin, 0.46);
+    let spreads = [Spread::unknown_junction(line.clamp, 3.0)];
+    let shared = [3.0_f64.ln()];
+    let foretold = |readings: &[GoodReading]| {
+        let c = calibrate(&line.network, &spreads, &shared, readings).unwrap();
+        let mut solver = Solver::new(&c.network).unwrap();
+        let mut variance = |told: &[_]| {
+            let mut predictor = Predictor::new(&mut solver, &meter, &spreads).told(told);
+            let p = predictor.predict(&[], pin, Node::GROUND, Mode::Diode);
+            p.unwrap().deviation().powi(2)
+        };
+        (variance(&[]), variance(&c.told))
+    };
+    let meters = meter.diode.accuracy.deviation(wanted).powi(2);
+    let one = good(&meter, pin, wanted, &spreads);
+    for readings in [vec![one.clone()], vec![one.clone(), one.clone()]] {
+        let (before, after) = foretold(&readings);
+        let prior = before - meters;
+        let left = 1.0 / (1.0 / prior + readings.len() as f64 / meters);
+        assert!(
+            (after - meters - left).abs() < 0.02 * left,
+            "{after} {meters} {left}"
+        );
+    }
+}
+
+/// Two junctions side by side of which a good board tells the sum: what is
+/// foretold with both, and with one gone, against plain weighted sampling.
+#[test]
+fn what_a_known_good_reading_leaves_unknown_is_what_sampling_gives() {
+    let mut network = Network::new();
+    let (pin, host) = (network.node("pin"), network.node("host"));
+    network.resistor("series", pin, host, 22.0).unwrap();
+    let law = Junction::new(1e-9, 1.3);
+    let one = network.junction("one", Node::GROUND, pin, law).unwrap();
+    let other = network.junction("other", Node::GROUND, host, law).unwrap();
+    network.set_board_leakage(1e9).unwrap();
+    let meter = meter();
+    let spreads = [
+        Spread::unknown_junction(one, 3.0),
+        Spread::unknown_junction(other, 3.0),
+    ];
+    let shared = [3.0_f64.ln(); 2];
+    let own = 0.15;
+    let reading = |value: f64| GoodReading {
+        // Red on ground: these lead from ground to the pin.
+        red: Node::GROUND,
+        black: pin,
+        apart: vec![own; 2],
+        ..good(&meter, pin, value, &spreads)
+    };
+    let wanted = 0.43;
+    let c = calibrate(&network, &spreads, &shared, &[reading(wanted)]).unwrap();
+    let mut solver = Solver::new(&c.network).unwrap();
+    let mut predictor = Predictor::new(&mut solver, &meter, &spreads).told(&c.told);
+    let mut foretold = |gone: &[Fault]| {
+        let p = predictor.predict(gone, Node::GROUND, pin, Mode::Diode);
+        let p = p.unwrap();
+        let Reading::Value(v) = p.typical() else {
+            panic!("OL")
+        };
+        (v, p.deviation())
+    };
+    let whole = foretold(&[]);
+    let broken = foretold(&[Fault::Open(one)]);
+    // Sampled: values of the model by their prior, weighed by the good board's
+    // reading; each board has its own on top.
+    let mut rng = StdRng::seed_from_u64(11);
+    let mut normal = || (0..12).map(|_| rng.random::<f64>()).sum::<f64>() - 6.0;
+    let mut solver = Solver::new(&network).unwrap();
+    let mut read = |factors: [f64; 2], gone: bool| {
+        let mut edits = vec![Edit::Saturation {
+            element: other,
+            factor: factors[1].exp(),
+        }];
+        edits.push(match gone {
+            true => Edit::Remove { element: one },
+            false => Edit::Saturation {
+                element: one,
+                factor: factors[0].exp(),
+            },
+        });
+        match meter.read(&mut solver, &edits, Node::GROUND, pin, Mode::Diode) {
+            Ok(Reading::Value(v)) => v,
+            other => panic!("{other:?}"),
+        }
+    };
+    let accuracy = meter.diode.accuracy.deviation(wanted);
+    let mut sums = [[0.0; 3]; 2];
+    for _ in 0..20_000 {
+        let model = [shared[0] * normal(), shared[1] * normal()];
+        let mut board = || [model[0] + own * normal(), model[1] + own * normal()];
+        let there = read(board(), false);
+        let weight = (-0.5 * ((there - wanted) / accuracy).powi(2)).exp();
+        let here = board();
+        for (sum, gone) in sums.iter_mut().zip([false, true]) {
+            let v = read(here, gone) + accuracy * normal();
+            sum[0] += weight;
+            sum[1] += weight * v;
+            sum[2] += weight * v * v;
+        }
+    }
+    for ((middle, deviation), sum) in [whole, broken].into_iter().zip(sums) {
+        let mean = sum[1] / sum[0];
+        let sampled = (sum[2] / sum[0] - mean * mean).sqrt();
+        assert!((middle - mean).abs() < 6e-3, "{middle} for {mean}");
+        let ratio = deviation / sampled;
+        assert!((0.75..1.35).contains(&ratio), "{deviation} for {sampled}");
+    }
+    // The sum is known, each by itself is not.
+    assert!(broken.1 > 2.5 * whole.1, "{broken:?} {whole:?}");
 }

@@ -1,10 +1,11 @@
 //! Readings of lines in a job: the meter they are taken with, what is typed,
-//! what the bench makes of them.
+//! what the bench makes of them, and what good lines read.
 mod common;
 
 use common::Bench;
+use halfsplit::circuit::meter::Reading;
 use halfsplit::job::view::result_words;
-use halfsplit::job::{Case, CaseError, CaseFile, Entry, Settings, Shown};
+use halfsplit::job::{Case, CaseError, CaseFile, Did, Entry, Reference, Settings, Shown};
 use halfsplit::model::{CompileError, Found, Unit};
 use halfsplit::rulebase::{Rulebase, Rules};
 
@@ -427,4 +428,407 @@ fn a_fault_that_may_strike_another_wire_is_charged_for_that_once() {
     // that is told by the first reading.
     assert!((odds[1] / odds[0]).ln().abs() < 0.2, "{odds:?}");
     assert!((odds[2] / odds[0]).ln().abs() < 0.2, "{odds:?}");
+}
+
+// ---- what good lines read ---------------------------------------------------
+
+fn good_board(test: &str, reads: &str) -> Entry {
+    Entry::Reference(Reference {
+        test: test.into(),
+        reads: reads.into(),
+        from: "donor in drawer 3".into(),
+        meter: None,
+    })
+}
+
+fn posterior(case: &Case, id: &str) -> f64 {
+    match case.model.fault(id) {
+        Found::One(i) => case.belief.faults[i],
+        other => panic!("{id}: {other:?}"),
+    }
+}
+
+/// What a good line is foretold to read: the middle and the deviation, volt.
+fn foretold(case: &Case, name: &str) -> (f64, f64) {
+    let m = case.model.tests[test(case, name)].measures.unwrap();
+    let good = case.model.lines[m.line].forecast(m.probing).unwrap();
+    match good.good.typical() {
+        Reading::Value(v) => (v, good.good.deviation()),
+        Reading::OL => panic!("{name}: OL"),
+    }
+}
+
+#[test]
+fn with_a_good_board_a_shift_shows_that_is_hidden_without() {
+    let rules = rules();
+    let shifted = read(DIODE, "0.44");
+    let without = case(&rules, &phone(vec![shifted.clone()]));
+    let with = case(&rules, &phone(vec![good_board(DIODE, "0.48"), shifted]));
+    // The forecast is the good board's reading, to the meter's last digit.
+    let (middle, deviation) = foretold(&with, DIODE);
+    assert!((middle - 0.48).abs() < 5e-4, "{middle}");
+    assert!(deviation < 0.012 && foretold(&without, DIODE).1 > 0.04);
+    // 40 mV lower is well by practice, and low against a good board.
+    assert!(without.says(0).unwrap().starts_with("as a good line reads"));
+    assert_eq!(with.says(1), Some("lower than a good line reads"));
+    let leaky = "imaging/neighbour.holds-bus";
+    assert!(posterior(&with, leaky) > 2.0 * posterior(&without, leaky));
+    // So is a good one well, more surely than without.
+    let well = vec![good_board(DIODE, "0.48"), read(DIODE, "0.482")];
+    let well = case(&rules, &phone(well));
+    assert!(well.says(1).unwrap().starts_with("as a good line reads"));
+    assert!(posterior(&well, leaky) < posterior(&without, leaky));
+    // Told: what it rests on.
+    let told = |c: &Case| c.can_tell(test(c, DIODE)).unwrap();
+    assert_eq!(told(&without).rests_on, "practice");
+    assert_eq!(told(&with).rests_on, "good-board");
+    assert!(told(&with).rests_on_says.contains("0.48 V in diode mode"));
+    assert!(told(&with).rests_on_says.contains("donor in drawer 3"));
+    // At the other end of the series resistor the same junctions are read.
+    let m = with.model.tests[test(&with, DIODE)].measures.unwrap();
+    let pad = |c: &Case| {
+        let line = &c.model.lines[m.line];
+        let at = line.line.points.iter().position(|p| p.id == "pad").unwrap();
+        let f = line.forecast(halfsplit::line::Probing {
+            point: at,
+            ..m.probing
+        });
+        f.unwrap().good.deviation()
+    };
+    assert!(pad(&with) < 0.6 * pad(&without));
+}
+
+#[test]
+fn a_good_board_is_no_evidence_on_this_device() {
+    let rules = rules();
+    let bare = case(&rules, &phone(Vec::new()));
+    let referred = case(&rules, &phone(vec![good_board(DIODE, "0.48")]));
+    assert_eq!(bare.belief.faults, referred.belief.faults);
+    assert_eq!(bare.belief.evidence_log2, referred.belief.evidence_log2);
+    // It holds for what was read before it as for what is read after.
+    let reading = read(DIODE, "0.44");
+    let first = case(
+        &rules,
+        &phone(vec![good_board(DIODE, "0.48"), reading.clone()]),
+    );
+    let last = case(&rules, &phone(vec![reading, good_board(DIODE, "0.48")]));
+    assert_eq!(first.belief.faults, last.belief.faults);
+    assert_eq!(last.says(0), Some("lower than a good line reads"));
+    // Entered twice, of one board, it counts once; another board counts too.
+    let twice = vec![good_board(DIODE, "0.47"), good_board(DIODE, "0.48")];
+    let twice = case(&rules, &phone(twice));
+    assert_eq!(foretold(&twice, DIODE), foretold(&referred, DIODE));
+    let other = Entry::Reference(Reference {
+        test: DIODE.into(),
+        reads: "0.47".into(),
+        from: "bench unit".into(),
+        meter: None,
+    });
+    let both = case(&rules, &phone(vec![other, good_board(DIODE, "0.48")]));
+    let (middle, deviation) = foretold(&both, DIODE);
+    assert!((middle - 0.475).abs() < 1e-3, "{middle}");
+    assert!(deviation < foretold(&referred, DIODE).1);
+}
+
+#[test]
+fn a_wire_cut_off_reads_no_less_than_a_good_board() {
+    let rules = rules();
+    let open = "rear-camera/bus-data.open";
+    let clock = "rear-camera/bus-clock-inner-diode";
+    for known in [good_board(DIODE, "0.48"), read(clock, "0.48")] {
+        let bare = case(&rules, &phone(vec![known.clone()]));
+        // Whichever of the junctions conducts most, one less leaves a higher
+        // voltage.
+        let m = bare.model.tests[test(&bare, DIODE)].measures.unwrap();
+        let line = &bare.model.lines[m.line];
+        let fault = bare.model.faults.iter().position(|f| f.id == open).unwrap();
+        let (of_pack, _) = line.faults.iter().find(|f| f.1 == fault).unwrap();
+        let forecast = line.forecast(m.probing).unwrap();
+        let (_, cut) = forecast.harmed.iter().find(|h| h.0 == *of_pack).unwrap();
+        assert!(cut.cdf(0.44) < 0.05, "{}", cut.cdf(0.44));
+        let lower = case(&rules, &phone(vec![known, read(DIODE, "0.44")]));
+        let (before, after) = (posterior(&bare, open), posterior(&lower, open));
+        assert!(after < 3.0 * before, "{after} {before}");
+    }
+}
+
+#[test]
+fn what_no_good_board_reads_is_refused() {
+    let bench = Bench::new().shipped();
+    stored(&bench);
+    let from = ["--from", "donor in drawer 3"];
+    let refused = |test: &str, reads: &str| {
+        let args = ["job", "reference", "1", test, reads];
+        bench.run(&[&args[..], &from].concat()).refused(1)
+    };
+    let e = refused(DIODE, "412 ohm");
+    assert!(e.contains("is measured in V, not as `412 ohm`"), "{e}");
+    for impossible in ["0.002", "1.4 V"] {
+        let e = refused(DIODE, impossible);
+        assert!(e.contains("cannot be what a good board reads"), "{e}");
+        assert!(e.contains("by the rules is 0.36"), "{e}");
+        assert!(e.contains("same point, mode and model"), "{e}");
+    }
+    let e = refused(DIODE, "412 V");
+    assert!(e.contains("in diode mode a meter puts out no more"), "{e}");
+    let e = refused(DIODE, "OL");
+    assert!(
+        e.contains("OL says nothing of what a good board is like"),
+        "{e}"
+    );
+    let e = refused(DIODE, "well");
+    assert!(e.contains("it is no value"), "{e}");
+    let e = refused("rear-camera/board-near-look", "whole");
+    assert!(e.contains("measures no line"), "{e}");
+    let e = refused("rear-camera/bus-data-inner-diod", "0.48");
+    assert!(
+        e.contains("did you mean `rear-camera/bus-data-inner-diode`?"),
+        "{e}"
+    );
+    let nobodys = ["job", "reference", "1", DIODE, "0.48", "--from", " "];
+    assert!(bench.run(&nobodys).refused(1).contains("say whose board"));
+    let args = [
+        "job",
+        "reference",
+        "1",
+        DIODE,
+        "0.48",
+        "--read-with",
+        "fnie",
+    ];
+    let e = bench.run(&[&args[..], &from].concat()).refused(1);
+    assert!(e.contains("did you mean `fine`?"), "{e}");
+    let shown = bench.run(&["job", "show", "1", "--format", "json"]).json();
+    assert_eq!(shown["entries"], 0);
+}
+
+#[test]
+fn a_good_board_is_entered_in_the_walk_and_comes_back_with_the_case() {
+    let bench = Bench::new().shipped();
+    stored(&bench);
+    let out = chosen(
+        &bench,
+        DIODE,
+        &[
+            "explain",
+            "reference",
+            "480 mV",
+            "donor in drawer 3",
+            "explain",
+            "undo",
+            &format!("others {DIODE}"),
+            "reference 0.48 the demo unit",
+        ],
+    );
+    let flat = out.split_whitespace().collect::<Vec<_>>().join(" ");
+    let usual = "A good one reads 0.488 V. That rests on: what is usual; what a good board";
+    assert!(flat.contains(usual), "{out}");
+    assert!(
+        flat.contains("Taken up. From now on 0.457 V to 0.503 V counts"),
+        "{out}"
+    );
+    let board = "A good one reads 0.48 V. That rests on: a good board of the model reads 0.48 V";
+    assert!(flat.contains(board), "{out}");
+    assert!(
+        flat.contains(&format!("Taken back: reference {DIODE} = 480 mV")),
+        "{out}"
+    );
+    let trail = bench.run(&["trail", "1"]).fine();
+    assert!(trail.contains("**Read on a good board:**"), "{trail}");
+    assert!(trail.contains("the demo unit"), "{trail}");
+    let text = bench.run(&["export", "1"]).fine();
+    assert!(
+        text.contains("reference:") && text.contains("from: the demo unit"),
+        "{text}"
+    );
+    let path = bench.path("case.yaml");
+    std::fs::write(&path, text).unwrap();
+    let path = path.display().to_string();
+    let _ = bench.run(&["import", &path]).fine();
+    let _ = bench.run(&["replay", &path]).fine();
+}
+
+#[test]
+fn a_device_file_holds_what_its_good_boards_read() {
+    let bench = Bench::new();
+    let own = bench.path("lark.yaml");
+    let device = |reads: &str| {
+        let text = format!(
+            "device: lark-5\nname: Lark 5\nkind: phone\nmodel: Lark 5\n\
+             carries: {{imaging: [rear camera, front camera]}}\n\
+             good-readings:\n  imaging:\n    bus-data-inner-diode: {reads}\n\
+             source: own jobs, the demo unit\n"
+        );
+        std::fs::write(&own, text).unwrap();
+        let loaded = Rules {
+            paths: vec![own.clone()],
+            only_these: false,
+        }
+        .load();
+        assert!(loaded.problems.is_empty(), "{}", loaded.report(false));
+        loaded.rulebase
+    };
+    let lark = |rules: &Rulebase, model: &str| {
+        let mut file = phone(Vec::new());
+        file.device.model = Some(model.into());
+        case(rules, &file)
+    };
+    let rules = device("{reads: 480 mV, meter: fine, only-on: [rear camera]}");
+    let this = lark(&rules, "Lark 5");
+    assert!((foretold(&this, DIODE).0 - 0.48).abs() < 1e-3);
+    let told = |c: &Case, t: &str| c.can_tell(test(c, t)).unwrap();
+    assert_eq!(told(&this, DIODE).rests_on, "good-board");
+    assert!(
+        told(&this, DIODE)
+            .rests_on_says
+            .contains("own jobs, the demo unit")
+    );
+    assert_eq!(
+        told(&this, "front-camera/bus-data-inner-diode").rests_on,
+        "practice"
+    );
+    assert_eq!(told(&lark(&rules, "Lark 4"), DIODE).rests_on, "practice");
+    // What cannot be is told with the job, and does not count.
+    let rules = device("1.4 V");
+    let this = lark(&rules, "Lark 5");
+    assert_eq!(told(&this, DIODE).rests_on, "practice");
+    assert!(this.model.refused[0].contains("of a good board (own jobs, the demo unit)"));
+}
+
+#[test]
+fn a_sibling_narrows_less_than_a_good_board_and_counts_once() {
+    let rules = rules();
+    let clock = "rear-camera/bus-clock-inner-diode";
+    let seen = case(&rules, &phone(vec![read(clock, "0.48")]));
+    let by_practice = case(&rules, &phone(Vec::new()));
+    let by_board = case(&rules, &phone(vec![good_board(DIODE, "0.48")]));
+    let deviation = |c: &Case| foretold(c, DIODE).1;
+    assert!(deviation(&seen) < 0.8 * deviation(&by_practice));
+    assert!(deviation(&seen) > 1.3 * deviation(&by_board));
+    assert!((foretold(&seen, DIODE).0 - 0.48).abs() < 5e-3);
+    let told = seen.can_tell(test(&seen, DIODE)).unwrap();
+    assert_eq!(told.rests_on, "sibling");
+    assert!(told.rests_on_says.contains(clock), "{}", told.rests_on_says);
+    // Which of the two was read first is all one, or nearly: the second is
+    // judged by the first, never the first by the second as well.
+    let two = |first: (&str, &str), second: (&str, &str)| {
+        case(
+            &rules,
+            &phone(vec![read(first.0, first.1), read(second.0, second.1)]),
+        )
+    };
+    let (one, other) = (
+        two((clock, "0.48"), (DIODE, "0.44")),
+        two((DIODE, "0.44"), (clock, "0.48")),
+    );
+    let apart = (one.belief.evidence_log2 - other.belief.evidence_log2).abs();
+    assert!(apart < 0.3, "{apart}");
+    // A repeat takes the place of the first reading: as if it had come last.
+    let mut steps = vec![
+        read(clock, "0.46"),
+        read(DIODE, "0.44"),
+        read(clock, "0.48"),
+    ];
+    let repeated = case(&rules, &phone(steps.clone()));
+    assert!((repeated.belief.evidence_log2 - other.belief.evidence_log2).abs() < 1e-9);
+    steps.remove(0);
+    let plain = case(&rules, &phone(steps));
+    assert_eq!(repeated.belief.faults, plain.belief.faults);
+    // One that is itself suspect tells nothing, nor one from before a remedy.
+    let short = case(&rules, &phone(vec![read(clock, "0.01")]));
+    assert_eq!(foretold(&short, DIODE), foretold(&by_practice, DIODE));
+    let mended = Entry::Remedy(Did {
+        did: "rear-camera/reseat".into(),
+        note: None,
+    });
+    let before = case(&rules, &phone(vec![read(clock, "0.48"), mended]));
+    assert_eq!(foretold(&before, DIODE), foretold(&by_practice, DIODE));
+    // A good board goes before a sibling.
+    let both = vec![read(clock, "0.44"), good_board(DIODE, "0.48")];
+    let both = case(&rules, &phone(both));
+    assert_eq!(foretold(&both, DIODE), foretold(&by_board, DIODE));
+}
+
+#[test]
+fn the_other_half_of_a_pair_and_the_other_copy_are_siblings() {
+    let rules = rules();
+    let port = |steps: Vec<Entry>| {
+        let symptoms = vec!["charging-port/no-data".into()];
+        let file = CaseFile {
+            symptoms,
+            ..phone(steps)
+        };
+        case(&rules, &file)
+    };
+    let (p, n) = (
+        "charging-port/data-p-inner-diode",
+        "charging-port/data-n-inner-diode",
+    );
+    let bare = port(Vec::new());
+    let practice = foretold(&bare, p);
+    let seen = port(vec![read(n, "0.45")]);
+    let by_half = foretold(&seen, p);
+    assert!(by_half.1 < 0.8 * practice.1, "{by_half:?} {practice:?}");
+    assert!((by_half.0 - 0.45).abs() < 6e-3, "{by_half:?}");
+    // The half that was read does not tell of itself.
+    assert_eq!(foretold(&seen, n), foretold(&bare, n));
+    let bare = case(&rules, &phone(Vec::new()));
+    let front = "front-camera/bus-data-inner-diode";
+    let seen = case(&rules, &phone(vec![read(front, "0.45")]));
+    let by_copy = foretold(&seen, DIODE);
+    let practice = foretold(&bare, DIODE);
+    assert!(by_copy.1 < 0.8 * practice.1, "{by_copy:?} {practice:?}");
+}
+
+#[test]
+fn halves_that_differ_are_told_from_halves_that_are_off_alike() {
+    let rules = rules();
+    let odds = |p: &str, n: &str| {
+        let steps = vec![
+            read("charging-port/data-p-inner-diode", p),
+            read("charging-port/data-n-inner-diode", n),
+        ];
+        let symptoms = vec!["charging-port/no-data".into()];
+        let file = CaseFile {
+            symptoms,
+            ..phone(steps)
+        };
+        let none = case(&rules, &file).belief.nothing;
+        (1.0 - none) / none
+    };
+    // Each of these is as a good line reads; only the two that differ speak of a
+    // fault.
+    let alike = odds("0.4", "0.4").max(odds("0.5", "0.5"));
+    for (p, n) in [("0.5", "0.4"), ("0.4", "0.5")] {
+        let differ = odds(p, n);
+        assert!(differ > 1.5 * alike, "{differ} {alike}");
+    }
+}
+
+#[test]
+fn a_line_that_copies_share_is_no_sibling_of_itself() {
+    let rules = rules();
+    let mut file = phone(Vec::new());
+    file.device.kind = "laptop".into();
+    file.symptoms = vec!["left-port/charging-trouble".into()];
+    let case = case(&rules, &file);
+    let of = |id: &str| -> Vec<&str> {
+        let line = case.model.lines.iter().find(|l| l.id == id).unwrap();
+        let siblings = line.siblings.iter();
+        siblings
+            .map(|s| case.model.lines[s.line].id.as_str())
+            .collect()
+    };
+    assert_eq!(of("charging/main-rail"), [""; 0]);
+    assert_eq!(of("left-port/vbus"), ["right-port/vbus"]);
+    assert_eq!(
+        of("right-port/cc-first"),
+        ["right-port/cc-second", "left-port/cc-first"]
+    );
+    for (i, line) in case.model.lines.iter().enumerate() {
+        for (n, s) in line.siblings.iter().enumerate() {
+            assert_eq!(s.line == i, s.mirrored, "{}", line.id);
+            assert!(!line.siblings[..n].contains(s), "{}", line.id);
+        }
+    }
 }

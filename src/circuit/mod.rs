@@ -15,7 +15,7 @@
 //! | [`fault`], [`quadrature`] | faults as changes, their unknown size as weighted variants |
 //! | [`predict`] | distribution of a reading; can it see a fault |
 //! | [`joint`] | several readings of one circuit, taken together |
-//! | [`calibrate`] | bending a junction to a known-good reading |
+//! | [`calibrate`] | bending a circuit to what good boards read |
 //! | [`charge`] | how long capacitors keep a reading from settling |
 //!
 //! Beside it stand the sums that a technician wants next to a measurement;

@@ -515,29 +515,22 @@ impl Network {
         self.add(name, Element::Capacitor { a, b, farads })
     }
 
-    /// Gives a junction another saturation current, ampere: to bend a circuit
-    /// to what a good board reads.
+    /// Gives an element other values: to bend a circuit to what a good board
+    /// reads.
     ///
     /// # Errors
-    /// If the element is no junction of this network or the value not above 0.
-    pub fn set_saturation(&mut self, id: ElementId, amps: f64) -> Result<(), NetworkError> {
-        let unknown = NetworkError::UnknownElement {
+    /// If the element is not of this network, or as [`add`](Self::add).
+    pub fn set(&mut self, id: ElementId, element: Element) -> Result<(), NetworkError> {
+        let name = self.element_name(id).to_owned();
+        self.check_nodes(&name, &element)?;
+        check_values(&name, &element)?;
+        let fitting = self.fittings.get_mut(id.0);
+        let fitting = fitting.ok_or(NetworkError::UnknownElement {
             element: id.0,
-            wanted: "a junction",
-        };
-        let fitting = self.fittings.get_mut(id.0).ok_or(unknown.clone())?;
-        check(&fitting.name, "saturation current", amps, Wanted::Positive)?;
-        match &mut fitting.element {
-            Element::Junction { junction, .. } => junction.saturation = amps,
-            _ => return Err(unknown),
-        }
+            wanted: "an element",
+        })?;
+        fitting.element = element;
         Ok(())
-    }
-
-    /// Puts another element in the place of one, unchecked.
-    #[cfg(test)]
-    pub(super) fn replace(&mut self, id: ElementId, element: Element) {
-        self.fittings[id.0].element = element;
     }
 
     fn check_nodes(&self, name: &str, element: &Element) -> Result<(), NetworkError> {

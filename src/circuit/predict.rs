@@ -13,6 +13,7 @@
 //! Readings of one circuit share its unknown values: what every unknown does to
 //! one is its [`Outlook`].
 
+use super::calibrate::Told;
 use super::edit::Edit;
 use super::fault::{Fault, Variant, variants};
 use super::meter::{Meter, Mode, Reading};
@@ -352,6 +353,7 @@ pub struct Predictor<'a> {
     solver: &'a mut Solver,
     meter: &'a Meter,
     spreads: &'a [Spread],
+    told: &'a [Told],
 }
 
 impl<'a> Predictor<'a> {
@@ -363,7 +365,15 @@ impl<'a> Predictor<'a> {
             solver,
             meter,
             spreads,
+            told: &[],
         }
+    }
+
+    /// The same where readings of good boards have [told](Told) what the values
+    /// come to together.
+    #[must_use]
+    pub fn told(self, told: &'a [Told]) -> Self {
+        Predictor { told, ..self }
     }
 
     /// Prediction with these faults present together; none for the healthy
@@ -572,6 +582,9 @@ impl<'a> Predictor<'a> {
                     *by = (shown(ends.1)? - shown(ends.0)?) / 12f64.sqrt();
                 }
             }
+        }
+        for known in self.told {
+            known.leave(&mut by);
         }
         let outlook = Outlook {
             scale,

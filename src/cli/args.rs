@@ -233,6 +233,22 @@ pub enum JobCommand {
         #[arg(long)]
         note: Option<String>,
     },
+    /// Enter what a good board of the same model and variant reads: no evidence
+    /// on this device, but what its reading is compared with.
+    Reference {
+        /// Number of the job.
+        job: i64,
+        /// The test.
+        test: String,
+        /// What it reads, with its unit.
+        reads: String,
+        /// Whose board it was, or where it was read.
+        #[arg(long, value_name = "WHOSE")]
+        from: String,
+        /// The meter it was read with; without it, the one in use.
+        #[arg(long, value_name = "NAME")]
+        read_with: Option<String>,
+    },
     /// Go on with another meter; what was read before stays as it was.
     Meter {
         /// Number of the job.

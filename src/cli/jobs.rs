@@ -17,7 +17,7 @@ use super::walk::{closing_state, open_store};
 use crate::belief::likelier;
 use crate::desk::{Desk, DeskError};
 use crate::job::view::{self, StateView, VERSION};
-use crate::job::{Cannot, CaseFile, Did, Entry, Shown, Unclear};
+use crate::job::{Cannot, CaseFile, Did, Entry, Reference, Shown, Unclear};
 use crate::model::{Found, Unit};
 use crate::report::{self, Audience};
 use crate::store::{Listed, Store};
@@ -169,6 +169,7 @@ pub(super) fn job(args: &Args, command: &JobCommand, terminal: &mut Terminal) ->
         | JobCommand::Note { job, .. }
         | JobCommand::Cannot { job, .. }
         | JobCommand::Unclear { job, .. }
+        | JobCommand::Reference { job, .. }
         | JobCommand::Meter { job, .. }
         | JobCommand::Undo { job }
         | JobCommand::Why { job, .. }
@@ -202,6 +203,18 @@ pub(super) fn job(args: &Args, command: &JobCommand, terminal: &mut Terminal) ->
             note: note.clone(),
         })),
         JobCommand::Note { text, .. } => Some(Entry::Note(text.clone())),
+        JobCommand::Reference {
+            test,
+            reads,
+            from,
+            read_with,
+            ..
+        } => Some(Entry::Reference(Reference {
+            test: test.clone(),
+            reads: reads.clone(),
+            from: from.clone(),
+            meter: read_with.clone(),
+        })),
         JobCommand::Meter { name, .. } => Some(Entry::Meter(name.clone())),
         JobCommand::Cannot { step, why, .. } => Some(Entry::Cannot(Cannot {
             test: step.clone(),

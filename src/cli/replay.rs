@@ -223,5 +223,8 @@ pub(super) fn entry_words(case: &Case, entry: &Entry, n: usize, steps: &[Entry])
         Entry::Cannot(c) => format!("Cannot be done: {} {}", c.test, c.why),
         Entry::Unclear(u) => format!("Unclear: {}", u.test),
         Entry::Meter(name) => format!("From here on with the meter {name}"),
+        Entry::Reference(r) => {
+            format!("A good board ({}) reads {} in {}", r.from, r.reads, r.test)
+        }
     }
 }

@@ -373,10 +373,13 @@ pub(super) fn explain(desk: &Desk, s: &StepView) -> String {
 
 /// What a reading can and cannot tell.
 fn can_tell(c: &CanTell) -> Vec<String> {
-    let mut out = vec![format!(
-        "What it can tell, where the fault is on this line; a good one reads {}:",
-        c.good
-    )];
+    let mut out = vec![
+        format!(
+            "A good one reads {}. That rests on: {}.",
+            c.good, c.rests_on_says
+        ),
+        "What it can tell, where the fault is on this line:".to_owned(),
+    ];
     for s in &c.faults {
         out.push(match (s.seen, &s.seen_by) {
             (true, _) => format!("  {}: {}", s.name, s.reads),

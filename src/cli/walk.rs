@@ -12,7 +12,7 @@ use crate::belief::likelier;
 use crate::desk::Desk;
 use crate::job::line::line_at_hand;
 use crate::job::view::{self, StateView, StepView, percent};
-use crate::job::{Cannot, ClosingState, Did, Entry, Shown, Unclear};
+use crate::job::{Cannot, ClosingState, Did, Entry, Reference, Shown, Unclear};
 use crate::line::USUAL_LENGTH;
 use crate::model::{BenchMeter, Found};
 use crate::report;
@@ -43,6 +43,8 @@ Answer the step marked with an arrow: yes or no, its number, or the value you re
   0.4 as it stands
                 the bench was not made ready before this was read
   bypass [PART] whether a wire may go round a part of a line, and which
+  reference 0.4 WHOSE
+                what a good board of the same model reads here
   note TEXT     a remark for the trail
   meter NAME    another meter from here on; `meter` alone lists them
   undo          take the last entry back
@@ -173,6 +175,11 @@ impl Walk<'_> {
                         self.at = 0;
                         self.chosen = None;
                     }
+                    // With another yardstick it is still the same step.
+                    if let (true, Some(s)) = (self.has_yardstick(steps), step) {
+                        let all = view::all_steps(&self.desk.case);
+                        self.chosen = all.into_iter().find(|a| a.id == s.id);
+                    }
                     break;
                 }
             }
@@ -188,6 +195,14 @@ impl Walk<'_> {
             Some(Entry::Cannot(_) | Entry::Unclear(_) | Entry::Meter(_)) => Anew::Steps,
             _ => Anew::All,
         }
+    }
+
+    /// Whether the last of the entries, of which there were so many before it, is
+    /// what readings are judged by.
+    fn has_yardstick(&self, before: usize) -> bool {
+        let steps = &self.desk.record.file.steps;
+        let last = steps.last().filter(|_| steps.len() > before);
+        matches!(last, Some(Entry::Meter(_) | Entry::Reference(_)))
     }
 
     fn leave(&mut self) -> Result {
@@ -344,9 +359,25 @@ impl Walk<'_> {
             }))?;
             return Ok(Flow::On);
         }
-        const WORDS: [&str; 17] = [
-            "others", "done", "cannot", "unclear", "why", "explain", "suppose", "note", "undo",
-            "line", "bypass", "trail", "close", "pause", "quit", "what", "meter",
+        const WORDS: [&str; 18] = [
+            "others",
+            "done",
+            "cannot",
+            "unclear",
+            "why",
+            "explain",
+            "suppose",
+            "note",
+            "undo",
+            "line",
+            "bypass",
+            "trail",
+            "close",
+            "pause",
+            "quit",
+            "what",
+            "meter",
+            "reference",
         ];
         let fits: Vec<&str> = WORDS
             .into_iter()
@@ -443,10 +474,12 @@ impl Walk<'_> {
                     Entry::Cannot(c) => format!("cannot {}", c.test),
                     Entry::Unclear(u) => format!("unclear {}", u.test),
                     Entry::Meter(m) => format!("meter {m}"),
+                    Entry::Reference(r) => format!("reference {} = {}", r.test, r.reads),
                 };
                 self.say(&format!("Taken back: {word}"))?;
             }
             "meter" => self.meter(rest)?,
+            "reference" => self.reference(need(step)?, rest)?,
             "trail" => {
                 let text = report::markdown(&self.desk.trail(), report::Audience::Bench);
                 self.say(&text)?;
@@ -536,6 +569,46 @@ impl Walk<'_> {
             self.desk.case.model.meter.name
         );
         self.say(&said)
+    }
+
+    /// Takes up what a good board reads in the step: its value, then whose it was.
+    fn reference(&mut self, s: &StepView, typed: &str) -> Result {
+        let Found::One(test) = self.desk.case.model.test(&s.id) else {
+            return Err(Failure::no(
+                "a remedy reads nothing; choose a test of a line",
+            ));
+        };
+        let unit = self.desk.case.model.tests[test].unit.clone();
+        let unit = unit.unwrap_or_default();
+        let typed = if typed.is_empty() {
+            let prompt = format!("What does a good board read here, in {unit}? (Enter: none) > ");
+            match self.question(&prompt, "A value, and after it whose board it was.")? {
+                Some(t) => t,
+                None => return Ok(()),
+            }
+        } else {
+            typed.to_owned()
+        };
+        let (reads, from) = self.desk.value_first(test, &typed);
+        let from = if from.is_empty() {
+            let prompt = "Whose board was it, or where was it read? (Enter: none) > ";
+            match self.question(prompt, "So that a colleague can go and look.")? {
+                Some(t) => t,
+                None => return Ok(()),
+            }
+        } else {
+            from.to_owned()
+        };
+        self.enter(Entry::Reference(Reference {
+            test: s.id.clone(),
+            reads: reads.to_owned(),
+            from,
+            meter: None,
+        }))?;
+        let good = self.desk.case.model.tests[test].good_reads();
+        self.say(&format!(
+            "Taken up. From now on {good} counts as good here."
+        ))
     }
 
     /// Asks for a line within a step; `None` if the user went back.

@@ -154,6 +154,16 @@ impl<'r> Desk<'r> {
         }
     }
 
+    /// A value of a test, with its unit if that stands apart, and what follows it.
+    pub fn value_first<'t>(&self, test: usize, typed: &'t str) -> (&'t str, &'t str) {
+        let asked = Asked::by(&self.case.model.tests[test]);
+        let ends = typed.match_indices(' ').map(|(at, _)| at);
+        let ends: Vec<usize> = ends.chain([typed.len()]).take(2).collect();
+        let is_value = |end: &&usize| reading::read(&typed[..**end], &asked) != Typed::NoNumber;
+        let end = ends.iter().rev().find(is_value).copied().unwrap_or(ends[0]);
+        (&typed[..end], typed[end..].trim())
+    }
+
     /// Why a reading means nothing if it was taken as this job knows the device
     /// to stand: to be asked back before it is entered, unless it says that it
     /// was taken so. Empty for all else, and for what cannot be entered anyway.

@@ -8,20 +8,23 @@ use thiserror::Error;
 use super::file::*;
 use super::history::{History, What};
 use super::reading::{self, Asked, Typed};
-use super::view::{CanTell, CanTellFault};
+use super::view::{CanTell, CanTellFault, percent};
 use crate::belief::{
     Belief, Change, Event, Finding, Seen, Size, conflict_among, likelier, update, weights_among,
 };
 use crate::bench::{Bench, BenchState, Moves};
+use crate::circuit::calibrate::CalibrateError;
 use crate::circuit::meter::Reading;
-use crate::line::Distrust;
+use crate::line::{Distrust, GoodReading, Probing};
 use crate::model::{
-    BenchMeter, CompileError, Found, Model, Read, Taken, TestInfo, compile_for, outline, recognise,
+    BenchMeter, CompileError, Found, LineInfo, Model, Read, RestsOn, Taken, TestInfo, compile_for,
+    outline, recognise,
 };
 use crate::plan::{
     Advice, Costs, Effort, PlanRemedy, PlanTest, Situation, Turn, advise, turning_point,
 };
-use crate::rulebase::{Kind, Rulebase};
+use crate::rulebase::{Kind, MeterMode, Rulebase};
+use crate::shown::shown;
 
 /// What can be set for working out a job.
 #[derive(Clone, Copy, Debug, Default, PartialEq)]
@@ -108,6 +111,25 @@ pub enum CaseError {
         shows: String,
         /// Why not.
         why: String,
+    },
+    /// A reading of a good board for a test that has none.
+    #[error("`{0}` measures no line, so there is nothing to compare with a good board's reading")]
+    NoLine(String),
+    /// A reading of a good board of nobody.
+    #[error("say whose board it was, such as `donor in drawer 3`")]
+    Nobodys,
+    /// What no good board can read.
+    #[error(
+        "`{reads}` cannot be what a good board reads in `{test}`, which by the rules is {good}; \
+         see whether it is the same point, mode and model"
+    )]
+    NotGood {
+        /// The test.
+        test: String,
+        /// What was typed.
+        reads: String,
+        /// What it is by the rules.
+        good: String,
     },
     /// What was seen cannot be under the rules.
     #[error("the results cannot all be right under these rules; no set of faults explains them")]
@@ -296,6 +318,7 @@ impl Case {
             case.history.push(None, None, What::Seen(seen));
         }
         case.model.unsaid(&case.symptoms);
+        case.references(rules, &file.steps)?;
         for (n, entry) in file.steps.iter().enumerate() {
             case.says.push(None);
             let entered = case.enter(rules, n, entry).unwrap_or_else(|e| {
@@ -304,6 +327,7 @@ impl Case {
             });
             case.entered.push(entered);
         }
+        case.see_siblings(0..case.model.lines.len())?;
         case.work_out();
         if case.belief.impossible {
             return Err(CaseError::Impossible);
@@ -314,6 +338,11 @@ impl Case {
     fn enter(&mut self, rules: &Rulebase, n: usize, entry: &Entry) -> Result<Entered, CaseError> {
         match entry {
             Entry::Note(_) => Ok(Entered::Other),
+            // Taken up before all else, since it holds for all of them.
+            Entry::Reference(_) => Ok(match self.unfit.iter().any(|u| u.0 == Some(n)) {
+                true => Entered::Unfit,
+                false => Entered::Other,
+            }),
             Entry::Meter(name) => {
                 self.model.take(&BenchMeter::of(rules, Some(name))?)?;
                 Ok(Entered::Other)
@@ -346,6 +375,9 @@ impl Case {
             }
             Entry::Result(r) => {
                 let test = one(self.model.test(&r.test), "test", &r.test)?;
+                if let Some(m) = self.model.tests[test].measures {
+                    self.see_siblings(m.line..m.line + 1)?;
+                }
                 let other = r.as_it_stands.then(|| self.model.test_in(test, self.state));
                 let other = other.flatten();
                 let t = other.as_ref().unwrap_or(&self.model.tests[test]);
@@ -395,6 +427,85 @@ impl Case {
 
     fn change(&mut self, c: Change, entry: usize, test: Option<usize>) {
         self.history.push(Some(entry), test, What::Changed(c));
+    }
+
+    /// Takes up what good boards read, whenever it was entered: it is knowledge
+    /// of the model, and no evidence on this device.
+    fn references(&mut self, rules: &Rulebase, steps: &[Entry]) -> Result<(), CaseError> {
+        let mut meter = self.model.meter.clone();
+        let mut lines = Vec::new();
+        for (n, entry) in steps.iter().enumerate() {
+            match entry {
+                Entry::Meter(name) => {
+                    meter = BenchMeter::of(rules, Some(name)).unwrap_or(meter);
+                }
+                Entry::Reference(r) => match self.refer(rules, &meter, r) {
+                    Ok(line) => lines.push(line),
+                    Err(e) => self.unfit.push((Some(n), e)),
+                },
+                _ => {}
+            }
+        }
+        Ok(self.model.foretell_lines(&lines)?)
+    }
+
+    /// Takes up what one good board reads; gives the line.
+    fn refer(
+        &mut self,
+        rules: &Rulebase,
+        meter: &BenchMeter,
+        r: &Reference,
+    ) -> Result<usize, CaseError> {
+        let test = one(self.model.test(&r.test), "test", &r.test)?;
+        let t = &self.model.tests[test];
+        let Some(at) = t.measures else {
+            return Err(CaseError::NoLine(t.id.clone()));
+        };
+        if r.from.trim().is_empty() {
+            return Err(CaseError::Nobodys);
+        }
+        let with = match &r.meter {
+            Some(name) => BenchMeter::of(rules, Some(name))?,
+            None => meter.clone(),
+        };
+        let refused = |why: &str| CaseError::NoReading {
+            test: t.id.clone(),
+            shows: r.reads.trim().to_owned(),
+            why: why.to_owned(),
+        };
+        let value = match measured(t, &r.reads)? {
+            Some(v) if v.is_finite() => v,
+            Some(_) => {
+                return Err(refused("OL says nothing of what a good board is like"));
+            }
+            None => return Err(refused("it is no value")),
+        };
+        let (id, good) = (t.id.clone(), t.good_reads().to_owned());
+        match self.model.refer(at, value, &with.meter, r.from.trim()) {
+            Ok(()) => Ok(at.line),
+            Err(CalibrateError::Solve(why)) => Err(CaseError::Compile(CompileError::Line {
+                line: self.model.lines[at.line].id.clone(),
+                why,
+            })),
+            Err(_) => Err(CaseError::NotGood {
+                test: id,
+                reads: r.reads.trim().to_owned(),
+                good,
+            }),
+        }
+    }
+
+    /// Takes up what was read on the siblings of lines, so that what is foretold
+    /// of them rests on it.
+    fn see_siblings(&mut self, lines: std::ops::Range<usize>) -> Result<(), CaseError> {
+        let mut changed = Vec::new();
+        for line in lines {
+            let seen = self.history.seen(&self.model, line);
+            if self.model.lines[line].see(seen) {
+                changed.push(line);
+            }
+        }
+        Ok(self.model.foretell_lines(&changed)?)
     }
 
     fn move_to(&mut self, conditions: &[usize]) {
@@ -698,10 +809,59 @@ impl Case {
             })
             .collect();
         faults.sort_by(|a, b| likelier(a.0, b.0));
+        let (rests_on, rests_on_says) = self.rests_on(line, measures.probing);
         Some(CanTell {
             good: words(forecast.good.typical()),
+            rests_on: rests_on.to_owned(),
+            rests_on_says,
             faults: faults.into_iter().map(|f| f.1).collect(),
         })
+    }
+
+    /// What a forecast rests on, for programs and in words.
+    fn rests_on(&self, line: &LineInfo, probing: Probing) -> (&'static str, String) {
+        let reads = |r: &GoodReading| {
+            let place = &line.line.points[r.probing.point].name;
+            let value = shown(r.value, r.probing.mode.unit());
+            match r.probing.mode {
+                MeterMode::Diode => format!("{value} in diode mode at the {place}"),
+                MeterMode::Volts | MeterMode::Ohms => format!("{value} at the {place}"),
+            }
+        };
+        match line.rests_on(probing) {
+            RestsOn::GoodBoards(all) => {
+                let all: Vec<String> = all
+                    .iter()
+                    .map(|r| format!("{} ({})", reads(&r.reading), r.from))
+                    .collect();
+                let says = format!("a good board of the model reads {}", all.join(", "));
+                ("good-board", says)
+            }
+            RestsOn::Siblings(all) => {
+                let all: Vec<String> = all
+                    .iter()
+                    .map(|s| {
+                        let id = &self.model.tests[s.test].id;
+                        let value = shown(s.reading.value, s.reading.probing.mode.unit());
+                        format!(
+                            "{id} reads {value}, taken for well with {}",
+                            percent(s.well)
+                        )
+                    })
+                    .collect();
+                let says = format!(
+                    "a line of this board that is built alike: {}",
+                    all.join(", ")
+                );
+                ("sibling", says)
+            }
+            RestsOn::Practice => (
+                "practice",
+                "what is usual; what a good board of the model reads here would narrow it \
+                 (`reference`)"
+                    .to_owned(),
+            ),
+        }
     }
 
     /// Whether a remedy has been ruled out.
@@ -843,6 +1003,7 @@ fn packs_in_play(
         let name = match e {
             Entry::Result(r) => r.test.as_str(),
             Entry::Remedy(d) => d.did.as_str(),
+            Entry::Reference(r) => r.test.as_str(),
             _ => continue,
         };
         let last = name.rsplit('/').next().unwrap_or(name);
@@ -870,6 +1031,33 @@ fn packs_in_play(
         .filter(|p| packs.contains(p) || rules.packs.iter().any(|r| r.minimal && r.id == **p))
         .cloned()
         .collect())
+}
+
+/// Reads a measured value, infinite for over limit; `None` if it is no number.
+///
+/// # Errors
+/// If it is in another unit, doubtful, or what no meter shows.
+fn measured(t: &TestInfo, shows: &str) -> Result<Option<f64>, CaseError> {
+    let asked = Asked::by(t);
+    let (test, typed) = (t.id.clone(), shows.trim().to_owned());
+    match reading::read(shows, &asked) {
+        Typed::Value(v) | Typed::Noted { value: v, .. } => Ok(Some(v)),
+        Typed::OtherUnit => Err(CaseError::WrongUnit {
+            test,
+            shows: typed,
+            unit: asked.unit.to_owned(),
+        }),
+        Typed::Doubtful { could_be } => Err(CaseError::Doubtful {
+            shows: typed,
+            could_be,
+        }),
+        Typed::Impossible { why } => Err(CaseError::NoReading {
+            test,
+            shows: typed,
+            why,
+        }),
+        Typed::NoNumber => Ok(None),
+    }
 }
 
 /// Reads what a test showed: an outcome's name or a beginning of it, yes or
@@ -912,43 +1100,20 @@ pub(crate) fn outcome_of(t: &TestInfo, shows: &str) -> Result<usize, CaseError> 
         .collect();
     // `short` may be the beginning of an outcome's name.
     let named = typed == "short" && starts.len() == 1;
-    if !named && t.outcomes.iter().any(|o| o.between.is_some()) {
-        let asked = Asked::by(t);
-        match reading::read(shows, &asked) {
-            Typed::Value(v) | Typed::Noted { value: v, .. } => {
-                // Neighbouring ranges share an end; the healthier one gets it.
-                let hit = t
-                    .outcomes
-                    .iter()
-                    .position(|o| o.between.is_some_and(|(a, b)| v >= a && v <= b));
-                return hit.ok_or_else(|| CaseError::OutsideAll {
-                    test: t.id.clone(),
-                    shows: shows.trim().to_owned(),
-                    can_be: words(),
-                });
-            }
-            Typed::OtherUnit => {
-                return Err(CaseError::WrongUnit {
-                    test: t.id.clone(),
-                    shows: shows.trim().to_owned(),
-                    unit: asked.unit.to_owned(),
-                });
-            }
-            Typed::Doubtful { could_be } => {
-                return Err(CaseError::Doubtful {
-                    shows: shows.trim().to_owned(),
-                    could_be,
-                });
-            }
-            Typed::Impossible { why } => {
-                return Err(CaseError::NoReading {
-                    test: t.id.clone(),
-                    shows: shows.trim().to_owned(),
-                    why,
-                });
-            }
-            Typed::NoNumber => {}
-        }
+    if !named
+        && t.outcomes.iter().any(|o| o.between.is_some())
+        && let Some(v) = measured(t, shows)?
+    {
+        // Neighbouring ranges share an end; the healthier one gets it.
+        let hit = t
+            .outcomes
+            .iter()
+            .position(|o| o.between.is_some_and(|(a, b)| v >= a && v <= b));
+        return hit.ok_or_else(|| CaseError::OutsideAll {
+            test: t.id.clone(),
+            shows: shows.trim().to_owned(),
+            can_be: words(),
+        });
     }
     match starts.as_slice() {
         [one] => Ok(*one),

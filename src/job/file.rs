@@ -57,6 +57,9 @@ pub enum Entry {
     Cannot(Cannot),
     /// A test was done and its result is unclear.
     Unclear(Unclear),
+    /// What a good board of the same model reads in a test: no evidence on this
+    /// device, but what its reading is compared with.
+    Reference(Reference),
     /// Another meter was taken, by its name in the rules: what is read from
     /// here on is read with it.
     Meter(String),
@@ -77,6 +80,21 @@ pub struct Shown {
     /// A remark.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub note: Option<String>,
+}
+
+/// What a good board of the same model and variant reads in a test.
+#[derive(Clone, Debug, Default, PartialEq, Serialize, Deserialize)]
+#[serde(rename_all = "kebab-case")]
+pub struct Reference {
+    /// The test.
+    pub test: String,
+    /// What it reads, with its unit.
+    pub reads: String,
+    /// Whose board it was, or where it was read.
+    pub from: String,
+    /// The meter it was read with; without it, the one in use then.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub meter: Option<String>,
 }
 
 /// A remedy that was done.

@@ -4,13 +4,17 @@
 //! faults in between: what a fault does to the line, how large it is and what
 //! the parts of the line are stays the same from one to the next. A change that
 //! touches one of its faults begins a new finding.
+//!
+//! Lines that are built alike tell of one another. Each is judged by those whose
+//! finding began before its own and still goes on then, and never the other way
+//! round: so none counts twice.
 
 use std::cell::RefCell;
 use std::collections::HashMap;
 use std::sync::Arc;
 
 use crate::belief::{Belief, Change, Event, FaultId, Finding, Seen};
-use crate::model::{Model, Taken};
+use crate::model::{Model, Sibling, SiblingReading, Taken};
 
 /// Something that happened.
 #[derive(Clone, Debug)]
@@ -39,12 +43,16 @@ struct Happened {
     what: What,
 }
 
+/// The entries of readings of a line, and of those of lines built alike that they
+/// are judged by.
+type Entries = (Vec<Option<usize>>, Vec<Option<usize>>);
+
 /// Everything in force that happened to a device.
 #[derive(Clone, Debug, Default)]
 pub(super) struct History {
     all: Vec<Happened>,
     /// What readings were found to say together, by their entries.
-    recorded: RefCell<HashMap<Vec<Option<usize>>, Arc<Finding>>>,
+    recorded: RefCell<HashMap<Entries, Arc<Finding>>>,
 }
 
 /// What makes one event of the belief: something that happened, or readings of
@@ -54,6 +62,9 @@ struct Slot<'h> {
     of: Vec<&'h Happened>,
     /// Their places among the results; none for a change.
     places: Vec<usize>,
+    /// Of a line: other lines built alike that are read by then, each with what
+    /// makes their event.
+    beside: Vec<(Sibling, usize)>,
 }
 
 /// Events for the belief with what they came from.
@@ -147,6 +158,19 @@ impl History {
         at.map_or_else(Vec::new, |at| taken(&slots[*at].of))
     }
 
+    /// What was read on a line's siblings since something was last done about
+    /// them: the other half of the line is one.
+    pub(super) fn seen(&self, model: &Model, line: usize) -> Vec<SiblingReading> {
+        let siblings = &model.lines[line].siblings;
+        if siblings.is_empty() {
+            return Vec::new();
+        }
+        let (slots, open) = self.slots(model, |_| true);
+        let of = |s: &Sibling| Some((*s, *open.get(&s.line)?));
+        let beside: Vec<(Sibling, usize)> = siblings.iter().filter_map(of).collect();
+        seen(model, line, &slots, &beside)
+    }
+
     /// What makes one event each, with only some of the results, by their
     /// places; and by line the one that a further reading of it would add to.
     fn slots(
@@ -163,9 +187,15 @@ impl History {
                 continue;
             }
             let mut at = slots.len();
+            let mut beside = Vec::new();
             match &h.what {
                 What::Seen(_) => {}
-                What::Read(taken) => at = *open.entry(taken.line).or_insert(at),
+                What::Read(taken) => {
+                    let siblings = model.lines[taken.line].siblings.iter();
+                    let others = siblings.filter(|s| s.line != taken.line);
+                    beside.extend(others.filter_map(|s| Some((*s, *open.get(&s.line)?))));
+                    at = *open.entry(taken.line).or_insert(at);
+                }
                 What::Changed(change) => open.retain(|line, _| {
                     let faults = &model.lines[*line].faults;
                     !faults.iter().any(|f| touches(change, f.1))
@@ -175,6 +205,7 @@ impl History {
                 slots.push(Slot {
                     of: Vec::new(),
                     places: Vec::new(),
+                    beside,
                 });
             }
             slots[at].of.push(h);
@@ -186,30 +217,36 @@ impl History {
     /// The events with only some of the results, by their places.
     pub(super) fn events(&self, model: &Model, keep: impl Fn(usize) -> bool) -> Events {
         let mut events = Events::default();
-        for slot in self.slots(model, keep).0 {
+        let slots = self.slots(model, keep).0;
+        for slot in &slots {
             let event = match &slot.of[0].what {
                 What::Changed(change) => Event::Changed(change.clone()),
                 What::Seen(seen) => Event::Seen(seen.clone()),
                 What::Read(_) => Event::Seen(Seen {
-                    finding: self.recorded(model, &slot.of),
+                    finding: self.recorded(model, slot, &slots),
                     outcome: 0,
                 }),
             };
             events.all.push(event);
             events.entries.push(slot.of[0].entry);
-            events.places.extend(slot.places);
+            events.places.extend(&slot.places);
         }
         events
     }
 
-    fn recorded(&self, model: &Model, readings: &[&Happened]) -> Arc<Finding> {
-        let entries: Vec<Option<usize>> = readings.iter().map(|h| h.entry).collect();
+    fn recorded(&self, model: &Model, slot: &Slot, all: &[Slot]) -> Arc<Finding> {
+        let of = |s: &Slot| -> Vec<Option<usize>> { s.of.iter().map(|h| h.entry).collect() };
+        let beside = slot.beside.iter().flat_map(|(_, at)| of(&all[*at]));
+        let entries = (of(slot), beside.collect());
         if let Some(known) = self.recorded.borrow().get(&entries) {
             return known.clone();
         }
-        let taken = taken(readings);
+        let taken = taken(&slot.of);
+        let seen = taken
+            .first()
+            .map_or_else(Vec::new, |t| seen(model, t.line, all, &slot.beside));
         // A line that cannot be solved tells nothing.
-        let finding = model.recorded(&taken).unwrap_or_else(|| {
+        let finding = model.recorded(&taken, &seen).unwrap_or_else(|| {
             let nothing = std::iter::once(1.0).chain(taken.iter().map(|_| 0.0));
             Finding::recorded(&[(Vec::new(), nothing.collect())])
         });
@@ -218,6 +255,23 @@ impl History {
         all.insert(entries, finding.clone());
         finding
     }
+}
+
+/// What readings of siblings tell of a line.
+fn seen(
+    model: &Model,
+    line: usize,
+    slots: &[Slot],
+    beside: &[(Sibling, usize)],
+) -> Vec<SiblingReading> {
+    let mut out = Vec::new();
+    for (sibling, at) in beside {
+        out.extend(slots[*at].of.iter().filter_map(|h| match &h.what {
+            What::Read(taken) => model.sibling_reading(line, *sibling, h.test?, taken),
+            _ => None,
+        }));
+    }
+    out
 }
 
 /// The readings among what happened.

@@ -13,4 +13,4 @@ pub mod view;
 
 pub(crate) use case::outcome_of as outcome;
 pub use case::{Case, CaseError, Closed, Entered, Settings};
-pub use file::{Cannot, CaseFile, Closing, ClosingState, Did, Entry, Shown, Unclear};
+pub use file::{Cannot, CaseFile, Closing, ClosingState, Did, Entry, Reference, Shown, Unclear};

@@ -119,7 +119,7 @@ pub struct TrailStep {
     /// When.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub at: Option<String>,
-    /// result, remedy, note, cannot, unclear or meter.
+    /// result, remedy, note, cannot, unclear, meter or reference.
     pub kind: String,
     /// Identifier of the test or remedy.
     #[serde(skip_serializing_if = "Option::is_none")]
@@ -313,6 +313,13 @@ impl Trail {
                 Entry::Note(t) => {
                     step.kind = "note".into();
                     step.text = t.clone();
+                }
+                Entry::Reference(r) => {
+                    step.kind = "reference".into();
+                    name_test(&mut step, &r.test);
+                    step.manner = None;
+                    step.shows = Some(r.reads.trim().to_owned());
+                    step.note = Some(r.from.clone());
                 }
                 Entry::Meter(name) => {
                     step.kind = "meter".into();

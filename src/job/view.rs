@@ -165,6 +165,10 @@ pub struct DistrustView {
 pub struct CanTell {
     /// What a good line reads, with its unit.
     pub good: String,
+    /// What that rests on: `good-board`, `sibling` or `practice`.
+    pub rests_on: String,
+    /// The same in words.
+    pub rests_on_says: String,
     /// Each fault that the line can have, the likeliest first.
     pub faults: Vec<CanTellFault>,
 }
@@ -249,6 +253,7 @@ pub fn state(case: &Case, steps: &[Entry], many: usize) -> StateView {
                 Some(n) => format!("entry {}: {why}", n + 1),
                 None => format!("intake: {why}"),
             })
+            .chain(case.model.refused.iter().map(|r| format!("rules: {r}")))
             .chain(case.void().iter().map(|(n, why)| {
                 let why = why.trim_end_matches('.');
                 format!("entry {}, read as the device stood: {why}", n + 1)

@@ -92,7 +92,7 @@ impl Forecast {
     ) -> Result<Self, SolveError> {
         let wiring = wired.for_mode(probing.mode);
         let mut solver = Solver::new(&wiring.network)?;
-        let mut predictor = Predictor::new(&mut solver, meter, &wiring.spreads);
+        let mut predictor = Predictor::new(&mut solver, meter, &wiring.spreads).told(&wiring.told);
         let (red, black) = probes(wiring.nodes[line.points[probing.point].node], probing.mode);
         let at = meter_mode(probing.mode);
         let mut always = Vec::new();
@@ -135,14 +135,7 @@ impl Forecast {
             }
             faulty.extend(Prediction::mixture(&of).map(|p| (f, p)));
         }
-        let tail = 0.5 * (1.0 - GOOD_SHARE);
-        let bounds = match (good.quantile(tail), good.quantile(1.0 - tail)) {
-            (Reading::Value(low), Reading::Value(high)) => Some((low, high)),
-            (Reading::Value(low), Reading::OL) if good.typical() != Reading::OL => {
-                Some((low, f64::INFINITY))
-            }
-            _ => None,
-        };
+        let bounds = bounds(&good);
         Ok(Forecast {
             good,
             bounds,
@@ -199,6 +192,18 @@ impl Forecast {
                 visibility: self.good.visibility(p),
             })
             .collect()
+    }
+}
+
+/// What counts as good, given what a good line reads.
+pub(super) fn bounds(good: &Prediction) -> Option<(f64, f64)> {
+    let tail = 0.5 * (1.0 - GOOD_SHARE);
+    match (good.quantile(tail), good.quantile(1.0 - tail)) {
+        (Reading::Value(low), Reading::Value(high)) => Some((low, high)),
+        (Reading::Value(low), Reading::OL) if good.typical() != Reading::OL => {
+            Some((low, f64::INFINITY))
+        }
+        _ => None,
     }
 }
 

@@ -10,8 +10,10 @@
 //! | `bypass` | whether a wire may go round a part, and which wire |
 //! | `forecast` | the readings of one point and mode under every fault, as foretold |
 //! | `together` | readings of one line taken together |
+//! | `calibrate` | a line bent to what good ones read |
 //! | `trust` | bench conditions in which a reading is not to be trusted |
 mod bypass;
+mod calibrate;
 mod forecast;
 mod meter;
 mod path;
@@ -21,6 +23,7 @@ mod trust;
 mod wiring;
 
 pub use bypass::{Bypass, BypassError, Stretch, USUAL_LENGTH, Wire, bypass};
+pub use calibrate::{GoodLine, GoodReading};
 pub use forecast::{CATEGORIES, Category, Forecast, Probing, Tells};
 pub use path::{Branch, End, Stop, wires};
 pub use table::Table;

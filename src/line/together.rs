@@ -172,6 +172,8 @@ struct Solves<'s> {
     /// state of power, and how many there are.
     places: Vec<usize>,
     unknown: usize,
+    /// Which of them are alike, with their correlation.
+    twins: Vec<(usize, usize, f64)>,
     at: (Node, Node),
     mode: Mode,
     shown: Option<Reading>,
@@ -216,6 +218,12 @@ impl Solves<'_> {
         let mut by = vec![0.0; self.unknown];
         for (place, x) in self.places.iter().zip(&o.by) {
             by[*place] = *x;
+        }
+        // What two have in common is an unknown by itself.
+        for (one, other, alike) in &self.twins {
+            by.push(alike.sqrt() * (by[*one] + by[*other]));
+            by[*one] *= (1.0 - alike).sqrt();
+            by[*other] *= (1.0 - alike).sqrt();
         }
         o.by = by;
         Ok(o)
@@ -285,10 +293,11 @@ impl Survey {
         let mut solver = Solver::new(&wiring.network)?;
         let point = &self.line.points[self.probing.point];
         let mut solves = Solves {
-            predictor: Predictor::new(&mut solver, &self.meter, &wiring.spreads),
+            predictor: Predictor::new(&mut solver, &self.meter, &wiring.spreads).told(&wiring.told),
             always,
             places: places.collect(),
             unknown: all.len(),
+            twins: self.wired.twins(&self.line, &all),
             at: probes(wiring.nodes[point.node], self.probing.mode),
             mode: meter_mode(self.probing.mode),
             shown: self.shown,

@@ -152,7 +152,8 @@ impl OnBench<'_> {
     fn good(&self, open: &[usize]) -> Result<Prediction, SolveError> {
         let wiring = self.wired.for_mode(self.wanted.mode);
         let mut solver = Solver::new(&wiring.network)?;
-        let mut predictor = Predictor::new(&mut solver, self.meter, &wiring.spreads);
+        let mut predictor =
+            Predictor::new(&mut solver, self.meter, &wiring.spreads).told(&wiring.told);
         let mut faults = Vec::new();
         for part in open {
             faults.extend(wiring.harm(self.line, Harm::Open(*part))?);

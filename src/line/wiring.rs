@@ -1,5 +1,6 @@
 //! A line as a network.
 
+use crate::circuit::calibrate::Told;
 use crate::circuit::fault::{BOARD_LEAKAGE, Fault, Range};
 use crate::circuit::meter::Mode;
 use crate::circuit::network::{
@@ -30,6 +31,9 @@ const BODY_VOLTS: f64 = 0.6;
 /// Above this a part is meant to be a resistance, and one gone high is some
 /// times its value; below it is meant to be a connection, ohm.
 const MEANT_AS_RESISTOR: f64 = 100.0;
+/// By how much a junction, volt, and a resistance, per cent, may differ between
+/// good boards of one model. Common practice, no source.
+const OWN: (f64, f64) = (0.01, 5.0);
 /// How much too high a resistor gone high is. Common practice, no source.
 const GONE_HIGH: (f64, f64) = (1.0, 100.0);
 
@@ -46,6 +50,11 @@ pub struct Wiring {
     pub spreads: Vec<Spread>,
     /// Whether the device is on.
     power: bool,
+    /// How little of each is known of the model: what all its boards have in
+    /// common, as standard deviation in the order of the spreads.
+    pub(super) shared: Vec<f64>,
+    /// What [good boards](super::calibrate) have told of the spreads together.
+    pub(super) told: Vec<Told>,
 }
 
 /// A line in both states.
@@ -105,6 +114,37 @@ fn relative(k: &Known) -> f64 {
     }
 }
 
+/// How little of a value is known of the model. Within some per cent means what
+/// boards differ by; between two values means that nobody knows which it is, and
+/// boards differ by little.
+fn shared(kind: &PartKind, spread: &Spread) -> f64 {
+    let known = match (kind, spread.parameter) {
+        (PartKind::Path(k) | PartKind::Junction(k), _) => Some(k),
+        (PartKind::Switch(k), Parameter::Resistance) => Some(k),
+        (PartKind::Rail { volts, .. }, Parameter::Volts) => Some(volts),
+        (PartKind::Rail { idle, .. }, Parameter::Resistance) => Some(idle),
+        _ => None,
+    };
+    match known.map(|k| k.doubt) {
+        Some(Doubt::Percent(_)) => 0.0,
+        Some(Doubt::Between(..)) | None => {
+            let all = spread.deviation.powi(2);
+            (all - apart(spread, OWN).powi(2)).max(0.0).sqrt()
+        }
+    }
+}
+
+/// By how much values that should be alike differ, as standard deviation in the
+/// unit of the spread: rectangular within limits (JCGM 100:2008, 4.3.7).
+pub(super) fn apart(spread: &Spread, (volts, percent): (f64, f64)) -> f64 {
+    let within = match spread.parameter {
+        Parameter::Saturation => volts / (IDEALITY * THERMAL_VOLTAGE),
+        Parameter::Volts => volts,
+        _ => percent / 100.0,
+    };
+    (within / 3f64.sqrt()).min(spread.deviation)
+}
+
 impl Wiring {
     fn new(line: &Line, power: bool) -> Result<Self, NetworkError> {
         let mut network = Network::new();
@@ -118,11 +158,15 @@ impl Wiring {
             parts: Vec::new(),
             spreads: Vec::new(),
             power,
+            shared: Vec::new(),
+            told: Vec::new(),
         };
         for part in &line.parts {
             let (a, b) = (w.nodes[part.from], w.nodes[part.to]);
             let elements = w.part(&part.id, &part.kind, a, b, power)?;
             w.parts.push(elements);
+            let new = &w.spreads[w.shared.len()..];
+            w.shared.extend(new.iter().map(|s| shared(&part.kind, s)));
         }
         w.network.set_board_leakage(BOARD_LEAKAGE)?;
         Ok(w)

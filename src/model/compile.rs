@@ -144,6 +144,18 @@ pub fn compile_for(
     meter: &BenchMeter,
 ) -> Result<Model, CompileError> {
     let mut model = build(rules, unit, history, in_play, false)?;
+    for (test, good) in std::mem::take(&mut model.known_good) {
+        let Some(at) = model.tests[test].measures else {
+            continue;
+        };
+        let with = BenchMeter::of(rules, good.meter.as_deref())?.meter;
+        if let Err(why) = model.refer(at, good.value, &with, &good.source) {
+            let (id, from) = (&model.tests[test].id, &good.source);
+            model
+                .refused
+                .push(format!("{id} of a good board ({from}): {why}"));
+        }
+    }
     model.take(meter)?;
     Ok(model)
 }
@@ -282,6 +294,7 @@ impl Builder<'_> {
         let mut shared_faults: HashMap<PackFault, usize> = HashMap::new();
         let mut shared_functions: HashMap<usize, usize> = HashMap::new();
         let mut shared_lines: HashMap<usize, usize> = HashMap::new();
+        let mut lines_of: Vec<Vec<usize>> = Vec::new();
         for (c, Carried { name, also }) in copies.iter().enumerate() {
             let mut copy = Copy {
                 pack,
@@ -304,6 +317,8 @@ impl Builder<'_> {
                 self.lines(&mut copy, &mut shared_lines)?;
                 self.tests(&copy);
                 self.remedies(&copy)?;
+                self.alike(&copy, &lines_of);
+                lines_of.push(copy.lines.clone());
             }
             self.model.copies.push(CopyInfo {
                 pack: pack.id.clone(),
@@ -517,6 +532,38 @@ impl Builder<'_> {
         Ok(())
     }
 
+    /// Which lines are built alike: by the pack, as halves of one, and the same
+    /// line of other copies where they have it with the same parts.
+    fn alike(&mut self, copy: &Copy, others: &[Vec<usize>]) {
+        let sibling = |line: usize, mirrored: bool| Sibling { line, mirrored };
+        for (i, at) in copy.lines.iter().copied().enumerate() {
+            let line = &self.model.lines[at].line;
+            // A device may have one of two siblings built otherwise.
+            let mutual = |other: &usize| self.model.lines[*other].line.siblings.contains(&i);
+            let of_pack = line.siblings.iter();
+            let of_pack = of_pack
+                .filter_map(|s| copy.lines.get(*s).copied())
+                .filter(mutual);
+            let same = |other: &usize| self.model.lines[*other].line.parts == line.parts;
+            let of_copies = others.iter().filter_map(|o| o.get(i).copied()).filter(same);
+            let alike: Vec<usize> = of_pack.chain(of_copies).collect();
+            let halved = line.halves.is_some();
+            // Copies may share a line: it is no sibling of itself.
+            let add = |to: &mut Vec<Sibling>, new: Sibling| {
+                if !to.contains(&new) {
+                    to.push(new);
+                }
+            };
+            for other in alike.into_iter().filter(|o| *o != at) {
+                add(&mut self.model.lines[at].siblings, sibling(other, false));
+                add(&mut self.model.lines[other].siblings, sibling(at, false));
+            }
+            if halved {
+                add(&mut self.model.lines[at].siblings, sibling(at, true));
+            }
+        }
+    }
+
     fn probing(&self, t: &Test, point: usize, mode: MeterMode) -> Probing {
         Probing {
             point,
@@ -529,7 +576,7 @@ impl Builder<'_> {
     /// end.
     fn tests(&mut self, copy: &Copy) {
         let pack = copy.pack;
-        for t in &pack.tests {
+        for (index, t) in pack.tests.iter().enumerate() {
             if !copy.counts(&t.only_on) {
                 continue;
             }
@@ -630,6 +677,11 @@ impl Builder<'_> {
                 }
                 _ => t.ask.clone(),
             };
+            let good = self.device.into_iter().flat_map(|d| &d.good);
+            let good = good.filter(|g| g.pack == pack.id && g.test == index);
+            let good = good.filter(|g| copy.counts(&g.only_on));
+            let at = self.model.tests.len();
+            self.model.known_good.extend(good.map(|g| (at, g.clone())));
             self.model.tests.push(TestInfo {
                 id: copy.id(&t.id, once),
                 ask: copy.words(&asked),

@@ -5,15 +5,17 @@ mod together;
 use std::sync::{Arc, Mutex, PoisonError};
 
 use super::compile::drawn_at_random;
+use super::known::{Reference, RestsOn, Sibling, SiblingReading};
 use super::{Found, Model, OutcomeInfo, TestInfo};
 use crate::belief::{FaultId, Finding};
 use crate::bench::{BenchState, Power};
+use crate::circuit::calibrate::CalibrateError;
 use crate::circuit::meter::{Meter, Reading};
 use crate::circuit::predict::Prediction;
 use crate::circuit::solve::SolveError;
 use crate::line::{
-    Bypass, BypassError, CATEGORIES, Distrust, Forecast, Probing, Stretch, USUAL_LENGTH, Wired,
-    bypass, distrust,
+    Bypass, BypassError, CATEGORIES, Distrust, Forecast, GoodReading, Probing, Stretch,
+    USUAL_LENGTH, Wired, bypass, distrust,
 };
 use crate::rulebase::{Line, MeterMode, PackFault};
 use crate::shown::shown;
@@ -41,7 +43,16 @@ pub struct LineInfo {
     pub faults: Vec<(PackFault, FaultId)>,
     /// The meter on the bench.
     pub meter: Arc<Meter>,
-    wired: Wired,
+    /// What good boards are known to read.
+    pub references: Vec<Reference>,
+    /// Lines that are built alike.
+    pub siblings: Vec<Sibling>,
+    /// What was read on them.
+    pub(super) seen: Vec<SiblingReading>,
+    /// As the rules have it.
+    pub(super) plain: Wired,
+    /// The same bent to what good boards read.
+    pub(super) wired: Wired,
 }
 
 /// Which reading a test takes.
@@ -53,18 +64,22 @@ pub struct Measures {
     pub probing: Probing,
 }
 
-/// What was solved for a line, a meter and a way of measuring, for a resistance
-/// perhaps in one of the meter's ranges.
+/// What was solved for a line bent to good readings, a meter and a way of
+/// measuring, for a resistance perhaps in one of the meter's ranges.
 struct Solved<T> {
     line: Line,
+    bend: Vec<GoodReading>,
     meter: Arc<Meter>,
     probing: Probing,
     range: Option<usize>,
     what: Arc<T>,
 }
 
-/// All that was solved, once: it is asked for at every entry of every job.
+/// What was solved, once: it is asked for at every entry of every job.
 struct Memo<T>(Mutex<Vec<Solved<T>>>);
+
+/// So many are kept; beyond that the older half goes.
+const KEPT: usize = 2048;
 
 impl<T> Memo<T> {
     const fn new() -> Self {
@@ -73,23 +88,30 @@ impl<T> Memo<T> {
 
     fn get(
         &self,
-        line: &Line,
-        meter: &Arc<Meter>,
-        probing: Probing,
-        range: Option<usize>,
-        solve: impl FnOnce() -> Result<T, SolveError>,
-    ) -> Result<Arc<T>, SolveError> {
+        info: &LineInfo,
+        bend: &[GoodReading],
+        (meter, probing, range): (&Arc<Meter>, Probing, Option<usize>),
+        solve: impl FnOnce(&[Wired]) -> Result<T, SolveError>,
+    ) -> Result<Arc<T>, CalibrateError> {
         // Not held while one is worked out: others may be at work on theirs.
         let known = || self.0.lock().unwrap_or_else(PoisonError::into_inner);
         let same = |k: &&Solved<T>| {
-            (k.probing, k.range) == (probing, range) && k.meter == *meter && k.line == *line
+            (k.probing, k.range) == (probing, range)
+                && k.meter == *meter
+                && k.bend == bend
+                && k.line == info.line
         };
         if let Some(k) = known().iter().find(same) {
             return Ok(k.what.clone());
         }
-        let what = Arc::new(solve()?);
-        known().push(Solved {
-            line: line.clone(),
+        let what = Arc::new(solve(&info.bent(bend)?)?);
+        let mut all = known();
+        if all.len() >= KEPT {
+            all.drain(..KEPT / 2);
+        }
+        all.push(Solved {
+            line: info.line.clone(),
+            bend: bend.to_vec(),
             meter: meter.clone(),
             probing,
             range,
@@ -111,10 +133,14 @@ impl LineInfo {
         Ok(LineInfo {
             id,
             name,
+            plain: Wired::new(&line)?,
             wired: Wired::new(&line)?,
             line,
             faults,
             meter: Arc::new(Meter::handheld()),
+            references: Vec::new(),
+            siblings: Vec::new(),
+            seen: Vec::new(),
         })
     }
 
@@ -123,8 +149,53 @@ impl LineInfo {
     /// # Errors
     /// If the line cannot be solved.
     pub fn forecast(&self, probing: Probing) -> Result<Arc<Forecast>, SolveError> {
-        FORECASTS.get(&self.line, &self.meter, probing, None, || {
-            Forecast::new(&self.line, &self.wired, &self.meter, probing)
+        let RestsOn::Siblings(seen) = self.rests_on(probing) else {
+            return self.by_itself(&self.meter, probing);
+        };
+        let id = |f: &PackFault| self.faults.iter().find(|x| x.0 == *f).map(|x| x.1);
+        self.as_seen(
+            &seen,
+            |bend| self.forecast_as(bend, &self.meter, probing),
+            |narrow, broad, well| {
+                let well = |faults: &[PackFault]| {
+                    let faults: Vec<FaultId> = faults.iter().filter_map(id).collect();
+                    well(&faults)
+                };
+                Arc::new(narrow.or_else(&broad, well))
+            },
+        )
+    }
+
+    /// The same whatever was read on siblings.
+    pub(super) fn by_itself(
+        &self,
+        meter: &Arc<Meter>,
+        probing: Probing,
+    ) -> Result<Arc<Forecast>, SolveError> {
+        self.as_seen(
+            &[],
+            |bend| self.forecast_as(bend, meter, probing),
+            |f, _, _| f,
+        )
+    }
+
+    fn forecast_as(
+        &self,
+        bend: &[GoodReading],
+        meter: &Arc<Meter>,
+        probing: Probing,
+    ) -> Result<Arc<Forecast>, CalibrateError> {
+        FORECASTS.get(self, bend, (meter, probing, None), |bent| {
+            let mut all = bent
+                .iter()
+                .map(|wired| Forecast::new(&self.line, wired, meter, probing));
+            let first = all.next().ok_or(SolveError::Singular)??;
+            // Each is as likely as the others.
+            let (mean, _) = all.try_fold((first, 1.0), |(mean, n): (Forecast, f64), next| {
+                let mean = next?.or_else(&mean, |_| 1.0 / (n + 1.0));
+                Ok::<_, SolveError>((mean, n + 1.0))
+            })?;
+            Ok(mean)
         })
     }
 
@@ -157,7 +228,7 @@ impl LineInfo {
     /// # Errors
     /// If the line cannot be solved, or the length is not above 0.
     pub fn bypass(&self, stretch: &Stretch, metres: f64) -> Result<Bypass, BypassError> {
-        bypass(&self.line, &self.wired, stretch, metres)
+        bypass(&self.line, &self.plain, stretch, metres)
     }
 
     /// Whether a wire round a part would do harm.

@@ -2,7 +2,7 @@
 
 use std::sync::Arc;
 
-use super::{CompileError, Model, lines};
+use super::{CompileError, Measures, Model, lines};
 use crate::circuit::meter::Meter;
 use crate::rulebase::{MeterMode, Rulebase, nearest};
 
@@ -67,13 +67,13 @@ impl Model {
         for line in &mut self.lines {
             line.meter = meter.meter.clone();
         }
-        self.foretell()
+        self.foretell(|_| true)
     }
 
-    /// Foretells what every test of a line may read.
-    fn foretell(&mut self) -> Result<(), CompileError> {
-        let measured: Vec<(usize, super::Measures)> = (0..self.tests.len())
-            .filter_map(|t| Some((t, self.tests[t].measures?)))
+    /// Foretells what tests of lines may read.
+    pub(super) fn foretell(&mut self, of: impl Fn(&Measures) -> bool) -> Result<(), CompileError> {
+        let measured: Vec<(usize, Measures)> = (0..self.tests.len())
+            .filter_map(|t| Some((t, self.tests[t].measures.filter(&of)?)))
             .collect();
         let wanted: Vec<_> = measured
             .iter()

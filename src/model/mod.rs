@@ -5,6 +5,7 @@
 //! check, a swap, a loan to a good device and a software reset are all the
 //! same finding with some faults left out.
 mod compile;
+mod known;
 mod lines;
 mod meter;
 mod recognise;
@@ -15,9 +16,10 @@ use serde::{Deserialize, Serialize};
 
 use crate::belief::{Change, Finding, Network};
 use crate::bench::Bench;
-use crate::rulebase::{Kind, Step, Where};
+use crate::rulebase::{Kind, KnownGood, Step, Where};
 
 pub use compile::{CompileError, compile, compile_for, outline};
+pub use known::{Reference, RestsOn, Sibling, SiblingReading};
 pub(crate) use lines::bounds;
 pub use lines::{LineInfo, Measures, Read, Taken};
 pub use meter::BenchMeter;
@@ -65,6 +67,10 @@ pub struct Model {
     pub bench: Bench,
     /// The meter on it.
     pub meter: BenchMeter,
+    /// What the rules say that good boards read, by test.
+    known_good: Vec<(usize, KnownGood)>,
+    /// What of that cannot be, in words.
+    pub refused: Vec<String>,
     /// Name of the device description that was used.
     pub device: String,
     /// Packs that are in play.
@@ -204,6 +210,18 @@ pub struct TestInfo {
     pub reliability: f64,
     /// What it takes.
     pub step: Step,
+}
+
+impl TestInfo {
+    /// What a good line reads, where a line is measured: "0.39 V to 0.43 V", or
+    /// "OL".
+    pub fn good_reads(&self) -> &str {
+        let says = self.outcomes.first().map_or("", |o| o.says.as_str());
+        match says.split_once("reads (") {
+            Some((_, bounds)) => bounds.trim_end_matches(')'),
+            None => "OL",
+        }
+    }
 }
 
 /// A remedy as people see it.

@@ -281,6 +281,7 @@ impl BenchStep {
             "cannot" => ("Could not be done", "cannot"),
             "unclear" => ("Checked, unclear", "unclear"),
             "meter" => ("Another meter", "note"),
+            "reference" => ("Read on a good board", "note"),
             _ => ("Entered", "note"),
         };
         let text = step_text(s);

@@ -20,6 +20,7 @@ const SHORT_FORMS: &[&str] = &[
     "RawCaution",
     "RawHistory",
     "RawCopy",
+    "RawGood",
     "RawPoint",
 ];
 

@@ -183,6 +183,34 @@ pub struct Line {
     pub unplugged: Vec<(usize, usize)>,
     /// What each fault of the pack does to it.
     pub faults: Vec<Effect>,
+    /// Lines of the pack that are built alike, by index.
+    pub siblings: Vec<usize>,
+    /// The ends of the names of its two halves that are built alike, if it has
+    /// such.
+    pub halves: Option<[String; 2]>,
+}
+
+impl Line {
+    /// To which of the two halves a name belongs (`pad-p`, `host-p.upper`).
+    pub fn half(&self, name: &str) -> Option<usize> {
+        let (stem, end) = name.split('.').next()?.rsplit_once('-')?;
+        let halves = self.halves.as_ref().filter(|_| !stem.is_empty())?;
+        halves.iter().position(|h| h == end)
+    }
+
+    /// The point of the other half that a point, by index, answers to.
+    pub fn mirror(&self, point: usize) -> Option<usize> {
+        let other = self.twin(&self.points[point].id)?;
+        self.points.iter().position(|p| p.id == other)
+    }
+
+    /// The name in the other half that a name answers to.
+    pub fn twin(&self, name: &str) -> Option<String> {
+        let (of, rest) = name.split_at(name.find('.').unwrap_or(name.len()));
+        let (stem, _) = of.rsplit_once('-')?;
+        let other = &self.halves.as_ref()?[1 - self.half(name)?];
+        Some(format!("{stem}-{other}{rest}"))
+    }
 }
 
 impl Line {

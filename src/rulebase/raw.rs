@@ -349,6 +349,10 @@ pub struct RawLine {
     /// Contacts that are open while a bench condition holds.
     #[serde(default)]
     pub unplugged: Entries<At<String>>,
+    /// The ends of the names of two halves that are built alike, such as
+    /// `[-p, -n]` where there are `pad-p` and `pad-n`.
+    #[serde(default)]
+    pub halves: Vec<At<String>>,
 }
 
 /// A part of a line. One key says what it is and between which nodes it lies.
@@ -446,6 +450,10 @@ pub struct RawUse {
     /// What faults of the pack do to it.
     #[serde(default)]
     pub faults: Entries<At<Harms>>,
+    /// Lines of this pack that are built alike, so that what one reads tells of
+    /// the other.
+    #[serde(default)]
+    pub siblings: Vec<At<String>>,
     /// Where its numbers come from.
     pub source: Option<At<String>>,
 }
@@ -537,6 +545,9 @@ pub struct RawDevice {
     /// Lines of a pack that are built otherwise on this device: pack, line.
     #[serde(default)]
     pub wired: Entries<Entries<RawWired>>,
+    /// What tests of lines read on a good board of this model: pack, test.
+    #[serde(default)]
+    pub good_readings: Entries<Entries<RawGood>>,
     /// Where these values come from.
     pub source: Option<At<String>>,
 }
@@ -555,6 +566,22 @@ pub struct RawWired {
     /// Faults that do something else here than the pack says.
     #[serde(default)]
     pub faults: Entries<At<Harms>>,
+}
+
+/// What a test reads on a good board. A bare value is what it reads.
+#[derive(Debug, Deserialize, JsonSchema)]
+#[serde(rename_all = "kebab-case")]
+#[schemars(deny_unknown_fields, transform = or_text)]
+pub struct RawGood {
+    /// What it reads, with its unit.
+    pub reads: At<Amount>,
+    /// The meter it was read with; without it, the first.
+    pub meter: Option<At<String>>,
+    /// Names of the copies it is for; without it, all.
+    #[serde(default)]
+    pub only_on: Vec<At<String>>,
+    /// Whose board it was.
+    pub source: Option<At<String>>,
 }
 
 /// One copy of a pack on a device. A bare text is its name.

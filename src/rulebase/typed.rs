@@ -490,6 +490,25 @@ pub struct Device {
     /// Lines that differ on this device from those of the pack, by pack
     /// identifier. The first points are those of the pack's line.
     pub lines: Vec<(String, Line)>,
+    /// What good boards of it are known to read.
+    pub good: Vec<KnownGood>,
+}
+
+/// What a test of a line reads on a good board.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+pub struct KnownGood {
+    /// The pack.
+    pub pack: String,
+    /// The test, by index.
+    pub test: usize,
+    /// What it reads, volt or ohm.
+    pub value: f64,
+    /// The meter it was read with; `None` for the first.
+    pub meter: Option<String>,
+    /// Names of the copies it is for; empty: all.
+    pub only_on: Vec<String>,
+    /// Whose board it was.
+    pub source: String,
 }
 
 /// One copy of a pack on a device.

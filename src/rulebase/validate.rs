@@ -6,6 +6,7 @@ use std::sync::Arc;
 use petgraph::algo::{tarjan_scc, toposort};
 use petgraph::graph::{DiGraph, NodeIndex};
 
+mod alike;
 mod lines;
 mod meters;
 
@@ -92,6 +93,7 @@ pub(super) fn validate(
                 device.lines = v.wired(d, raw, &packs, &kinds, &bench);
                 let more = v.device_lines(d, raw, &packs, &kinds, &bench);
                 device.lines.extend(more);
+                device.good = v.good_readings(d, &packs, &meters);
             }
         }
     }
@@ -362,6 +364,7 @@ impl Validator<'_> {
                 "pack",
                 "line template",
                 "part of a line",
+                "meter",
             ]
             .contains(&what)
         {
@@ -386,7 +389,7 @@ impl Validator<'_> {
                     "none are defined: a bench file lists them, and the built-in one is left out here"
                         .into(),
                 ),
-                (0, "pack" | "line template") => {
+                (0, "pack" | "line template" | "meter") => {
                     Some(format!("no {what} is loaded: give its file too"))
                 }
                 (0, _) => Some("none are defined in this pack".into()),
@@ -593,6 +596,7 @@ impl Validator<'_> {
             variant: raw.variant.clone(),
             carries,
             lines: Vec::new(),
+            good: Vec::new(),
         }
     }
 

@@ -240,7 +240,7 @@ impl Device {
         let mut readings = Vec::new();
         let mut taken: Vec<Taken> = Vec::new();
         loop {
-            let recorded = self.model.recorded(&taken).map(|finding| {
+            let recorded = self.model.recorded(&taken, &[]).map(|finding| {
                 Event::Seen(Seen {
                     finding: Arc::new(finding),
                     outcome: 0,

@@ -287,7 +287,7 @@ mod tests {
                     let rebuilt = |by: f64| {
                         let e = changed(element, parameter, by)?;
                         let mut other = net.clone();
-                        other.replace(id, e);
+                        other.set(id, e).ok()?;
                         Some(other)
                     };
                     let (Some(more), Some(less)) = (rebuilt(h), rebuilt(-h)) else {

@@ -11,16 +11,17 @@
 use std::sync::Arc;
 
 use super::super::compile::drawn_at_random;
-use super::super::{Model, TestInfo};
+use super::super::{Model, SiblingReading, TestInfo};
 use super::{LineInfo, Memo, misread_density};
 use crate::belief::{FaultId, Finding};
+use crate::circuit::calibrate::CalibrateError;
 use crate::circuit::joint::{self, Joint, Shown};
 use crate::circuit::meter::{Meter, Reading};
 use crate::circuit::solve::SolveError;
-use crate::line::{Probing, Survey, Together, alone, harms};
+use crate::line::{GoodReading, Probing, Survey, Together, alone, harms};
 use crate::rulebase::{Harm, MeterMode, PackFault};
 
-static SURVEYS: Memo<Survey> = Memo::new();
+static SURVEYS: Memo<Vec<Arc<Survey>>> = Memo::new();
 
 /// What a measurement of a line came to.
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -43,7 +44,7 @@ pub struct Taken {
     /// What it came to.
     pub read: Read,
     /// The same for the circuit.
-    what: joint::Taken,
+    pub(in crate::model) what: joint::Taken,
 }
 
 /// The chances of what a fault may do to a line; `None` if it spares it.
@@ -66,6 +67,36 @@ fn add(to: &mut Vec<f64>, by: f64, joint: &Joint, parts: impl Fn(&Joint) -> &[f6
     } else {
         to.iter_mut().zip(of).for_each(|(t, x)| *t += by * x);
     }
+}
+
+/// Rows of a finding: sets of faults, each with what readings come to.
+type Rows = Vec<(Vec<FaultId>, Vec<f64>)>;
+
+/// `share` of one thing and the rest of another.
+fn mix(one: &[f64], other: &[f64], share: f64) -> Vec<f64> {
+    let both = one.iter().zip(other);
+    both.map(|(a, b)| share * a + (1.0 - share) * b).collect()
+}
+
+/// Rows with siblings and without, by how likely the siblings are well.
+fn mixed(narrow: Rows, broad: Rows, well: &dyn Fn(&[FaultId]) -> f64) -> Rows {
+    let both = narrow.into_iter().zip(broad);
+    both.map(|((faults, a), (_, b))| {
+        let share = well(&faults);
+        (faults, mix(&a, &b, share))
+    })
+    .collect()
+}
+
+/// The mean of rows that are as likely as one another.
+fn evenly(all: Vec<Rows>) -> Rows {
+    let mut all = all.into_iter();
+    let mut mean = all.next().unwrap_or_default();
+    for (n, rows) in all.enumerate() {
+        let share = 1.0 / (n + 2) as f64;
+        mean = mixed(rows, mean, &|_| share);
+    }
+    mean
 }
 
 impl LineInfo {
@@ -97,37 +128,73 @@ impl LineInfo {
 
     fn survey(
         &self,
+        bend: &[GoodReading],
         probing: Probing,
         meter: &Arc<Meter>,
         shown: Option<Reading>,
-    ) -> Result<Arc<Survey>, SolveError> {
+    ) -> Result<Arc<Vec<Arc<Survey>>>, CalibrateError> {
         let shown = shown.filter(|_| probing.mode == MeterMode::Ohms);
         let range = shown.map(|r| meter.range_of(r));
-        SURVEYS.get(&self.line, meter, probing, range, || {
-            Survey::new(&self.line, &self.wired, meter, probing, shown)
+        SURVEYS.get(self, bend, (meter, probing, range), |bent| {
+            let survey = |wired| Survey::new(&self.line, wired, meter, probing, shown);
+            bent.iter().map(|w| survey(w).map(Arc::new)).collect()
         })
     }
 
-    fn surveys(&self, taken: &[Taken]) -> Result<Vec<Arc<Survey>>, SolveError> {
+    /// The surveys of readings, and of a further one, for each way of bending the
+    /// line.
+    fn surveys(
+        &self,
+        bend: &[GoodReading],
+        taken: &[Taken],
+        next: Option<Probing>,
+    ) -> Result<Vec<Vec<Arc<Survey>>>, CalibrateError> {
         let survey = |t: &Taken| {
             let shown = match t.read {
                 Read::Number(reading) => Some(reading),
                 Read::Word(_) => None,
             };
-            self.survey(t.probing, &t.meter, shown)
+            self.survey(bend, t.probing, &t.meter, shown)
         };
-        taken.iter().map(survey).collect()
+        let next = next.map(|probing| self.survey(bend, probing, &self.meter, None));
+        let all = taken.iter().map(survey).chain(next);
+        let all = all.collect::<Result<Vec<_>, CalibrateError>>()?;
+        let ways = all.iter().map(|s| s.len()).min().unwrap_or(0);
+        let way = |i: usize| all.iter().map(|s| s[i].clone()).collect();
+        Ok((0..ways).map(way).collect())
+    }
+
+    /// What was read on other lines that are built alike. That the halves of this
+    /// one are is in its surveys.
+    fn seen_elsewhere(&self) -> Vec<&SiblingReading> {
+        self.seen.iter().filter(|s| !s.mirrored).collect()
     }
 
     /// What readings of this line say together, as they were
-    /// [recorded](Finding::recorded).
+    /// [recorded](Finding::recorded), where other lines that are built alike
+    /// were `seen` before.
     ///
     /// # Errors
     /// If the line cannot be solved.
-    pub fn recorded(&self, taken: &[Taken]) -> Result<Finding, SolveError> {
-        let surveys = self.surveys(taken)?;
+    pub fn recorded(
+        &self,
+        taken: &[Taken],
+        seen: &[SiblingReading],
+    ) -> Result<Finding, SolveError> {
+        let seen: Vec<&SiblingReading> = seen.iter().collect();
+        let rows = self.as_seen(&seen, |bend| self.rows_of(bend, taken), mixed)?;
+        Ok(Finding::recorded(&rows))
+    }
+
+    fn rows_of(&self, bend: &[GoodReading], taken: &[Taken]) -> Result<Rows, CalibrateError> {
         let what: Vec<joint::Taken> = taken.iter().map(|t| t.what).collect();
-        let mut together = Together::new(&surveys, &what);
+        let ways = self.surveys(bend, taken, None)?;
+        let rows = ways.iter().map(|surveys| self.rows_by(surveys, &what));
+        Ok(evenly(rows.collect::<Result<_, _>>()?))
+    }
+
+    fn rows_by(&self, surveys: &[Arc<Survey>], what: &[joint::Taken]) -> Result<Rows, SolveError> {
+        let mut together = Together::new(surveys, what);
         let faults = self.alternatives();
         let mut row = |one: &Alternatives, other: &Alternatives| -> Result<Vec<f64>, SolveError> {
             let mut row = Vec::new();
@@ -146,7 +213,7 @@ impl LineInfo {
                 rows.push((vec![*f, *g], row(one, other)?));
             }
         }
-        Ok(Finding::recorded(&rows))
+        Ok(rows)
     }
 
     /// What a test of this line is going to show where `taken` was read: its
@@ -158,19 +225,34 @@ impl LineInfo {
     /// # Errors
     /// If the line cannot be solved.
     fn foretold_after(&self, test: &TestInfo, taken: &[Taken]) -> Result<Finding, SolveError> {
+        let seen = self.seen_elsewhere();
+        let mut rows = self.as_seen(&seen, |bend| self.rows_after(bend, test, taken), mixed)?;
+        for (_, row) in &mut rows {
+            let sum: f64 = row[1..].iter().sum();
+            *row = row[1..].iter().map(|x| x / sum.max(1e-300)).collect();
+        }
+        let misread = drawn_at_random(test.reliability, test.outcomes.len());
+        Ok(Finding::joint(&rows, misread))
+    }
+
+    fn rows_after(
+        &self,
+        bend: &[GoodReading],
+        test: &TestInfo,
+        taken: &[Taken],
+    ) -> Result<Rows, CalibrateError> {
         let ways: Vec<Shown> = (0..test.outcomes.len())
             .filter_map(|k| shown(test, k))
             .collect();
-        let mut surveys = self.surveys(taken)?;
-        if let Some(m) = test.measures {
-            surveys.push(self.survey(m.probing, &self.meter, None)?);
-        }
         let what: Vec<joint::Taken> = taken.iter().map(|t| t.what).collect();
-        let (none, one) = alone(&surveys, &what, &ways);
-        let even = |row: &[f64]| -> Vec<f64> {
-            let sum: f64 = row[1..].iter().sum();
-            row[1..].iter().map(|x| x / sum.max(1e-300)).collect()
-        };
+        let next = test.measures.map(|m| m.probing);
+        let all = self.surveys(bend, taken, next)?;
+        let all = all.iter().map(|s| self.rows_next(s, &what, &ways));
+        Ok(evenly(all.collect()))
+    }
+
+    fn rows_next(&self, surveys: &[Arc<Survey>], what: &[joint::Taken], ways: &[Shown]) -> Rows {
+        let (none, one) = alone(surveys, what, ways);
         let row = |of: &Alternatives| {
             let mut row = Vec::new();
             for (p, thing) in of {
@@ -183,16 +265,15 @@ impl LineInfo {
             .iter()
             .map(|(f, of)| (*f, row(of)))
             .collect();
-        let mut rows = vec![(Vec::new(), even(&row(&vec![(1.0, None)])))];
+        let mut rows = vec![(Vec::new(), row(&vec![(1.0, None)]))];
         for (i, (f, one)) in singles.iter().enumerate() {
-            rows.push((vec![*f], even(one)));
+            rows.push((vec![*f], one.clone()));
             for (g, other) in &singles[i + 1..] {
                 let both: Vec<f64> = one.iter().zip(other).map(|(x, y)| x + y).collect();
-                rows.push((vec![*f, *g], even(&both)));
+                rows.push((vec![*f, *g], both));
             }
         }
-        let misread = drawn_at_random(test.reliability, test.outcomes.len());
-        Ok(Finding::joint(&rows, misread))
+        rows
     }
 
     /// How likely readings were to come out as they did: with nothing wrong on
@@ -206,9 +287,17 @@ impl LineInfo {
             return Ok(vec![1.0; self.harms().len() + 1]);
         }
         let what: Vec<joint::Taken> = taken.iter().map(|t| t.what).collect();
-        let (none, one) = alone(&self.surveys(taken)?, &what, &[]);
-        let all = std::iter::once(&none).chain(&one);
-        Ok(all.map(|j| j.likelihood).collect())
+        let work = |bend: &[GoodReading]| {
+            let ways = self.surveys(bend, taken, None)?;
+            let rows = ways.iter().map(|surveys| {
+                let (none, one) = alone(surveys, &what, &[]);
+                let all = std::iter::once(&none).chain(&one);
+                vec![(Vec::new(), all.map(|j| j.likelihood).collect())]
+            });
+            Ok(evenly(rows.collect()))
+        };
+        let mut rows = self.as_seen(&self.seen_elsewhere(), work, mixed)?;
+        Ok(rows.swap_remove(0).1)
     }
 }
 
@@ -242,11 +331,11 @@ impl Model {
         })
     }
 
-    /// What readings of one line say together; `None` if the line cannot be
-    /// solved.
-    pub fn recorded(&self, taken: &[Taken]) -> Option<Finding> {
+    /// What readings of one line say together, where other lines that are built
+    /// alike were `seen` before; `None` if the line cannot be solved.
+    pub fn recorded(&self, taken: &[Taken], seen: &[SiblingReading]) -> Option<Finding> {
         let line = &self.lines[taken.first()?.line];
-        line.recorded(taken).ok()
+        line.recorded(taken, seen).ok()
     }
 
     /// What a test is going to show where `taken` was read on its line since

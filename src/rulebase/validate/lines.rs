@@ -361,6 +361,8 @@ impl Validator<'_> {
             scope: raw.scope.clone(),
             unplugged,
             faults: Vec::new(),
+            siblings: Vec::new(),
+            halves: self.halves(raw),
         };
         (line, used)
     }
@@ -700,6 +702,7 @@ impl Validator<'_> {
             }
             out.push(line);
         }
+        self.siblings(raw, &mut out);
         out
     }
 
@@ -782,6 +785,7 @@ impl Validator<'_> {
                     line.id = of_pack.id.clone();
                     line.name = of_pack.name.clone();
                     line.faults = of_pack.faults.clone();
+                    line.siblings = of_pack.siblings.clone();
                     out.push((name.value.clone(), line));
                 }
             }
