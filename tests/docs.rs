@@ -8,6 +8,7 @@ use clap::CommandFactory;
 use halfsplit::cli::Args;
 use halfsplit::job::line::{LineInPlay, LineView};
 use halfsplit::job::trail::Trail;
+use halfsplit::job::tree::TreeView;
 use halfsplit::job::view::StateView;
 
 fn text(name: &str) -> String {
@@ -42,6 +43,7 @@ fn every_field_of_the_json_forms_is_documented() {
         schemars::schema_for!(Trail),
         schemars::schema_for!(LineView),
         schemars::schema_for!(LineInPlay),
+        schemars::schema_for!(TreeView),
     ] {
         let value = serde_json::to_value(&schema).unwrap();
         let mut all = vec![&value];

@@ -62,7 +62,7 @@ pub enum Format {
     Text,
     /// Versioned JSON for programs.
     Json,
-    /// A picture, of `job line` and `trail`.
+    /// A picture, of `job line`, `trail` and `tree`.
     Svg,
 }
 
@@ -95,6 +95,40 @@ pub enum Command {
         /// Who reads it.
         #[arg(long, value_enum, default_value_t = Reader::Bench)]
         reader: Reader,
+        /// As a printable page instead of plain text.
+        #[arg(long)]
+        html: bool,
+        /// Write it to a file instead of the screen.
+        #[arg(long, short, value_name = "FILE")]
+        out: Option<PathBuf>,
+    },
+    /// Draw the whole order of tests and remedies as a decision tree: for a
+    /// complaint about a kind of device, or for a job from where it stands.
+    Tree {
+        /// Number of the job.
+        #[arg(required_unless_present_all = ["kind", "complaint"], conflicts_with_all = ["kind", "complaint", "model", "symptom", "history"])]
+        job: Option<i64>,
+        /// phone, tablet, laptop, handheld or board.
+        #[arg(long, requires = "complaint")]
+        kind: Option<String>,
+        /// What the customer says.
+        #[arg(long, requires = "kind")]
+        complaint: Option<String>,
+        /// Model of the device.
+        #[arg(long)]
+        model: Option<String>,
+        /// Symptom, where the complaint does not say it (can be repeated).
+        #[arg(long)]
+        symptom: Vec<String>,
+        /// What happened to it: liquid, drop and so on (can be repeated).
+        #[arg(long)]
+        history: Vec<String>,
+        /// Tests and remedies on the longest way.
+        #[arg(long, default_value_t = 4, value_parser = clap::value_parser!(u8).range(1..=12))]
+        depth: u8,
+        /// Ways that are rarer than this end in an order of remedies.
+        #[arg(long, value_name = "PROBABILITY", default_value_t = 0.02, value_parser = share)]
+        cut: f64,
         /// As a printable page instead of plain text.
         #[arg(long)]
         html: bool,
@@ -541,6 +575,13 @@ fn cost(text: &str) -> Result<f64, String> {
     match text.parse::<f64>() {
         Ok(c) if c.is_finite() && c >= 0.0 => Ok(c),
         _ => Err("a cost such as 60 or 42.50".to_owned()),
+    }
+}
+
+fn share(text: &str) -> Result<f64, String> {
+    match text.parse::<f64>() {
+        Ok(p) if (0.0..=1.0).contains(&p) => Ok(p),
+        _ => Err("a probability from 0 to 1, such as 0.02".to_owned()),
     }
 }
 

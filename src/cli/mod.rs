@@ -13,6 +13,7 @@ mod replay;
 mod show;
 mod sum;
 mod terminal;
+mod tree;
 mod walk;
 
 use std::io::Write;
@@ -77,11 +78,11 @@ fn manual(out: &mut Vec<u8>) -> std::io::Result<()> {
 pub fn run(args: &Args, terminal: &mut Terminal) -> Result {
     let drawn = matches!(
         &args.command,
-        Some(Command::Trail { .. } | Command::Job(JobCommand::Line { .. }))
+        Some(Command::Trail { .. } | Command::Tree { .. } | Command::Job(JobCommand::Line { .. }))
     );
     if args.format == Format::Svg && !drawn {
         return Err(Failure::Usage(
-            "only `job line` and `trail` have a picture; take text or json".to_owned(),
+            "only `job line`, `trail` and `tree` have a picture; take text or json".to_owned(),
         ));
     }
     match &args.command {
@@ -99,6 +100,7 @@ pub fn run(args: &Args, terminal: &mut Terminal) -> Result {
             html,
             out,
         }) => jobs::trail(args, *job, *reader, *html, out.as_deref(), terminal),
+        Some(Command::Tree { .. }) => tree::tree(args, terminal),
         Some(Command::Export { job, out }) => jobs::export(args, *job, out.as_deref(), terminal),
         Some(Command::Import { case }) => jobs::import(args, case, terminal),
         Some(Command::Sum(which)) => sum::sum(args, which, terminal),

@@ -9,6 +9,7 @@ mod history;
 pub mod line;
 pub mod reading;
 pub mod trail;
+pub mod tree;
 pub mod view;
 
 pub(crate) use case::outcome_of as outcome;

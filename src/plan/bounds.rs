@@ -28,6 +28,8 @@ pub(super) struct Repairs {
     now: Vec<f64>,
     gains: Vec<f64>,
     moved: Vec<(usize, f64)>,
+    /// Remedies of the plan that was priced last, in order.
+    order: Vec<usize>,
 }
 
 impl Repairs {
@@ -49,7 +51,13 @@ impl Repairs {
             now: Vec::new(),
             gains: Vec::new(),
             moved: Vec::new(),
+            order: Vec::new(),
         }
+    }
+
+    /// The remedies that [`Repairs::cost`] priced last, in order.
+    pub(super) fn order(&self) -> &[usize] {
+        &self.order
     }
 
     /// At most: remedies in the order of probability over cost, a retest after
@@ -80,12 +88,15 @@ impl Repairs {
             spent: 0.0,
         };
         let mut prices = prices_in(&mut self.prices, p, state);
+        self.order.clear();
+        let mut worth_it = 0;
         for _ in 0..=REMEDIES {
             if cost + wrong * p.give_up < best.cost {
                 best = Repair {
                     cost: cost + wrong * p.give_up,
                     spent: cost,
                 };
+                worth_it = self.order.len();
             }
             if wrong <= enough {
                 break;
@@ -96,6 +107,7 @@ impl Repairs {
                 .reduce(|a, b| if b.1 > a.1 { b } else { a });
             let Some((i, _)) = first else { break };
             let (price, to) = prices[i];
+            self.order.push(i);
             cost += price * mass;
             if cost >= best.cost {
                 break;
@@ -131,6 +143,7 @@ impl Repairs {
             wrong = wrong.max(0.0);
             mass = wrong;
         }
+        self.order.truncate(worth_it);
         best
     }
 }

@@ -15,6 +15,7 @@ mod gain;
 mod layout;
 pub mod problem;
 pub mod search;
+mod tree;
 mod turn;
 
 use std::sync::Arc;
@@ -29,6 +30,7 @@ use search::{Bounds, Found, Moment, Search};
 pub use bounds::order_by_probability_over_cost;
 pub use gain::Foretold;
 pub use search::Effort;
+pub use tree::{Branch, Extent, Mending, Node, Then, Tree, tree};
 pub use turn::{Turn, turning_point};
 
 /// What a shop counts as cost.
@@ -189,25 +191,7 @@ const NOTHING_WRONG: f64 = 0.90;
 /// order of the first few.
 pub fn advise(s: &Situation, many: usize, effort: Effort) -> Advice {
     let gains = gain::foretell_all(s);
-    let mut ranked: Vec<(usize, f64)> = gains
-        .iter()
-        .enumerate()
-        .filter_map(|(i, g)| {
-            let g = g.as_ref().filter(|g| g.bits > TELLING)?;
-            let t = s.tests[i].as_ref()?;
-            let cost = s
-                .costs
-                .of(t.minutes + s.moves.reach(s.state, t.conditions).1, 0.0);
-            Some((i, g.bits / cost.max(0.1)))
-        })
-        .collect();
-    ranked.sort_by(|a, b| b.1.total_cmp(&a.1).then(a.0.cmp(&b.0)));
-    // A mend that is not proved is no mend: what it owes goes before all else.
-    let due: Vec<usize> = (s.due.iter().copied())
-        .filter(|t| s.tests[*t].is_some())
-        .collect();
-    let mut tests = due.clone();
-    tests.extend(ranked.iter().map(|r| r.0).filter(|t| !due.contains(t)));
+    let (due, tests) = worth_a_look(s, &gains);
     let few = tests.len().min(due.len() + LOOKED_AT);
     let (mut steps, found) = look(s, &tests[..few], &gains, effort);
     if many > steps.len() && few < tests.len() {
@@ -248,6 +232,31 @@ pub fn advise(s: &Situation, many: usize, effort: Effort) -> Advice {
         at_least: found.cost.low,
         depth: found.depth,
     }
+}
+
+/// Tests that are due, and all that tell something: those that are due first,
+/// then those that tell most for their cost.
+fn worth_a_look(s: &Situation, gains: &[Option<Foretold>]) -> (Vec<usize>, Vec<usize>) {
+    let mut ranked: Vec<(usize, f64)> = gains
+        .iter()
+        .enumerate()
+        .filter_map(|(i, g)| {
+            let g = g.as_ref().filter(|g| g.bits > TELLING)?;
+            let t = s.tests[i].as_ref()?;
+            let cost = s
+                .costs
+                .of(t.minutes + s.moves.reach(s.state, t.conditions).1, 0.0);
+            Some((i, g.bits / cost.max(0.1)))
+        })
+        .collect();
+    ranked.sort_by(|a, b| b.1.total_cmp(&a.1).then(a.0.cmp(&b.0)));
+    // A mend that is not proved is no mend: what it owes goes before all else.
+    let due: Vec<usize> = (s.due.iter().copied())
+        .filter(|t| s.tests[*t].is_some())
+        .collect();
+    let mut tests = due.clone();
+    tests.extend(ranked.iter().map(|r| r.0).filter(|t| !due.contains(t)));
+    (due, tests)
 }
 
 /// Steps with these tests and every remedy, the cheapest first.

@@ -236,6 +236,16 @@ impl<'a> Search<'a> {
         found
     }
 
+    /// The cheapest order of remedies from a moment on, without a test, and
+    /// what it costs, times the weight of the moment.
+    pub fn remedies(&mut self, m: &Moment) -> (Vec<Step>, f64) {
+        let mends = self.mends_of(m);
+        let done = |i| mends.contains(&(i as u16));
+        let repair = self.repairs.cost(self.problem, &m.belief, m.state, done);
+        let order = self.repairs.order().iter().map(|i| Step::Mend(*i));
+        (order.collect(), repair.cost)
+    }
+
     /// Bounds of the cost from a moment on, times its weight.
     fn value(&mut self, m: &Moment, depth: usize) -> Result<Bounds, Spent> {
         if m.mass <= NOTHING * self.whole {

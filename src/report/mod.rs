@@ -19,6 +19,7 @@
 //! | `templates/trail_customer.html` | the customer's page |
 //! | `templates/course.svg` | the course of the belief, alone or in the bench page |
 //! | `templates/line.svg` | a line with what is known of it, alone or in the bench page |
+//! | `templates/tree.svg`, `templates/tree.html` | a plan as a tree, alone and on a page for the wall |
 
 mod line;
 mod markdown;
@@ -26,12 +27,14 @@ mod sheet;
 mod svg;
 #[cfg(test)]
 mod tests;
+mod tree;
 mod words;
 
 use askama::Template;
 
 use crate::job::line::LineView;
 use crate::job::trail::Trail;
+use crate::job::tree::TreeView;
 use line::Picture;
 use sheet::{BenchSheet, CustomerSheet};
 use svg::{Course, Room};
@@ -102,6 +105,39 @@ pub fn line_picture(line: &LineView) -> Result<String, askama::Error> {
         line: Picture::new(line, "line"),
     }
     .render()
+}
+
+/// A plan in plain characters.
+pub fn tree_text(tree: &TreeView, columns: usize) -> String {
+    tree::text(tree, columns)
+}
+
+/// A plan as an SVG of its own.
+pub fn tree_picture(tree: &TreeView) -> Result<String, askama::Error> {
+    TreePicture {
+        tree: tree::Picture::new(tree),
+    }
+    .render()
+}
+
+/// A plan as one HTML page that needs nothing else, for A4 across.
+pub fn tree_html(tree: &TreeView) -> Result<String, askama::Error> {
+    TreePage {
+        tree: tree::Picture::new(tree),
+    }
+    .render()
+}
+
+#[derive(Template)]
+#[template(path = "tree.svg")]
+struct TreePicture {
+    tree: tree::Picture,
+}
+
+#[derive(Template)]
+#[template(path = "tree.html")]
+struct TreePage {
+    tree: tree::Picture,
 }
 
 #[derive(Template)]

@@ -1,0 +1,187 @@
+//! The whole plan of a job as a tree, as it is shown and written for programs.
+
+use schemars::JsonSchema;
+use serde::{Deserialize, Serialize};
+
+use super::Case;
+use crate::bench::BenchState;
+use crate::plan::{Act, Extent, Node, Then, tree};
+
+/// A plan.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize, JsonSchema)]
+pub struct TreeView {
+    /// The device.
+    pub device: String,
+    /// What is complained of, in words.
+    pub symptoms: Vec<String>,
+    /// Longest way, in tests and remedies.
+    pub depth: usize,
+    /// Rarer ways end in an order of remedies.
+    pub cut: f64,
+    /// Expected cost, in currency.
+    pub expected_cost: f64,
+    /// Expected number of tests and remedies.
+    pub expected_steps: f64,
+    /// No plan is expected to cost less.
+    pub at_least_cost: f64,
+    /// Where it begins.
+    pub root: TreeNode,
+}
+
+/// A moment of a plan.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize, JsonSchema)]
+pub struct TreeNode {
+    /// That the plan comes here.
+    pub probability: f64,
+    /// Expected cost from here on, in currency.
+    pub expected_cost: f64,
+    /// Expected number of tests and remedies from here on.
+    pub expected_steps: f64,
+    /// What is done; absent at the end of a way.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub step: Option<TreeStep>,
+    /// What it leads to.
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    pub branches: Vec<TreeBranch>,
+    /// At the end of a way: remedies one after the other until it is mended.
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    pub remedies: Vec<TreeStep>,
+    /// At the end of a way: expected loss where none of them mended.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub loss: Option<f64>,
+}
+
+/// A test or a remedy of a plan.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize, JsonSchema)]
+pub struct TreeStep {
+    /// `test` or `remedy`.
+    pub act: String,
+    /// Full identifier.
+    pub id: String,
+    /// In words.
+    pub text: String,
+    /// Cost in currency with the changes of bench condition, for a remedy with
+    /// parts and the retest.
+    pub cost: f64,
+    /// For a remedy at the end of a way: that all is well after it, where it
+    /// comes to it.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub mends: Option<f64>,
+    /// Bench conditions to bring about first, in words.
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    pub prepare: Vec<String>,
+    /// Cautions.
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    pub cautions: Vec<String>,
+}
+
+/// An outcome of a step.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize, JsonSchema)]
+pub struct TreeBranch {
+    /// The outcome: an identifier, or `mended` and `not-mended`.
+    pub shows: String,
+    /// In words.
+    pub says: String,
+    /// Its probability at this moment.
+    pub probability: f64,
+    /// What follows; absent where it is mended.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub then: Option<TreeNode>,
+}
+
+/// The plan from where a job stands.
+pub fn tree_view(case: &Case, extent: Extent) -> TreeView {
+    let tree = tree(&case.situation(), extent, case.settings.effort);
+    let m = &case.model;
+    TreeView {
+        device: m.device.clone(),
+        symptoms: (case.symptoms.iter())
+            .map(|s| m.symptoms[*s].name.clone())
+            .collect(),
+        depth: extent.depth,
+        cut: extent.cut,
+        expected_cost: tree.root.cost,
+        expected_steps: tree.root.steps,
+        at_least_cost: tree.at_least.min(tree.root.cost),
+        root: node(case, &tree.root),
+    }
+}
+
+fn node(case: &Case, n: &Node) -> TreeNode {
+    let mut out = TreeNode {
+        probability: n.probability,
+        expected_cost: n.cost,
+        expected_steps: n.steps,
+        step: None,
+        branches: Vec::new(),
+        remedies: Vec::new(),
+        loss: None,
+    };
+    match &n.then {
+        Then::Do {
+            act,
+            price,
+            branches,
+        } => {
+            out.step = Some(step(case, n.state, *act, *price));
+            for b in branches {
+                let (shows, says) = match act {
+                    Act::Test(t) => {
+                        let o = &case.model.tests[*t].outcomes[b.outcome];
+                        (o.id.clone(), o.says.clone())
+                    }
+                    Act::Remedy(_) if b.outcome == 0 => ("mended".to_owned(), "mended".to_owned()),
+                    Act::Remedy(_) => ("not-mended".to_owned(), "not mended".to_owned()),
+                };
+                out.branches.push(TreeBranch {
+                    shows,
+                    says,
+                    probability: b.probability,
+                    then: b.node.as_ref().map(|n| node(case, n)),
+                });
+            }
+        }
+        Then::End { remedies, loss } => {
+            out.loss = Some(*loss);
+            let mut state = n.state;
+            for r in remedies {
+                let act = Act::Remedy(r.remedy);
+                out.remedies.push(TreeStep {
+                    mends: Some(r.mends),
+                    ..step(case, state, act, r.price)
+                });
+                let conditions = &case.model.remedies[r.remedy].step.conditions;
+                state = case.model.bench.reach(state, conditions).to;
+            }
+        }
+    }
+    out
+}
+
+fn step(case: &Case, state: BenchState, act: Act, price: f64) -> TreeStep {
+    let m = &case.model;
+    let (word, id, text, info) = match act {
+        Act::Test(i) => ("test", &m.tests[i].id, &m.tests[i].ask, &m.tests[i].step),
+        Act::Remedy(i) => {
+            let r = &m.remedies[i];
+            ("remedy", &r.id, &r.name, &r.step)
+        }
+    };
+    let change = m.bench.reach(state, &info.conditions);
+    let name = |c: &usize| m.bench.conditions[*c].name.clone();
+    let leave = change
+        .leave
+        .iter()
+        .map(|c| format!("no longer: {}", name(c)));
+    TreeStep {
+        act: word.to_owned(),
+        id: id.clone(),
+        text: text.clone(),
+        cost: price,
+        mends: None,
+        prepare: leave.chain(change.enter.iter().map(name)).collect(),
+        cautions: (info.cautions.iter())
+            .map(|c| m.bench.cautions[*c].1.clone())
+            .collect(),
+    }
+}
