@@ -494,7 +494,7 @@ fn lines_are_listed_and_found_by_name() {
     let e = bench
         .run(&["job", "show", "1", "--format", "svg"])
         .refused(2);
-    assert!(e.contains("only `job line` and `trail`"), "{e}");
+    assert!(e.contains("only `job line`, `trail` and `tree`"), "{e}");
 }
 
 #[test]

@@ -163,13 +163,26 @@ fn prices_in(
 
 /// At least: what it would cost if the cause were told for nothing. Linear in
 /// the belief, so that a test by itself cannot lower it.
-#[derive(Debug, Default)]
+#[derive(Debug)]
 pub(super) struct Told {
+    /// Each change of a remedy, by its place: what a world may become has fewer
+    /// faults, and comes before.
+    order: Vec<(usize, usize)>,
     /// Cost in each world, by bench state and remedies that are done.
     known: HashMap<(BenchState, Vec<u16>), Vec<f64>>,
 }
 
 impl Told {
+    pub(super) fn new(p: &Problem) -> Self {
+        let changes = |i: usize| (0..p.mends[i].changes.len()).map(move |at| (i, at));
+        let mut order: Vec<(usize, usize)> = (0..p.mends.len()).flat_map(changes).collect();
+        order.sort_by_key(|(i, at)| p.sizes[p.mends[*i].changes[*at].0]);
+        Told {
+            order,
+            known: HashMap::new(),
+        }
+    }
+
     /// The bound, in currency, times the weight of the belief. `done` are the
     /// remedies that are not there any more, in order.
     pub(super) fn of(
@@ -179,30 +192,30 @@ impl Told {
         state: BenchState,
         done: Vec<u16>,
     ) -> f64 {
+        let order = &self.order;
         let costs = self
             .known
             .entry((state, done))
-            .or_insert_with_key(|(state, done)| by_world(p, *state, done));
+            .or_insert_with_key(|(state, done)| by_world(p, order, *state, done));
         belief.iter().zip(costs.iter()).map(|(b, c)| b * c).sum()
     }
 }
 
 /// What each world costs where it is known to be the one.
-fn by_world(p: &Problem, state: BenchState, done: &[u16]) -> Vec<f64> {
+fn by_world(p: &Problem, order: &[(usize, usize)], state: BenchState, done: &[u16]) -> Vec<f64> {
     let given_up = |size: &usize| if *size == 0 { 0.0 } else { p.give_up };
     let mut costs: Vec<f64> = p.sizes.iter().map(given_up).collect();
-    let mut mending: Vec<(usize, usize, f64)> = Vec::new();
-    for (i, mend) in p.mends.iter().enumerate() {
-        if !done.contains(&(i as u16)) {
-            let price = p.mend_price(i, state).0;
-            mending.extend((0..mend.changes.len()).map(|at| (i, at, price)));
+    let price = |i: usize| match done.contains(&(i as u16)) {
+        true => f64::INFINITY,
+        false => p.mend_price(i, state).0,
+    };
+    let prices: Vec<f64> = (0..p.mends.len()).map(price).collect();
+    for (i, at) in order {
+        if prices[*i].is_infinite() {
+            continue;
         }
-    }
-    // What a world may become has fewer faults, and is worked out before.
-    mending.sort_by_key(|(i, at, _)| p.sizes[p.mends[*i].changes[*at].0]);
-    for (i, at, price) in mending {
-        let (world, becomes) = &p.mends[i].changes[at];
-        let (mut fails, mut cost) = (0.0, price);
+        let (world, becomes) = &p.mends[*i].changes[*at];
+        let (mut fails, mut cost) = (0.0, prices[*i]);
         for (to, chance) in becomes {
             match to {
                 Some(to) if to == world => fails += chance,

@@ -180,7 +180,7 @@ impl<'a> Search<'a> {
         Search {
             problem,
             effort,
-            told: Told::default(),
+            told: Told::new(problem),
             repairs: Repairs::new(problem),
             known: HashMap::new(),
             noise,
