@@ -129,6 +129,14 @@ impl Layout<'_> {
         let changes = self.problem.mends[mend].changes.iter();
         changes.map(|(w, _)| self.belief[*w]).sum()
     }
+
+    /// That a remedy of the problem alone mends all that is wrong.
+    pub(super) fn mends(&self, mend: usize) -> f64 {
+        let changes = self.problem.mends[mend].changes.iter();
+        let well = changes.flat_map(|(w, to)| to.iter().map(|t| (*w, t)));
+        let well = well.filter(|(_, t)| t.0.is_none());
+        well.map(|(w, t)| self.belief[w] * t.1).sum()
+    }
 }
 
 /// What is left of a set of faults by a remedy that takes fault by fault. What

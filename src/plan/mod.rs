@@ -273,7 +273,12 @@ fn look(
         Step::GiveUp => None,
         Step::Trial(t) => Some(test_proposal(s, layout.tests[*t], gains, cost)),
         Step::Mend(r) if layout.helps(*r) < HELPFUL => None,
-        Step::Mend(r) => Some(remedy_proposal(s, layout.remedies[*r], cost)),
+        Step::Mend(r) => Some(remedy_proposal(
+            s,
+            layout.remedies[*r],
+            layout.mends(*r),
+            cost,
+        )),
     };
     let proposals = found.steps.iter().filter_map(proposal).collect();
     (proposals, found)
@@ -298,7 +303,7 @@ fn test_proposal(s: &Situation, i: usize, gains: &[Option<Foretold>], cost: &Bou
     }
 }
 
-fn remedy_proposal(s: &Situation, i: usize, cost: &Bounds) -> Proposal {
+fn remedy_proposal(s: &Situation, i: usize, mends: f64, cost: &Bounds) -> Proposal {
     let (minutes, parts, conditions) = match &s.remedies[i] {
         Some(r) => (r.minutes, r.parts, r.conditions),
         None => (0.0, 0.0, s.state),
@@ -312,20 +317,6 @@ fn remedy_proposal(s: &Situation, i: usize, cost: &Bounds) -> Proposal {
         expected: cost.high,
         spent: cost.spent,
         gain: 0.0,
-        outcomes: vec![mends_all(s, i)],
+        outcomes: vec![mends],
     }
-}
-
-/// Probability that a remedy alone clears everything that is wrong, given that
-/// something is.
-fn mends_all(s: &Situation, r: usize) -> f64 {
-    let Some(remedy) = &s.remedies[r] else {
-        return 0.0;
-    };
-    let take = |f: FaultId| remedy.clears.iter().find(|c| c.0 == f).map_or(0.0, |c| c.1);
-    s.candidates
-        .iter()
-        .filter(|(c, _)| !c.is_empty())
-        .map(|(c, w)| w * c.iter().map(take).product::<f64>())
-        .sum()
 }
