@@ -1,6 +1,8 @@
 //! What the meter would read at every point, in every mode, under every fault
 //! of a line: the table to hold beside the board.
 
+use rayon::prelude::*;
+
 use super::forecast::probes;
 use super::wiring::{Wired, meter_mode};
 use crate::circuit::edit::Edit;
@@ -34,42 +36,25 @@ impl Table {
             }
             setups.push((mode, wiring, edits, Solver::new(&wiring.network)?));
         }
-        // One row of readings per mode and point; every so-manieth is a
-        // worker's, for the modes take unlike times.
+        // One row of readings per mode and point; the modes take unlike times.
         let points = line.points.len();
-        let rows = points * setups.len();
-        let workers = std::thread::available_parallelism().map_or(1, usize::from);
-        let setups = &setups;
-        let work = |first: usize| -> Result<Vec<Vec<Reading>>, SolveError> {
-            let mut done = Vec::new();
-            let mut solvers: Vec<Solver> = setups.iter().map(|s| s.3.clone()).collect();
-            for row in (first..rows).step_by(workers) {
+        let solvers = || -> Vec<Solver> { setups.iter().map(|s| s.3.clone()).collect() };
+        let rows: Vec<Vec<Reading>> = (0..points * setups.len())
+            .into_par_iter()
+            .with_max_len(1)
+            .map_init(solvers, |solvers, row| {
                 let (mode, wiring, edits, _) = &setups[row / points];
                 let node = wiring.nodes[line.points[row % points].node];
                 let (red, black) = probes(node, *mode);
                 let solver = &mut solvers[row / points];
                 let read = |e: &Vec<Edit>| meter.read(solver, e, red, black, meter_mode(*mode));
-                done.push(edits.iter().map(read).collect::<Result<_, _>>()?);
-            }
-            Ok(done)
-        };
-        let work = &work;
-        let mut shares = std::thread::scope(|s| {
-            let others: Vec<_> = (1..workers).map(|w| s.spawn(move || work(w))).collect();
-            let mut all = vec![work(0)];
-            all.extend(
-                others
-                    .into_iter()
-                    .map(|t| t.join().unwrap_or(Err(SolveError::Singular))),
-            );
-            all.into_iter()
-                .map(|share| share.map(Vec::into_iter))
-                .collect::<Result<Vec<_>, _>>()
-        })?;
-        let mut next = (0..rows).filter_map(|row| shares[row % workers].next());
+                edits.iter().map(read).collect()
+            })
+            .collect::<Result<_, _>>()?;
+        let mut rows = rows.into_iter();
         let readings = setups
             .iter()
-            .map(|_| next.by_ref().take(points).collect())
+            .map(|_| rows.by_ref().take(points).collect())
             .collect();
         Ok(Table { readings })
     }

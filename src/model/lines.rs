@@ -4,6 +4,8 @@ mod together;
 
 use std::sync::{Arc, Mutex, PoisonError};
 
+use rayon::prelude::*;
+
 use super::compile::drawn_at_random;
 use super::known::{Reference, RestsOn, Sibling, SiblingReading};
 use super::{Found, Model, OutcomeInfo, TestInfo};
@@ -130,11 +132,12 @@ impl LineInfo {
         line: Line,
         faults: Vec<(PackFault, FaultId)>,
     ) -> Result<Self, SolveError> {
+        let wired = Wired::new(&line)?;
         Ok(LineInfo {
             id,
             name,
-            plain: Wired::new(&line)?,
-            wired: Wired::new(&line)?,
+            plain: wired.clone(),
+            wired,
             line,
             faults,
             meter: Arc::new(Meter::handheld()),
@@ -320,20 +323,12 @@ fn misread_density(reading: Reading, mode: MeterMode) -> f64 {
 /// Works out the forecasts that will be asked for, on as many cores as there
 /// are. What cannot be solved is found again, and told, when it is asked for.
 pub(super) fn prepare(wanted: &[(&LineInfo, Probing)]) {
-    let cores = std::thread::available_parallelism().map_or(1, usize::from);
-    let work = |some: &[(&LineInfo, Probing)]| {
-        for (line, probing) in some {
+    wanted
+        .par_iter()
+        .with_max_len(1)
+        .for_each(|(line, probing)| {
             let _ = line.forecast(*probing);
-        }
-    };
-    std::thread::scope(|s| {
-        let mut shares = wanted.chunks(wanted.len().div_ceil(cores).max(1));
-        let own = shares.next();
-        for share in shares {
-            s.spawn(move || work(share));
-        }
-        own.into_iter().for_each(work);
-    });
+        });
 }
 
 /// Bounds of a value with sensible digits.

@@ -2,6 +2,8 @@
 
 use std::sync::Arc;
 
+use rayon::prelude::*;
+
 use super::Situation;
 use crate::belief::candidates::{Candidate, Outlook};
 use crate::belief::{FaultId, Finding};
@@ -26,7 +28,8 @@ pub(super) fn foretell_all(s: &Situation) -> Vec<Option<Foretold>> {
     let kept = &s.candidates[..take];
     let total: f64 = kept.iter().map(|c| c.1).sum();
     s.tests
-        .iter()
+        .par_iter()
+        .with_min_len(16)
         .map(|t| {
             t.as_ref()
                 .map(|t| foretell(s.faults, kept, total, &t.finding))
