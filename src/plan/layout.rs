@@ -16,9 +16,9 @@ const ENOUGH: f64 = 0.95;
 /// more than the second.
 const WORLDS: (usize, usize) = (64, 160);
 
-/// The likeliest sets of faults, with weights that add up to one. A set that
-/// is left out counts as the likeliest of its faults alone.
-fn few(candidates: &[(Candidate, f64)]) -> (&[(Candidate, f64)], Vec<f64>) {
+/// The likeliest sets of some of `faults` faults, with weights that add up to
+/// one. A set that is left out counts as the likeliest of its faults alone.
+fn few(faults: usize, candidates: &[(Candidate, f64)]) -> (&[(Candidate, f64)], Vec<f64>) {
     let mut sum = 0.0;
     let enough = candidates.iter().position(|c| {
         sum += c.1;
@@ -28,14 +28,15 @@ fn few(candidates: &[(Candidate, f64)]) -> (&[(Candidate, f64)], Vec<f64>) {
     let many = many.max(WORLDS.0).min(WORLDS.1).min(candidates.len());
     let (kept, others) = candidates.split_at(many);
     let mut belief: Vec<f64> = kept.iter().map(|c| c.1).collect();
-    // The first place of a fault alone is that of its weight.
-    let alone = kept.iter().enumerate().filter(|(_, (c, _))| c.len() == 1);
-    let place: HashMap<FaultId, usize> = (alone)
-        .filter_map(|(at, (c, _))| Some((c.iter().next()?, at)))
-        .collect();
+    // Where a fault stands alone; past the end if it does not.
+    let mut place = vec![many; faults];
+    for (at, (c, _)) in kept.iter().enumerate().filter(|k| k.1.0.len() == 1) {
+        c.iter().for_each(|f| place[f] = at);
+    }
     for (c, weight) in others {
-        if let Some(at) = c.iter().filter_map(|f| place.get(&f)).min() {
-            belief[*at] += weight;
+        let at = c.iter().fold(many, |at, f| at.min(place[f]));
+        if at < many {
+            belief[at] += weight;
         }
     }
     let total: f64 = belief.iter().sum();
@@ -58,7 +59,7 @@ pub(super) struct Layout<'a> {
 impl<'a> Layout<'a> {
     /// With these tests, and every remedy that may help.
     pub(super) fn new(s: &Situation<'a>, tests: Vec<usize>) -> Self {
-        let (candidates, belief) = few(s.candidates);
+        let (candidates, belief) = few(s.faults, s.candidates);
         let place: HashMap<Candidate, usize> = (candidates.iter().enumerate())
             .map(|(i, c)| (c.0, i))
             .collect();
