@@ -1522,10 +1522,16 @@ pub fn within_reach(network: &Network, events: &[Event]) -> bool {
 /// ([`MAX_STATES`]) or too many faults act together ([`MAX_LIVES`]), or if what
 /// was seen is impossible under the model.
 pub fn sum(network: &Network, events: &[Event]) -> Option<Exact> {
+    attempt(network, events).flatten()
+}
+
+/// The same, with nothing inside if what was seen is impossible, and nothing at
+/// all if the sum is out of reach.
+pub(super) fn attempt(network: &Network, events: &[Event]) -> Option<Option<Exact>> {
     let possible = |a: &Ahead| a.total > 0.0 && a.total.is_finite();
     reach(network, events, NEGLIGIBLE, |model, ahead| {
         possible(ahead).then(|| back(network, model, ahead))
-    })?
+    })
 }
 
 fn back(network: &Network, model: &Model, ahead: &Ahead) -> Exact {

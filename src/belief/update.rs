@@ -53,10 +53,11 @@ pub struct Belief {
 
 /// Computes the belief after `events`.
 pub fn update(network: &Network, events: &[Event], size: Size) -> Belief {
-    let exact = exact::sum(network, events);
-    if exact.is_none() && (exact::within_reach(network, events)) {
+    let attempt = exact::attempt(network, events);
+    if matches!(attempt, Some(None)) {
         return impossible(network);
     }
+    let exact = attempt.flatten();
     let order = likeliest(network, exact.as_ref());
     let mut k = match size {
         Size::UpTo(k) => k.min(MAX_SIZE),

@@ -159,10 +159,7 @@ struct At {
 fn at(solver: &mut Solver, spreads: &[Spread], r: &GoodReading) -> Result<At, SolveError> {
     let scale = Scale::of(r.mode);
     let mut measured = r.meter.measure(solver, &r.edits, r.red, r.black, r.mode)?;
-    let value = measured.value();
-    let slope = scale.slope(value);
-    let held = value.clamp(-measured.limit, measured.limit);
-    let meter = measured.accuracy.deviation(held) * scale.slope(held);
+    let (reads, slope, meter) = scale.of_measured(&measured);
     let gradient = measured.gradient();
     let slopes: Vec<f64> = spreads
         .iter()
@@ -170,7 +167,7 @@ fn at(solver: &mut Solver, spreads: &[Spread], r: &GoodReading) -> Result<At, So
         .collect();
     let apart = slopes.iter().zip(&r.apart);
     Ok(At {
-        reads: scale.to(value),
+        reads,
         doubt: meter.powi(2) + apart.map(|(h, a)| (h * a).powi(2)).sum::<f64>(),
         slopes,
     })

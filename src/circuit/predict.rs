@@ -16,7 +16,7 @@
 use super::calibrate::Told;
 use super::edit::Edit;
 use super::fault::{Fault, Variant, variants};
-use super::meter::{Meter, Mode, Reading};
+use super::meter::{Measured, Meter, Mode, Reading};
 use super::network::{Element, ElementId, Node};
 use super::normal::{Blurred, censored};
 use super::solve::{Parameter, SolveError, Solver};
@@ -103,6 +103,15 @@ impl Scale {
             Scale::Linear => value,
             Scale::Logarithm => value.exp(),
         }
+    }
+
+    /// What was measured on the scale: its value, the slope of the scale there,
+    /// and the standard deviation of the meter.
+    pub(super) fn of_measured(self, measured: &Measured) -> (f64, f64, f64) {
+        let value = measured.value();
+        let held = value.clamp(-measured.limit, measured.limit);
+        let noise = measured.accuracy.deviation(held) * self.slope(held);
+        (self.to(value), self.slope(value), noise)
     }
 
     /// Slope of the scale.
@@ -550,10 +559,7 @@ impl<'a> Predictor<'a> {
             Some(range) => self.meter.measure_in(solver, edits, red, black, range)?,
             None => self.meter.measure(solver, edits, red, black, set.mode)?,
         };
-        let value = measured.value();
-        let slope = scale.slope(value);
-        let held = value.clamp(-measured.limit, measured.limit);
-        let noise = measured.accuracy.deviation(held) * scale.slope(held);
+        let (centre, slope, noise) = scale.of_measured(&measured);
         let seen = Seen {
             range: measured.range,
             passed: measured.passed,
@@ -588,7 +594,7 @@ impl<'a> Predictor<'a> {
         }
         let outlook = Outlook {
             scale,
-            centre: scale.to(value),
+            centre,
             noise,
             by,
             sizes,

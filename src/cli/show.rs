@@ -157,7 +157,7 @@ pub(super) fn step(s: &StepView, head: &str, width: usize, whole: bool) -> Strin
 pub(super) fn whole_cost(desk: &Desk, step: &StepView, state: &StateView) -> String {
     format!(
         "Taken now, the whole repair comes to about {:.0} on average (time at {:.0} an hour, and \
-         parts); no plan comes to less than {:.0}.",
+         parts); of the tests looked at, no order comes to less than {:.0}.",
         step.expected_cost,
         desk.case.settings.costs.rate,
         state.next.at_least_cost.floor()

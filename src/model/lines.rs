@@ -123,6 +123,15 @@ impl<T> Memo<T> {
     }
 }
 
+/// The mean of things that are as likely as one another. `mix` makes one of two,
+/// so much of it the first; `None` if there are none.
+fn evenly<T>(all: Vec<T>, mix: impl Fn(T, T, f64) -> T) -> Option<T> {
+    let mut all = all.into_iter();
+    let first = all.next()?;
+    let next = |mean, (n, one)| mix(one, mean, 1.0 / (n + 2) as f64);
+    Some(all.enumerate().fold(first, next))
+}
+
 static FORECASTS: Memo<Forecast> = Memo::new();
 
 impl LineInfo {
@@ -189,16 +198,10 @@ impl LineInfo {
         probing: Probing,
     ) -> Result<Arc<Forecast>, CalibrateError> {
         FORECASTS.get(self, bend, (meter, probing, None), |bent| {
-            let mut all = bent
-                .iter()
-                .map(|wired| Forecast::new(&self.line, wired, meter, probing));
-            let first = all.next().ok_or(SolveError::Singular)??;
-            // Each is as likely as the others.
-            let (mean, _) = all.try_fold((first, 1.0), |(mean, n): (Forecast, f64), next| {
-                let mean = next?.or_else(&mean, |_| 1.0 / (n + 1.0));
-                Ok::<_, SolveError>((mean, n + 1.0))
-            })?;
-            Ok(mean)
+            let forecast = |wired| Forecast::new(&self.line, wired, meter, probing);
+            let all = bent.iter().map(forecast).collect::<Result<Vec<_>, _>>()?;
+            let mix = |a: Forecast, b, share| a.or_else(&b, |_| share);
+            evenly(all, mix).ok_or(SolveError::Singular)
         })
     }
 
@@ -216,8 +219,11 @@ impl LineInfo {
             MeterMode::Volts => self.meter.volts.accuracy.resolution,
             MeterMode::Diode => self.meter.diode.accuracy.resolution,
             MeterMode::Ohms => {
-                let range = self.meter.ohms.iter().find(|r| value <= r.full_scale);
-                range.map_or(0.0, |r| r.accuracy.resolution)
+                let range = self.meter.range_of(Reading::Value(value));
+                self.meter
+                    .ohms
+                    .get(range)
+                    .map_or(0.0, |r| r.accuracy.resolution)
             }
         };
         match digit > 0.0 && value.abs() < digit / 2.0 {

@@ -12,7 +12,7 @@ use std::sync::Arc;
 
 use super::super::compile::drawn_at_random;
 use super::super::{Model, SiblingReading, TestInfo};
-use super::{LineInfo, Memo, misread_density};
+use super::{LineInfo, Memo, evenly, misread_density};
 use crate::belief::{FaultId, Finding};
 use crate::circuit::calibrate::CalibrateError;
 use crate::circuit::joint::{self, Joint, Shown};
@@ -89,14 +89,8 @@ fn mixed(narrow: Rows, broad: Rows, well: &dyn Fn(&[FaultId]) -> f64) -> Rows {
 }
 
 /// The mean of rows that are as likely as one another.
-fn evenly(all: Vec<Rows>) -> Rows {
-    let mut all = all.into_iter();
-    let mut mean = all.next().unwrap_or_default();
-    for (n, rows) in all.enumerate() {
-        let share = 1.0 / (n + 2) as f64;
-        mean = mixed(rows, mean, &|_| share);
-    }
-    mean
+fn mean(all: Vec<Rows>) -> Rows {
+    evenly(all, |a, b, share| mixed(a, b, &|_| share)).unwrap_or_default()
 }
 
 impl LineInfo {
@@ -190,7 +184,7 @@ impl LineInfo {
         let what: Vec<joint::Taken> = taken.iter().map(|t| t.what).collect();
         let ways = self.surveys(bend, taken, None)?;
         let rows = ways.iter().map(|surveys| self.rows_by(surveys, &what));
-        Ok(evenly(rows.collect::<Result<_, _>>()?))
+        Ok(mean(rows.collect::<Result<_, _>>()?))
     }
 
     fn rows_by(&self, surveys: &[Arc<Survey>], what: &[joint::Taken]) -> Result<Rows, SolveError> {
@@ -248,7 +242,7 @@ impl LineInfo {
         let next = test.measures.map(|m| m.probing);
         let all = self.surveys(bend, taken, next)?;
         let all = all.iter().map(|s| self.rows_next(s, &what, &ways));
-        Ok(evenly(all.collect()))
+        Ok(mean(all.collect()))
     }
 
     fn rows_next(&self, surveys: &[Arc<Survey>], what: &[joint::Taken], ways: &[Shown]) -> Rows {
@@ -294,7 +288,7 @@ impl LineInfo {
                 let all = std::iter::once(&none).chain(&one);
                 vec![(Vec::new(), all.map(|j| j.likelihood).collect())]
             });
-            Ok(evenly(rows.collect()))
+            Ok(mean(rows.collect()))
         };
         let mut rows = self.as_seen(&self.seen_elsewhere(), work, mixed)?;
         Ok(rows.swap_remove(0).1)
