@@ -14,6 +14,8 @@
 //! mean and variance would (assumed-density filtering: Maybeck 1982, "Stochastic
 //! models, estimation, and control"), which is exact for the first such reading.
 
+use std::borrow::Cow;
+
 use super::meter::Reading;
 use super::normal;
 use super::predict::Outlook;
@@ -44,11 +46,11 @@ pub struct Taken {
 
 /// Some sizes of the faults, with their share of all.
 #[derive(Clone, Debug)]
-pub struct Cell {
+pub struct Cell<'o> {
     /// Share; those of all cells add up to 1.
     pub weight: f64,
     /// The readings with the sizes in the middle of the cell.
-    pub outlooks: Vec<Outlook>,
+    pub outlooks: Vec<Cow<'o, Outlook>>,
     /// How far the natural logarithm of each size reaches, as a standard
     /// deviation.
     pub reach: [f64; 2],
@@ -61,7 +63,8 @@ pub struct Joint {
     pub likelihood: f64,
     /// The part of that in which a reading is a misreading.
     pub wrong: Vec<f64>,
-    /// The part in which a further reading comes out in each of some ways.
+    /// The part in which a further reading lies below the first of some cuts,
+    /// between each two, above the last, and over the limit.
     pub next: Vec<f64>,
 }
 
@@ -72,9 +75,14 @@ const FORETOLD: f64 = 1e-6;
 
 impl Joint {
     /// Readings of a circuit whose faults have sizes in these cells. The
-    /// outlooks are in the order of `taken`. `next` are the ways in which one
-    /// further reading may come out, whose outlook is the last.
-    pub fn new(cells: impl IntoIterator<Item = Cell>, taken: &[Taken], next: &[Shown]) -> Joint {
+    /// outlooks are in the order of `taken`. `cuts`, ascending and in the unit of
+    /// its mode, part the values of one further reading, whose outlook is the
+    /// last.
+    pub fn new<'o>(
+        cells: impl IntoIterator<Item = Cell<'o>>,
+        taken: &[Taken],
+        cuts: Option<&[f64]>,
+    ) -> Joint {
         // Numbers first.
         let mut order: Vec<usize> = (0..taken.len()).collect();
         let value = |i: &usize| matches!(taken[*i].shown, Shown::Just(Reading::Value(_)));
@@ -83,11 +91,11 @@ impl Joint {
             joint: Joint {
                 likelihood: 0.0,
                 wrong: vec![0.0; taken.len()],
-                next: vec![0.0; next.len()],
+                next: vec![0.0; cuts.map_or(0, |c| c.len() + 2)],
             },
             taken,
             order,
-            next,
+            cuts,
             of: Vec::new(),
             most: Vec::new(),
             floor: 0.0,
@@ -141,7 +149,7 @@ struct Sum<'t> {
     taken: &'t [Taken],
     /// The readings as they are gone through.
     order: Vec<usize>,
-    next: &'t [Shown],
+    cuts: Option<&'t [f64]>,
     /// In that order, for the cell at hand.
     of: Vec<Of>,
     /// What the densities of all readings from one on do not exceed.
@@ -196,7 +204,7 @@ fn within(mean: f64, deviation: f64, low: f64, high: f64) -> (f64, f64, f64) {
 }
 
 impl Sum<'_> {
-    fn add(&mut self, cell: &Cell) {
+    fn add(&mut self, cell: &Cell<'_>) {
         self.of.clear();
         self.most.clear();
         for i in &self.order {
@@ -223,8 +231,8 @@ impl Sum<'_> {
         self.most.reverse();
         let ways = self.order.iter().copied();
         let all: Vec<&Outlook> = ways
-            .chain((!self.next.is_empty()).then_some(self.order.len()))
-            .map(|i| &cell.outlooks[i])
+            .chain(self.cuts.map(|_| self.order.len()))
+            .map(|i| &*cell.outlooks[i])
             .collect();
         let n = all.len();
         let known = &mut self.known[0];
@@ -309,7 +317,8 @@ impl Sum<'_> {
                 self.joint.wrong[*i] += weight;
             }
         }
-        if self.next.is_empty() || weight < FORETOLD * self.joint.likelihood {
+        let Some(cuts) = self.cuts else { return };
+        if weight < FORETOLD * self.joint.likelihood {
             return;
         }
         let (last, n) = (self.order.len(), all.len());
@@ -318,10 +327,13 @@ impl Sum<'_> {
         let deviation = (k.shared[n * n - 1].max(0.0) + o.noise.powi(2))
             .sqrt()
             .max(1e-12);
-        for (way, sum) in self.next.iter().zip(&mut self.joint.next) {
-            if let At::Range(low, high) = at(*way, o) {
-                *sum += weight * within(k.mean[last], deviation, low, high).0;
-            }
+        let below = |x: f64| normal::below((x.min(o.limit) - k.mean[last]) / deviation);
+        let ends = cuts.iter().map(|cut| below(o.scale.to(*cut)));
+        let ends = ends.chain([below(o.limit), 1.0]);
+        let mut from = 0.0;
+        for (end, sum) in ends.zip(&mut self.joint.next) {
+            *sum += weight * (end - from).max(0.0);
+            from = end;
         }
     }
 }

@@ -91,14 +91,18 @@ impl Scale {
         }
     }
 
-    pub(super) fn to(self, value: f64) -> f64 {
+    /// Where a value lies on it.
+    #[must_use]
+    pub fn to(self, value: f64) -> f64 {
         match self {
             Scale::Linear => value,
             Scale::Logarithm => value.clamp(LOG_BOUNDS.0, LOG_BOUNDS.1).ln(),
         }
     }
 
-    fn from(self, value: f64) -> f64 {
+    /// The value at a place on it.
+    #[must_use]
+    pub fn from(self, value: f64) -> f64 {
         match self {
             Scale::Linear => value,
             Scale::Logarithm => value.exp(),

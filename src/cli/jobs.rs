@@ -62,6 +62,8 @@ struct WeightView {
 struct TurnView {
     test: String,
     shows: String,
+    #[serde(skip_serializing_if = "Option::is_none")]
+    reads: Option<String>,
     probability: f64,
     first: String,
     becomes: f64,
@@ -343,7 +345,10 @@ fn why(args: &Args, desk: &Desk, suspect: usize, terminal: &mut Terminal) -> Res
             .collect(),
         turn: case.turn().map(|t| TurnView {
             test: case.model.tests[t.test].id.clone(),
-            shows: case.model.tests[t.test].outcomes[t.outcome].id.clone(),
+            shows: case.model.tests[t.test].outcomes[case.foreseen(t.test, t.outcome).0]
+                .id
+                .clone(),
+            reads: view::foreseen(case, t.test, t.outcome).1,
             probability: t.probability,
             first: case.model.faults[t.first].id.clone(),
             becomes: t.becomes,

@@ -5,7 +5,9 @@ use super::terminal::fill;
 use crate::belief::likelier;
 use crate::desk::Desk;
 use crate::job::Case;
-use crate::job::view::{CanTell, DistrustView, StateView, StepView, percent, result_words};
+use crate::job::view::{
+    CanTell, DistrustView, StateView, StepView, foreseen, percent, result_words,
+};
 use crate::line::Distrust;
 use crate::model::Found;
 
@@ -285,10 +287,12 @@ pub(super) fn why(desk: &Desk, state: &StateView, typed: &str) -> Result<String>
     out += &format!(" (source: {}).\n", info.source);
     if let Some(t) = case.turn() {
         let test = &case.model.tests[t.test];
+        let (outcome, reads) = foreseen(case, t.test, t.outcome);
         out += &format!(
-            "What would change the order most: “{}” — {} ({} likely) would put {} first with {}.\n",
+            "What would change the order most: “{}” — {}{} ({} likely) would put {} first with {}.\n",
             test.ask,
-            test.outcomes[t.outcome].says,
+            test.outcomes[outcome].says,
+            reads.map_or_else(String::new, |r| format!(", {r}")),
             percent(t.probability),
             case.model.faults[t.first].name,
             percent(t.becomes)

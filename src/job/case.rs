@@ -3,6 +3,7 @@
 use std::cell::OnceCell;
 use std::sync::Arc;
 
+use rayon::prelude::*;
 use thiserror::Error;
 
 use super::file::*;
@@ -17,11 +18,11 @@ use crate::circuit::calibrate::CalibrateError;
 use crate::circuit::meter::Reading;
 use crate::line::{Distrust, GoodReading, Probing};
 use crate::model::{
-    BenchMeter, CompileError, Found, LineInfo, Model, Read, RestsOn, Taken, TestInfo, compile_for,
-    outline, recognise,
+    BenchMeter, CompileError, Foretold, Found, LineInfo, Model, Range, Read, RestsOn, Taken,
+    TestInfo, compile_for, outline, recognise,
 };
 use crate::plan::{
-    Advice, Costs, Effort, PlanRemedy, PlanTest, Situation, Turn, advise, turning_point,
+    Act, Advice, Costs, Effort, PlanRemedy, PlanTest, Situation, Turn, advise, turning_point,
 };
 use crate::rulebase::{Kind, MeterMode, Rulebase};
 use crate::shown::shown;
@@ -36,6 +37,10 @@ pub struct Settings {
     /// How hard the next step is thought over.
     pub effort: Effort,
 }
+
+/// The tests as the planner sees them, `None` for one that is not open; and for
+/// each of the outcomes that it sees, what part of a test's outcomes that is.
+type Planned = (Vec<Option<PlanTest>>, Vec<Vec<Range>>);
 
 /// How many next steps are worked out at once.
 const FEW: usize = 5;
@@ -195,7 +200,7 @@ pub struct Case {
     blocked_tests: Vec<bool>,
     blocked_remedies: Vec<bool>,
     /// Worked out when a plan is asked for.
-    plan_tests: OnceCell<Vec<Option<PlanTest>>>,
+    planned: OnceCell<Planned>,
     plan_remedies: Vec<Option<PlanRemedy>>,
     retest: Option<PlanTest>,
     due: Vec<usize>,
@@ -295,7 +300,7 @@ impl Case {
             history: History::default(),
             blocked_tests: vec![false; model.tests.len()],
             blocked_remedies: vec![false; model.remedies.len()],
-            plan_tests: OnceCell::new(),
+            planned: OnceCell::new(),
             plan_remedies: Vec::new(),
             retest: None,
             due: Vec::new(),
@@ -533,7 +538,8 @@ impl Case {
             .iter()
             .filter_map(|f| self.proof_of(*f))
             .next()
-            .map(|t| plan_test(&self.model.bench, &self.model.tests[t], None));
+            .map(|t| &self.model.tests[t])
+            .map(|t| plan_test(&self.model.bench, t, t.foretold.clone()));
         self.due = match self.may_close_as_mended() {
             Closed::Retests(due) => due,
             _ => Vec::new(),
@@ -548,22 +554,48 @@ impl Case {
 
     /// The tests as the planner sees them. What was read of a line tells what
     /// else is going to be read of it.
-    fn plan_tests(&self) -> Vec<Option<PlanTest>> {
+    fn planned(&self) -> Planned {
         let m = &self.model;
         let standing: Vec<Vec<Taken>> = (0..m.lines.len())
             .map(|line| self.history.standing_readings(m, line))
             .collect();
-        (0..m.tests.len())
-            .map(|i| {
-                let open = !self.blocked_tests[i] && !self.done(i);
-                let t = &m.tests[i];
-                let line = t.measures.map(|x| &standing[x.line][..]);
-                open.then(|| {
-                    let foretold = m.foretold_after(i, line.unwrap_or_default());
-                    plan_test(&m.bench, t, foretold.map(Arc::new))
-                })
-            })
-            .collect()
+        let open: Vec<bool> = (0..m.tests.len())
+            .map(|i| !self.blocked_tests[i] && !self.done(i))
+            .collect();
+        // Where nothing was read yet, words do for a first answer.
+        let in_words = self.settings.effort == Effort::FIRST;
+        let wanted = |(i, open): (usize, &bool)| -> Option<(usize, &[Taken])> {
+            let taken = &standing[m.tests[i].measures.filter(|_| *open)?.line];
+            (!(taken.is_empty() && in_words)).then_some((i, taken))
+        };
+        let wanted: Vec<_> = open.iter().enumerate().map(wanted).collect();
+        let believed = &self.belief.faults;
+        let foretold: Vec<Option<Foretold>> = (wanted.par_iter().with_max_len(4))
+            .map(|w| w.and_then(|(i, taken)| m.foretold_after(i, taken, believed)))
+            .collect();
+        let planned = |((t, open), foretold): ((&TestInfo, bool), Option<Foretold>)| {
+            let (finding, ranges) = foretold.map_or_else(
+                || (t.foretold.clone(), Vec::new()),
+                |f| (f.finding, f.ranges),
+            );
+            (open.then(|| plan_test(&m.bench, t, finding)), ranges)
+        };
+        m.tests.iter().zip(open).zip(foretold).map(planned).unzip()
+    }
+
+    fn plan(&self) -> &Planned {
+        self.planned.get_or_init(|| self.planned())
+    }
+
+    /// What the planner takes for one outcome of a test: the outcome, and where
+    /// it is only a range of that one's values, which.
+    pub fn foreseen(&self, test: usize, outcome: usize) -> (usize, Option<(f64, f64)>) {
+        let ranges = &self.plan().1[test];
+        let Some(range) = ranges.get(outcome) else {
+            return (outcome, None);
+        };
+        let alone = ranges.iter().filter(|r| r.outcome == range.outcome).count() == 1;
+        (range.outcome, (!alone).then_some(range.between))
     }
 
     /// What does not fit the rules of today: the entry, from 0 (`None` for
@@ -643,7 +675,7 @@ impl Case {
         Situation {
             faults: self.model.network.len(),
             candidates: &self.belief.candidates,
-            tests: self.plan_tests.get_or_init(|| self.plan_tests()),
+            tests: &self.plan().0,
             remedies: &self.plan_remedies,
             retest: self.retest.as_ref(),
             due: &self.due,
@@ -655,13 +687,31 @@ impl Case {
 
     /// The next steps, best first.
     pub fn advice(&self, many: usize) -> Advice {
-        let ask = |many| advise(&self.situation(), many, self.settings.effort);
+        let ask = |many| {
+            let mut advice = advise(&self.situation(), many, self.settings.effort);
+            for step in &mut advice.steps {
+                if let Act::Test(t) = step.act {
+                    step.outcomes = self.in_words(t, &step.outcomes);
+                }
+            }
+            advice
+        };
         if many > FEW {
             return ask(many);
         }
         let mut advice = self.advised.get_or_init(|| ask(FEW)).clone();
         advice.steps.truncate(many);
         advice
+    }
+
+    /// The chance of each outcome of a test, given that of each that the planner
+    /// sees.
+    fn in_words(&self, test: usize, chances: &[f64]) -> Vec<f64> {
+        let mut words = vec![0.0; self.model.tests[test].outcomes.len()];
+        for (k, chance) in chances.iter().enumerate() {
+            words[self.foreseen(test, k).0] += chance;
+        }
+        words
     }
 
     /// The result that would change the order of the suspects most.
@@ -976,9 +1026,9 @@ fn closed(bench: &Bench, conditions: &[usize]) -> BenchState {
     bench.closure(conditions).into_iter().collect()
 }
 
-fn plan_test(bench: &Bench, t: &TestInfo, foretold: Option<Arc<Finding>>) -> PlanTest {
+fn plan_test(bench: &Bench, t: &TestInfo, finding: Arc<Finding>) -> PlanTest {
     PlanTest {
-        finding: foretold.unwrap_or_else(|| t.foretold.clone()),
+        finding,
         minutes: t.step.minutes,
         conditions: closed(bench, &t.step.conditions),
     }

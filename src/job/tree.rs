@@ -4,6 +4,7 @@ use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
 
 use super::Case;
+use super::view::foreseen;
 use crate::bench::BenchState;
 use crate::plan::{Act, Extent, Node, Then, tree};
 
@@ -82,11 +83,24 @@ pub struct TreeBranch {
     pub shows: String,
     /// In words.
     pub says: String,
+    /// Where the plan tells values of one outcome apart: which, with the unit.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub reads: Option<String>,
     /// Its probability at this moment.
     pub probability: f64,
     /// What follows; absent where it is mended.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub then: Option<TreeNode>,
+}
+
+impl TreeBranch {
+    /// The outcome with the values that it stands for here.
+    pub fn led_by(&self) -> String {
+        match &self.reads {
+            Some(reads) => format!("{}: {reads}", self.says),
+            None => self.says.clone(),
+        }
+    }
 }
 
 /// The plan from where a job stands.
@@ -125,17 +139,24 @@ fn node(case: &Case, n: &Node) -> TreeNode {
         } => {
             out.step = Some(step(case, n.state, *act, *price));
             for b in branches {
-                let (shows, says) = match act {
+                let (shows, says, reads) = match act {
                     Act::Test(t) => {
-                        let o = &case.model.tests[*t].outcomes[b.outcome];
-                        (o.id.clone(), o.says.clone())
+                        let (outcome, reads) = foreseen(case, *t, b.outcome);
+                        let o = &case.model.tests[*t].outcomes[outcome];
+                        (o.id.clone(), o.says.clone(), reads)
                     }
-                    Act::Remedy(_) if b.outcome == 0 => ("mended".to_owned(), "mended".to_owned()),
-                    Act::Remedy(_) => ("not-mended".to_owned(), "not mended".to_owned()),
+                    Act::Remedy(_) => {
+                        let (shows, says) = match b.outcome {
+                            0 => ("mended", "mended"),
+                            _ => ("not-mended", "not mended"),
+                        };
+                        (shows.to_owned(), says.to_owned(), None)
+                    }
                 };
                 out.branches.push(TreeBranch {
                     shows,
                     says,
+                    reads,
                     probability: b.probability,
                     then: b.node.as_ref().map(|n| node(case, n)),
                 });

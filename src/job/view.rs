@@ -9,7 +9,7 @@ use super::case::{Case, Closed, Entered};
 use super::file::Entry;
 use crate::belief::likelier;
 use crate::line::Distrust;
-use crate::model::Model;
+use crate::model::{Model, bounds};
 use crate::plan::{Act, Proposal, Stop};
 use crate::rulebase::{MeterMode, Where};
 
@@ -549,6 +549,15 @@ fn not_looked_at(case: &Case, act: Act) -> StepView {
         mends: None,
         ..step(case, &proposal)
     }
+}
+
+/// What the planner takes for one outcome of a test: the outcome, by index, and
+/// where it is only some of that one's values, which, in words.
+pub fn foreseen(case: &Case, test: usize, outcome: usize) -> (usize, Option<String>) {
+    let (outcome, between) = case.foreseen(test, outcome);
+    let t = &case.model.tests[test];
+    let reads = between.map(|(low, high)| bounds(low, high, t.unit.as_deref().unwrap_or("")));
+    (outcome, reads)
 }
 
 /// How a test splits the suspects, in plain words.

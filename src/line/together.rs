@@ -8,6 +8,7 @@
 //! monotonic: Fritsch and Carlson 1980), in steps so small that a straight line
 //! does within each.
 
+use std::borrow::Cow;
 use std::collections::HashMap;
 use std::sync::{Arc, OnceLock};
 
@@ -15,10 +16,10 @@ use super::forecast::{Probing, probes};
 use super::wiring::{Wired, meter_mode};
 use crate::circuit::edit::Edit;
 use crate::circuit::fault::Fault;
-use crate::circuit::joint::{Cell, Joint, Shown, Taken};
+use crate::circuit::joint::{Cell, Joint, Taken};
 use crate::circuit::meter::{Meter, Mode, Reading};
 use crate::circuit::network::Node;
-use crate::circuit::predict::{Outlook, Predictor};
+use crate::circuit::predict::{Outlook, Predictor, Scale};
 use crate::circuit::solve::{Parameter, SolveError, Solver};
 use crate::rulebase::{Harm, Line};
 
@@ -26,12 +27,18 @@ use crate::rulebase::{Harm, Line};
 /// each of two things.
 const SIZES: usize = 7;
 const SIZES_OF_TWO: usize = 4;
+/// Parts between the former.
+const PARTS: usize = SIZES - 1;
 /// Steps between two of the former, and where there are two sizes.
 const STEPS: usize = 6;
 const STEPS_OF_TWO: usize = 3;
+/// Two things that explain what was read by less than this share of what one
+/// alone does are not worth more than a step from each size to the next.
+const WORSE: f64 = 0.1;
 /// A size that moves no reading by more than so many standard deviations of the
-/// meter from one solved for to the next is gone through in one step.
-const STILL: f64 = 0.5;
+/// meter from one part of it to the next is gone through in one step there; and
+/// parts that move none by more than the second all together in one.
+const STILL: (f64, f64) = (0.5, 0.1);
 /// A thing that moves a reading by less than so many of them beside another
 /// does nothing to it there.
 const HIDDEN: f64 = 0.1;
@@ -41,25 +48,48 @@ const HIDDEN: f64 = 0.1;
 const REACH: f64 = 0.5;
 
 /// The readings under some things that are wrong, for some of their sizes.
-#[derive(Clone, Debug)]
+#[derive(Clone, Debug, Default)]
 struct Grid {
     /// How many of each size; 1 where there is none.
     counts: [usize; 2],
     /// Natural logarithm of how many times the largest is the smallest.
     spans: [f64; 2],
     nodes: Vec<Outlook>,
+    /// How far the reading moves at most over each part of each size, in standard
+    /// deviations of the meter.
+    moves: [[f64; PARTS]; 2],
 }
 
 impl Grid {
-    /// The reading with each size at a share of the way from the smallest to
-    /// the largest.
-    fn at(&self, share: [f64; 2]) -> Outlook {
-        let row = |i: usize| &self.nodes[i * self.counts[1]..(i + 1) * self.counts[1]];
-        let across = |i: usize| self.along(1, share[1], |j| row(i)[j].clone());
-        self.along(0, share[0], across)
+    fn new(counts: [usize; 2], spans: [f64; 2], nodes: Vec<Outlook>) -> Self {
+        let mut grid = Grid {
+            counts,
+            spans,
+            nodes,
+            moves: [[0.0; PARTS]; 2],
+        };
+        let edge = |i: usize| i as f64 / PARTS as f64;
+        grid.moves =
+            [0, 1].map(|axis| std::array::from_fn(|i| grid.moved(axis, edge(i), edge(i + 1))));
+        grid
     }
 
-    fn along(&self, axis: usize, share: f64, node: impl Fn(usize) -> Outlook) -> Outlook {
+    /// The reading with each size at a share of the way from the smallest to
+    /// the largest.
+    fn at(&self, share: [f64; 2]) -> Cow<'_, Outlook> {
+        let row = |i: usize| {
+            let row = &self.nodes[i * self.counts[1]..(i + 1) * self.counts[1]];
+            self.along(1, share[1], |j| Cow::Borrowed(&row[j]))
+        };
+        self.along(0, share[0], row)
+    }
+
+    fn along<'g>(
+        &self,
+        axis: usize,
+        share: f64,
+        node: impl Fn(usize) -> Cow<'g, Outlook>,
+    ) -> Cow<'g, Outlook> {
         let steps = self.counts[axis] - 1;
         if steps == 0 {
             return node(0);
@@ -67,12 +97,18 @@ impl Grid {
         let place = share * steps as f64;
         let i = (place as usize).min(steps - 1);
         let span = self.spans[axis] / steps as f64;
-        between(&node(i), &node(i + 1), place - i as f64, axis, span)
+        Cow::Owned(between(
+            &node(i),
+            &node(i + 1),
+            place - i as f64,
+            axis,
+            span,
+        ))
     }
 
-    /// How far the reading moves at most over one step from `from` to `to`, in
+    /// How far the reading moves at most from one share of the way to another, in
     /// standard deviations of the meter.
-    fn moves(&self, axis: usize, from: f64, to: f64) -> f64 {
+    fn moved(&self, axis: usize, from: f64, to: f64) -> f64 {
         if self.counts[axis] == 1 {
             return 0.0;
         }
@@ -82,7 +118,8 @@ impl Grid {
             let at = |x| self.at(if axis == 0 { [x, share] } else { [share, x] });
             let (a, b) = (at(from), at(to));
             if a.centre > a.limit && b.centre > b.limit {
-                return 0.0;
+                // One step does, but no longer one: it would reach below the limit.
+                return STILL.0;
             }
             (a.centre - b.centre).abs() / a.noise.min(b.noise).max(1e-12)
         });
@@ -191,11 +228,7 @@ impl Solves<'_> {
                 nodes.push(self.solve(things, [share(i, counts[0]), share(j, counts[1])])?);
             }
         }
-        Ok(Grid {
-            counts,
-            spans,
-            nodes,
-        })
+        Ok(Grid::new(counts, spans, nodes))
     }
 
     fn solve(&mut self, things: [&[Fault]; 2], share: [f64; 2]) -> Result<Outlook, SolveError> {
@@ -250,11 +283,7 @@ impl Survey {
             meter: meter.clone(),
             probing,
             shown,
-            none: Grid {
-                counts: [0; 2],
-                spans: [0.0; 2],
-                nodes: Vec::new(),
-            },
+            none: Grid::default(),
             one: Vec::new(),
             two: OnceLock::new(),
         };
@@ -264,6 +293,22 @@ impl Survey {
             Ok((none, one.collect::<Result<_, _>>()?))
         })?;
         Ok(survey)
+    }
+
+    /// Where it lies for the sizes that were solved, on the scale of the mode:
+    /// with nothing wrong, and with each thing by itself. What is over the limit
+    /// is left out.
+    pub fn places(&self) -> (Vec<f64>, Vec<Vec<f64>>) {
+        let of = |g: &Grid| {
+            let shown = g.nodes.iter().filter(|o| o.centre <= o.limit);
+            shown.map(|o| o.centre).collect()
+        };
+        (of(&self.none), self.one.iter().map(of).collect())
+    }
+
+    /// The scale that it is measured on.
+    pub fn scale(&self) -> Scale {
+        Scale::of(meter_mode(self.probing.mode))
     }
 
     fn solves<T>(
@@ -354,13 +399,13 @@ struct View<'g> {
     second: bool,
 }
 
-impl View<'_> {
-    fn at(&self, share: [f64; 2]) -> Outlook {
+impl<'g> View<'g> {
+    fn at(&self, share: [f64; 2]) -> Cow<'g, Outlook> {
         if !self.second {
             return self.grid.at(share);
         }
         let mut o = self.grid.at([share[1], 0.0]);
-        o.sizes.swap(0, 1);
+        o.to_mut().sizes.swap(0, 1);
         o
     }
 
@@ -368,34 +413,52 @@ impl View<'_> {
         self.grid.spans[if self.second { 1 - axis } else { axis }]
     }
 
-    fn moves(&self, axis: usize, from: f64, to: f64) -> f64 {
+    fn moves(&self, axis: usize, part: usize) -> f64 {
         let axis = if self.second { 1 - axis } else { axis };
-        self.grid.moves(axis, from, to)
+        self.grid.moves[axis][part]
     }
 }
 
 /// The steps in which a size is gone through, as shares of the way.
 fn steps(views: &[View], axis: usize, fine: usize) -> Vec<(f64, f64)> {
-    let mut all = Vec::new();
-    let parts = SIZES - 1;
-    for i in 0..parts {
-        let edge = |i: usize| i as f64 / parts as f64;
+    let mut all: Vec<(f64, f64)> = Vec::new();
+    // How far each reading moves over the last step, while it is still.
+    let mut still: Option<Vec<f64>> = None;
+    for i in 0..PARTS {
+        let edge = |i: usize| i as f64 / PARTS as f64;
         let (from, to) = (edge(i), edge(i + 1));
-        let still = views.iter().all(|v| v.moves(axis, from, to) <= STILL);
-        let fine = if still { 1 } else { fine };
-        let step = |k: usize| from + (to - from) * k as f64 / fine as f64;
-        all.extend((0..fine).map(|k| (step(k), step(k + 1))));
+        let moves: Vec<f64> = views.iter().map(|v| v.moves(axis, i)).collect();
+        let within = |moves: &[f64], most: f64| moves.iter().all(|m| *m <= most);
+        if !within(&moves, STILL.0) {
+            let step = |k: usize| from + (to - from) * k as f64 / fine as f64;
+            all.extend((0..fine).map(|k| (step(k), step(k + 1))));
+            still = None;
+            continue;
+        }
+        let sum = |so_far: Vec<f64>| -> Vec<f64> {
+            so_far.iter().zip(&moves).map(|(a, b)| a + b).collect()
+        };
+        still = match (
+            still.map(sum).filter(|s| within(s, STILL.1)),
+            all.last_mut(),
+        ) {
+            (Some(on), Some(last)) => {
+                last.1 = to;
+                Some(on)
+            }
+            _ => {
+                all.push((from, to));
+                Some(moves)
+            }
+        };
     }
     all
 }
 
-/// What readings come to, each given by its view.
-fn weigh(views: &[View], taken: &[Taken], next: &[Shown]) -> Joint {
+/// What readings come to, each given by its view, in so many steps between two
+/// sizes.
+fn weigh(views: &[View], taken: &[Taken], cuts: Option<&[f64]>, fine: usize) -> Joint {
     let spans = [0, 1].map(|axis| views.iter().map(|v| v.span(axis)).fold(0.0, f64::max));
-    let fine = match spans {
-        [a, b] if a > 0.0 && b > 0.0 => STEPS_OF_TWO,
-        _ => STEPS,
-    };
     let steps = [0, 1].map(|axis| {
         if spans[axis] > 0.0 {
             steps(views, axis, fine)
@@ -414,7 +477,7 @@ fn weigh(views: &[View], taken: &[Taken], next: &[Shown]) -> Joint {
         },
         reach: [0, 1].map(|i| REACH * (way[i].1 - way[i].0) * spans[i]),
     });
-    Joint::new(cells, taken, next)
+    Joint::new(cells, taken, cuts)
 }
 
 /// What some readings of a line come to with nothing wrong, with each of
@@ -431,13 +494,28 @@ pub struct Together<'r> {
 impl<'r> Together<'r> {
     /// Of readings, each with its survey; all of one line.
     pub fn new(surveys: &'r [Arc<Survey>], taken: &'r [Taken]) -> Self {
-        let (none, one) = alone(surveys, taken, &[]);
+        let (none, one) = alone(surveys, taken, None);
         Together {
             surveys,
             taken,
             none,
             one,
             two: HashMap::new(),
+        }
+    }
+
+    /// With two things wrong.
+    fn weigh(&self, views: &[View]) -> Joint {
+        let sized = |axis: usize| views.iter().any(|v| v.span(axis) > 0.0);
+        if !(sized(0) && sized(1)) {
+            return weigh(views, self.taken, None, STEPS);
+        }
+        let coarse = weigh(views, self.taken, None, 1);
+        let alone = self.one.iter().chain([&self.none]);
+        let best = alone.map(|j| j.likelihood).fold(0.0, f64::max);
+        match coarse.likelihood < WORSE * best {
+            true => coarse,
+            false => weigh(views, self.taken, None, STEPS_OF_TWO),
         }
     }
 
@@ -477,7 +555,7 @@ impl<'r> Together<'r> {
             let joint = match (first, second) {
                 (true, _) => self.one[a].clone(),
                 (_, true) => self.one[b].clone(),
-                _ => weigh(&views, self.taken, &[]),
+                _ => self.weigh(&views),
             };
             self.two.insert((a, b), joint);
         }
@@ -486,9 +564,13 @@ impl<'r> Together<'r> {
 }
 
 /// What readings come to with nothing wrong, and with each of [`harms`] by
-/// itself. `next` are the ways in which one further reading may come out, whose
-/// survey is the last.
-pub fn alone(surveys: &[Arc<Survey>], taken: &[Taken], next: &[Shown]) -> (Joint, Vec<Joint>) {
+/// itself. `cuts` part the values of one further reading, whose survey is the
+/// last: see [`Joint::new`].
+pub fn alone(
+    surveys: &[Arc<Survey>],
+    taken: &[Taken],
+    cuts: Option<&[f64]>,
+) -> (Joint, Vec<Joint>) {
     let joint = |of: &dyn Fn(&Survey) -> &Grid| {
         let views: Vec<View> = surveys
             .iter()
@@ -497,7 +579,7 @@ pub fn alone(surveys: &[Arc<Survey>], taken: &[Taken], next: &[Shown]) -> (Joint
                 second: false,
             })
             .collect();
-        weigh(&views, taken, next)
+        weigh(&views, taken, cuts, STEPS)
     };
     let things = surveys.first().map_or(0, |s| s.one.len());
     let one = (0..things).map(|h| joint(&|s| &s.one[h])).collect();

@@ -1,5 +1,6 @@
 //! Lines of a device: what is read on them becomes findings.
 
+mod foretold;
 mod together;
 
 use std::sync::{Arc, Mutex, PoisonError};
@@ -22,6 +23,7 @@ use crate::line::{
 use crate::rulebase::{Line, MeterMode, PackFault};
 use crate::shown::shown;
 
+pub use foretold::{Foretold, Range};
 pub use together::{Read, Taken};
 
 /// Share of misread numbers that are OL; the others are spread over what the
@@ -337,9 +339,12 @@ pub(super) fn prepare(wanted: &[(&LineInfo, Probing)]) {
         });
 }
 
-/// Bounds of a value with sensible digits.
+/// Bounds of a value with sensible digits; open where they are as far as numbers
+/// go.
 pub(crate) fn bounds(low: f64, high: f64, unit: &str) -> String {
-    if high.is_finite() {
+    if low <= f64::MIN {
+        format!("below {}", shown(high, unit))
+    } else if high < f64::MAX {
         format!("{} to {}", shown(low, unit), shown(high, unit))
     } else {
         format!("above {}", shown(low, unit))

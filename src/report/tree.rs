@@ -135,7 +135,7 @@ fn branch(
         Some(s) => {
             *out += &fill(&format!("{led}{}", head(s, all)), indent, &below);
             for b in &n.branches {
-                let led = format!("{} {}: ", b.says, percent(b.probability));
+                let led = format!("{} {}: ", b.led_by(), percent(b.probability));
                 match &b.then {
                     None => *out += &fill(&format!("{led}done"), &below, &format!("{below}  ")),
                     Some(n) => branch(n, &led, &below, all, fill, out),
@@ -255,7 +255,7 @@ impl Picture {
             middles.push(self.done(led, column + 1, y));
         }
         for b in told {
-            let led = format!("{}: {}", b.says, percent(b.probability));
+            let led = format!("{}: {}", b.led_by(), percent(b.probability));
             let middle = match &b.then {
                 Some(n) => self.place(n, led, column + 1, y),
                 None => self.done(led, column + 1, y),

@@ -227,6 +227,22 @@ impl Device {
         self.meter.read(solver, &all, red, black, mode).unwrap()
     }
 
+    /// Tells of a run that ended with a wrong element.
+    pub fn tell(&self, fault: usize, size: f64, found: &Outcome) {
+        let mut out = format!("{} at {size:.2}:", self.happenings[fault].words);
+        for (test, reading) in &found.readings {
+            let _ = write!(out, " {} {reading:?}", self.model.tests[*test].id);
+        }
+        let items = &found.belief.items;
+        let mut order: Vec<usize> = (0..items.len()).collect();
+        order.sort_by(|a, b| items[*b].total_cmp(&items[*a]));
+        for item in &order[..3.min(order.len())] {
+            let _ = write!(out, "; {} {:.2}", self.elements[*item], items[*item]);
+        }
+        let _ = write!(out, "; truly {:.3}", found.belief.faults[fault]);
+        eprintln!("{out}");
+    }
+
     /// Follows the advice on a drawn device with a hidden fault until a remedy
     /// is advised or nothing is left that tells anything.
     pub fn follow(&self, fault: usize, size: f64, rng: &mut impl Rng) -> Outcome {
@@ -249,10 +265,9 @@ impl Device {
             let events: Vec<Event> = [complaint.clone()].into_iter().chain(recorded).collect();
             let belief = update(&self.model.network, &events, Size::Auto);
             for (i, t) in tests.iter_mut().enumerate() {
-                let foretold = self.model.foretold_after(i, &taken);
-                if let (Some(t), Some(foretold)) = (t, foretold) {
-                    t.finding = Arc::new(foretold);
-                }
+                let Some(t) = t else { continue };
+                let foretold = self.model.foretold_after(i, &taken, &belief.faults);
+                t.finding = foretold.unwrap().finding;
             }
             assert!(!belief.impossible);
             let advice = advise(

@@ -3,7 +3,9 @@
 
 use halfsplit::circuit::meter::Reading;
 use halfsplit::rulebase::MeterMode;
-use rand::Rng;
+use rand::rngs::StdRng;
+use rand::{Rng, SeedableRng};
+use rayon::prelude::*;
 
 use super::device::Device;
 use super::*;
@@ -161,26 +163,42 @@ pub struct Trial {
 }
 
 impl Trial {
+    /// Each run has a seed of its own, drawn from `rng`, and they go on all
+    /// cores at once.
     pub fn new(device: &Device, runs: usize, rng: &mut impl Rng) -> Self {
         let apart = Apart::new(device, rng);
-        let mut t = Trial {
-            elements: apart.elements(),
-            ..Trial::default()
-        };
-        for run in 0..runs {
+        let seeds: Vec<u64> = (0..runs).map(|_| rng.random()).collect();
+        let all = seeds.par_iter().enumerate().map(|(run, seed)| {
+            let mut rng = StdRng::seed_from_u64(*seed);
             let fault = run % device.happenings.len();
             let size = rng.random_range(0.0..1.0);
-            let found = device.follow(fault, size, rng);
+            let found = device.follow(fault, size, &mut rng);
             let items = &found.belief.items;
             let first = (0..items.len()).max_by(|a, b| items[*a].total_cmp(&items[*b]));
             let first = first.unwrap();
-            t.runs += 1;
-            t.probes += found.readings.len();
-            t.very += usize::from(first == device.element(fault));
             let right = apart.could_be(fault, size, first);
-            t.right += usize::from(right);
+            if !right && std::env::var_os("HALFSPLIT_WRONG").is_some() {
+                device.tell(fault, size, &found);
+            }
+            Trial {
+                runs: 1,
+                right: usize::from(right),
+                very: usize::from(first == device.element(fault)),
+                probes: found.readings.len(),
+                elements: 0,
+            }
+        });
+        let sum = |a: Trial, b: Trial| Trial {
+            runs: a.runs + b.runs,
+            right: a.right + b.right,
+            very: a.very + b.very,
+            probes: a.probes + b.probes,
+            elements: 0,
+        };
+        Trial {
+            elements: apart.elements(),
+            ..all.reduce(Trial::default, sum)
         }
-        t
     }
 
     pub fn share(&self) -> f64 {

@@ -48,7 +48,7 @@ pub struct Taken {
 }
 
 /// The chances of what a fault may do to a line; `None` if it spares it.
-type Alternatives = Vec<(f64, Option<usize>)>;
+pub(super) type Alternatives = Vec<(f64, Option<usize>)>;
 
 /// What is shown as an outcome of a test.
 fn shown(t: &TestInfo, outcome: usize) -> Option<Shown> {
@@ -60,7 +60,7 @@ fn shown(t: &TestInfo, outcome: usize) -> Option<Shown> {
 }
 
 /// `by` times the parts of what readings come to, onto `to`.
-fn add(to: &mut Vec<f64>, by: f64, joint: &Joint, parts: impl Fn(&Joint) -> &[f64]) {
+pub(super) fn add(to: &mut Vec<f64>, by: f64, joint: &Joint, parts: impl Fn(&Joint) -> &[f64]) {
     let of = std::iter::once(&joint.likelihood).chain(parts(joint));
     if to.is_empty() {
         to.extend(of.map(|x| by * x));
@@ -70,7 +70,7 @@ fn add(to: &mut Vec<f64>, by: f64, joint: &Joint, parts: impl Fn(&Joint) -> &[f6
 }
 
 /// Rows of a finding: sets of faults, each with what readings come to.
-type Rows = Vec<(Vec<FaultId>, Vec<f64>)>;
+pub(super) type Rows = Vec<(Vec<FaultId>, Vec<f64>)>;
 
 /// `share` of one thing and the rest of another.
 fn mix(one: &[f64], other: &[f64], share: f64) -> Vec<f64> {
@@ -79,7 +79,7 @@ fn mix(one: &[f64], other: &[f64], share: f64) -> Vec<f64> {
 }
 
 /// Rows with siblings and without, by how likely the siblings are well.
-fn mixed(narrow: Rows, broad: Rows, well: &dyn Fn(&[FaultId]) -> f64) -> Rows {
+pub(super) fn mixed(narrow: Rows, broad: Rows, well: &dyn Fn(&[FaultId]) -> f64) -> Rows {
     let both = narrow.into_iter().zip(broad);
     both.map(|((faults, a), (_, b))| {
         let share = well(&faults);
@@ -89,7 +89,7 @@ fn mixed(narrow: Rows, broad: Rows, well: &dyn Fn(&[FaultId]) -> f64) -> Rows {
 }
 
 /// The mean of rows that are as likely as one another.
-fn mean(all: Vec<Rows>) -> Rows {
+pub(super) fn mean(all: Vec<Rows>) -> Rows {
     evenly(all, |a, b, share| mixed(a, b, &|_| share)).unwrap_or_default()
 }
 
@@ -100,7 +100,7 @@ impl LineInfo {
     }
 
     /// The faults of the model, with what each may do.
-    fn alternatives(&self) -> Vec<(FaultId, Alternatives)> {
+    pub(super) fn alternatives(&self) -> Vec<(FaultId, Alternatives)> {
         let harms = self.harms();
         let of = |pack: PackFault| -> Alternatives {
             let effects = self.line.faults.iter().filter(|e| e.fault == pack);
@@ -137,7 +137,7 @@ impl LineInfo {
 
     /// The surveys of readings, and of a further one, for each way of bending the
     /// line.
-    fn surveys(
+    pub(super) fn surveys(
         &self,
         bend: &[GoodReading],
         taken: &[Taken],
@@ -160,7 +160,7 @@ impl LineInfo {
 
     /// What was read on other lines that are built alike. That the halves of this
     /// one are is in its surveys.
-    fn seen_elsewhere(&self) -> Vec<&SiblingReading> {
+    pub(super) fn seen_elsewhere(&self) -> Vec<&SiblingReading> {
         self.seen.iter().filter(|s| !s.mirrored).collect()
     }
 
@@ -210,66 +210,6 @@ impl LineInfo {
         Ok(rows)
     }
 
-    /// What a test of this line is going to show where `taken` was read: its
-    /// finding, as if nothing else were known.
-    ///
-    /// Of two faults the one that explains better what was read decides, as if
-    /// it were there alone.
-    ///
-    /// # Errors
-    /// If the line cannot be solved.
-    fn foretold_after(&self, test: &TestInfo, taken: &[Taken]) -> Result<Finding, SolveError> {
-        let seen = self.seen_elsewhere();
-        let mut rows = self.as_seen(&seen, |bend| self.rows_after(bend, test, taken), mixed)?;
-        for (_, row) in &mut rows {
-            let sum: f64 = row[1..].iter().sum();
-            *row = row[1..].iter().map(|x| x / sum.max(1e-300)).collect();
-        }
-        let misread = drawn_at_random(test.reliability, test.outcomes.len());
-        Ok(Finding::joint(&rows, misread))
-    }
-
-    fn rows_after(
-        &self,
-        bend: &[GoodReading],
-        test: &TestInfo,
-        taken: &[Taken],
-    ) -> Result<Rows, CalibrateError> {
-        let ways: Vec<Shown> = (0..test.outcomes.len())
-            .filter_map(|k| shown(test, k))
-            .collect();
-        let what: Vec<joint::Taken> = taken.iter().map(|t| t.what).collect();
-        let next = test.measures.map(|m| m.probing);
-        let all = self.surveys(bend, taken, next)?;
-        let all = all.iter().map(|s| self.rows_next(s, &what, &ways));
-        Ok(mean(all.collect()))
-    }
-
-    fn rows_next(&self, surveys: &[Arc<Survey>], what: &[joint::Taken], ways: &[Shown]) -> Rows {
-        let (none, one) = alone(surveys, what, ways);
-        let row = |of: &Alternatives| {
-            let mut row = Vec::new();
-            for (p, thing) in of {
-                add(&mut row, *p, thing.map_or(&none, |h| &one[h]), |j| &j.next);
-            }
-            row
-        };
-        let singles: Vec<(FaultId, Vec<f64>)> = self
-            .alternatives()
-            .iter()
-            .map(|(f, of)| (*f, row(of)))
-            .collect();
-        let mut rows = vec![(Vec::new(), row(&vec![(1.0, None)]))];
-        for (i, (f, one)) in singles.iter().enumerate() {
-            rows.push((vec![*f], one.clone()));
-            for (g, other) in &singles[i + 1..] {
-                let both: Vec<f64> = one.iter().zip(other).map(|(x, y)| x + y).collect();
-                rows.push((vec![*f, *g], both));
-            }
-        }
-        rows
-    }
-
     /// How likely readings were to come out as they did: with nothing wrong on
     /// the line, then with each of [`LineInfo::harms`] by itself; all on one
     /// scale.
@@ -284,7 +224,7 @@ impl LineInfo {
         let work = |bend: &[GoodReading]| {
             let ways = self.surveys(bend, taken, None)?;
             let rows = ways.iter().map(|surveys| {
-                let (none, one) = alone(surveys, &what, &[]);
+                let (none, one) = alone(surveys, &what, None);
                 let all = std::iter::once(&none).chain(&one);
                 vec![(Vec::new(), all.map(|j| j.likelihood).collect())]
             });
@@ -330,13 +270,5 @@ impl Model {
     pub fn recorded(&self, taken: &[Taken], seen: &[SiblingReading]) -> Option<Finding> {
         let line = &self.lines[taken.first()?.line];
         line.recorded(taken, seen).ok()
-    }
-
-    /// What a test is going to show where `taken` was read on its line since
-    /// something was last done about it; `None` if that tells nothing.
-    pub fn foretold_after(&self, test: usize, taken: &[Taken]) -> Option<Finding> {
-        let t = &self.tests[test];
-        let line = t.measures.filter(|_| !taken.is_empty())?.line;
-        self.lines[line].foretold_after(t, taken).ok()
     }
 }

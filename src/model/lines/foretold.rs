@@ -1,0 +1,312 @@
+//! What a reading is going to be, cut where it tells the suspects apart.
+//!
+//! The words of a test (as it should, lower, higher, over limit) are for people.
+//! Two suspects that would both read lower, one a little and one much, are told
+//! apart by the number, and a plan made from words alone would not know. So the
+//! values of each word are cut into ranges: finely at first, where what the
+//! suspects would read lies close together, and then neighbours are put together
+//! again as long as next to nothing of what the reading tells is lost
+//! (agglomerative information bottleneck: Slonim and Tishby 1999).
+
+use std::sync::Arc;
+
+use super::super::compile::drawn_at_random;
+use super::super::{Model, TestInfo};
+use super::LineInfo;
+use super::together::{Alternatives, Rows, Taken, add, mean, mixed};
+use crate::belief::{FaultId, Finding};
+use crate::circuit::calibrate::CalibrateError;
+use crate::circuit::joint;
+use crate::circuit::solve::SolveError;
+use crate::line::{GoodReading, Survey, alone};
+
+/// How many ranges there are before any are put together, beside those that the
+/// words make.
+const FINE: usize = 20;
+/// How many are left at most.
+const MOST: usize = 7;
+/// Share of what a reading tells that may be lost by putting ranges together.
+const LOST: f64 = 0.02;
+/// Faults of a line that are this unlikely all together are not worth the look.
+const UNLIKELY: f64 = 0.01;
+
+/// A range of what a test may show.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Range {
+    /// The outcome of the test that it belongs to, by index.
+    pub outcome: usize,
+    /// From and to, in the unit of the test; both infinite for over limit.
+    pub between: (f64, f64),
+}
+
+/// What a test of a line is going to show.
+#[derive(Clone, Debug)]
+pub struct Foretold {
+    /// With an outcome for each of the ranges.
+    pub finding: Arc<Finding>,
+    /// In order.
+    pub ranges: Vec<Range>,
+}
+
+/// A part of what a test may show that is not cut further.
+fn words(test: &TestInfo) -> Vec<Range> {
+    let mut all: Vec<Range> = (test.outcomes.iter().enumerate())
+        .filter_map(|(outcome, o)| {
+            let between = o.between?;
+            Some(Range { outcome, between })
+        })
+        .collect();
+    all.sort_by(|a, b| a.between.0.total_cmp(&b.between.0));
+    all
+}
+
+/// Places that part the weight of what is known to lie at some others into
+/// `FINE` shares, each half-way between two of those.
+fn parting(mut weighted: Vec<(f64, f64)>) -> Vec<f64> {
+    weighted.retain(|x| x.1 > 0.0);
+    weighted.sort_by(|a, b| a.0.total_cmp(&b.0));
+    let total: f64 = weighted.iter().map(|x| x.1).sum();
+    let share = |sum: f64| (sum / total * FINE as f64) as usize;
+    let mut sum = 0.0;
+    let mut out = Vec::new();
+    for two in weighted.windows(2) {
+        let ((a, weight), (b, next)) = (two[0], two[1]);
+        sum += weight;
+        // Before and after both, so that a heavy one is parted from its neighbours.
+        if share(sum) > share(sum - weight) || share(sum + next) > share(sum) {
+            out.push(0.5 * (a + b));
+        }
+    }
+    out
+}
+
+/// What ranges tell of the suspects, in bits: `rows` have the chance of each
+/// range with each suspect, which weigh `weights`.
+fn bits(rows: &[Vec<f64>], weights: &[f64], range: &[usize]) -> f64 {
+    let chance = |row: &[f64]| range.iter().map(|k| row[*k]).sum::<f64>();
+    let all: Vec<(f64, f64)> = (rows.iter().zip(weights))
+        .map(|(row, w)| (chance(row), *w))
+        .collect();
+    let mean: f64 = all.iter().map(|(p, w)| p * w).sum();
+    let told = all.iter().filter(|x| x.0 > 0.0);
+    told.map(|(p, w)| w * p * (p / mean).log2()).sum()
+}
+
+/// Puts neighbours of one word together while next to nothing is lost: ranges
+/// as lists of places.
+fn put_together(rows: &[Vec<f64>], weights: &[f64], words: &[usize]) -> Vec<Vec<usize>> {
+    let mut groups: Vec<Vec<usize>> = (0..words.len()).map(|k| vec![k]).collect();
+    let mut told: Vec<f64> = groups.iter().map(|g| bits(rows, weights, g)).collect();
+    let mut spare = LOST * told.iter().sum::<f64>();
+    let least = {
+        let mut all = words.to_vec();
+        all.dedup();
+        all.len()
+    };
+    while groups.len() > least {
+        let pair = |i: usize| {
+            let same = words[groups[i][0]] == words[groups[i + 1][0]];
+            same.then(|| {
+                let both = [&groups[i][..], &groups[i + 1][..]].concat();
+                let of_both = bits(rows, weights, &both);
+                (told[i] + told[i + 1] - of_both, i, both, of_both)
+            })
+        };
+        let pairs = (0..groups.len() - 1).filter_map(pair);
+        let Some((lost, i, both, of_both)) = pairs.min_by(|a, b| a.0.total_cmp(&b.0)) else {
+            break;
+        };
+        if lost > spare && groups.len() <= MOST {
+            break;
+        }
+        spare -= lost;
+        groups[i] = both;
+        groups.remove(i + 1);
+        told[i] = of_both;
+        told.remove(i + 1);
+    }
+    groups
+}
+
+impl LineInfo {
+    /// What a test of this line is going to show where `taken` was read, as if
+    /// nothing else were known; cut by what is believed of the faults now.
+    ///
+    /// Of two faults the one that explains better what was read decides, as if
+    /// it were there alone.
+    ///
+    /// # Errors
+    /// If the line cannot be solved.
+    fn foretold_after(
+        &self,
+        test: &TestInfo,
+        taken: &[Taken],
+        believed: &[f64],
+    ) -> Result<Foretold, SolveError> {
+        let words = words(test);
+        // With nothing wrong, then with each fault.
+        let mut weights = vec![0.0];
+        weights.extend(self.faults.iter().map(|(_, f)| believed[*f]));
+        weights[0] = (1.0 - weights.iter().sum::<f64>()).max(0.0);
+        let cuts = self.cuts(test, taken, &words, &weights)?;
+        let seen = self.seen_elsewhere();
+        let mut rows = self.as_seen(
+            &seen,
+            |bend| self.rows_after(bend, test, taken, &cuts),
+            mixed,
+        )?;
+        for (_, row) in &mut rows {
+            row.remove(0);
+            let sum: f64 = row.iter().sum::<f64>().max(1e-300);
+            row.iter_mut().for_each(|x| *x /= sum);
+        }
+        let mut places = Vec::new();
+        let ends = [&[f64::MIN][..], &cuts, &[f64::MAX]].concat();
+        for two in ends.windows(2) {
+            places.push((two[0], two[1]));
+        }
+        places.push((f64::INFINITY, f64::INFINITY));
+        // Which word each is: no cut lies inside two.
+        let word = |(low, high): &(f64, f64)| {
+            let holds = |w: &&Range| match low.is_infinite() {
+                true => w.between.0.is_infinite(),
+                false => *high <= w.between.1,
+            };
+            words.iter().find(holds).map_or(0, |w| w.outcome)
+        };
+        let word: Vec<usize> = places.iter().map(word).collect();
+        let alone = |f: Option<FaultId>| {
+            let found = rows.iter().find(|r| r.0.as_slice() == f.as_slice());
+            found.map_or_else(|| vec![0.0; word.len()], |r| r.1.clone())
+        };
+        let mut singles = vec![alone(None)];
+        singles.extend(self.faults.iter().map(|(_, f)| alone(Some(*f))));
+        let groups = put_together(&singles, &weights, &word);
+        for (_, row) in &mut rows {
+            let sum = |g: &Vec<usize>| g.iter().map(|k| row[*k]).sum();
+            *row = groups.iter().map(sum).collect();
+        }
+        let ranges: Vec<Range> = (groups.iter())
+            .filter_map(|g| {
+                let (first, last) = (places[*g.first()?], places[*g.last()?]);
+                Some(Range {
+                    outcome: word[g[0]],
+                    between: (first.0, last.1),
+                })
+            })
+            .collect();
+        // A misreading is as likely to be one word as another.
+        let outcomes = test.outcomes.len();
+        let of_word = |w: usize| ranges.iter().filter(|r| r.outcome == w).count();
+        let flat = ranges
+            .iter()
+            .map(|r| 1.0 / (outcomes * of_word(r.outcome)) as f64);
+        let misread = drawn_at_random(test.reliability, outcomes);
+        let finding = Finding::joint(&rows, misread).misread_as(flat.collect());
+        Ok(Foretold {
+            finding: Arc::new(finding),
+            ranges,
+        })
+    }
+
+    /// Where the values are parted at first, ascending.
+    fn cuts(
+        &self,
+        test: &TestInfo,
+        taken: &[Taken],
+        words: &[Range],
+        weights: &[f64],
+    ) -> Result<Vec<f64>, SolveError> {
+        let next = test.measures.map(|m| m.probing);
+        let all = self.as_seen(
+            &self.seen_elsewhere(),
+            |bend| self.surveys(bend, taken, next),
+            |narrow, _, _| narrow,
+        )?;
+        let Some(survey) = all.first().and_then(|s| s.last()) else {
+            return Ok(Vec::new());
+        };
+        let (none, one) = survey.places();
+        let mut weighted = Vec::new();
+        let mut at = |places: &[f64], weight: f64| {
+            let each = weight / places.len().max(1) as f64;
+            weighted.extend(places.iter().map(|x| (*x, each)));
+        };
+        at(&none, weights[0]);
+        for ((_, of), weight) in self.alternatives().iter().zip(&weights[1..]) {
+            for (chance, thing) in of {
+                at(thing.map_or(&none, |h| &one[h]), weight * chance);
+            }
+        }
+        let scale = survey.scale();
+        let mut cuts: Vec<f64> = parting(weighted)
+            .into_iter()
+            .map(|x| scale.from(x))
+            .collect();
+        let ends = words.iter().flat_map(|w| [w.between.0, w.between.1]);
+        cuts.extend(ends.filter(|x| x.abs() < f64::MAX));
+        cuts.sort_by(f64::total_cmp);
+        cuts.dedup();
+        Ok(cuts)
+    }
+
+    fn rows_after(
+        &self,
+        bend: &[GoodReading],
+        test: &TestInfo,
+        taken: &[Taken],
+        cuts: &[f64],
+    ) -> Result<Rows, CalibrateError> {
+        let what: Vec<joint::Taken> = taken.iter().map(|t| t.what).collect();
+        let next = test.measures.map(|m| m.probing);
+        let all = self.surveys(bend, taken, next)?;
+        let all = all.iter().map(|s| self.rows_next(s, &what, cuts));
+        Ok(mean(all.collect()))
+    }
+
+    fn rows_next(&self, surveys: &[Arc<Survey>], what: &[joint::Taken], cuts: &[f64]) -> Rows {
+        let (none, one) = alone(surveys, what, Some(cuts));
+        let row = |of: &Alternatives| {
+            let mut row = Vec::new();
+            for (p, thing) in of {
+                add(&mut row, *p, thing.map_or(&none, |h| &one[h]), |j| &j.next);
+            }
+            row
+        };
+        let singles: Vec<(FaultId, Vec<f64>)> = self
+            .alternatives()
+            .iter()
+            .map(|(f, of)| (*f, row(of)))
+            .collect();
+        let mut rows = vec![(Vec::new(), row(&vec![(1.0, None)]))];
+        for (i, (f, one)) in singles.iter().enumerate() {
+            rows.push((vec![*f], one.clone()));
+            for (g, other) in &singles[i + 1..] {
+                let both: Vec<f64> = one.iter().zip(other).map(|(x, y)| x + y).collect();
+                rows.push((vec![*f, *g], both));
+            }
+        }
+        rows
+    }
+}
+
+impl Model {
+    /// What a test is going to show where `taken` was read on its line since
+    /// something was last done about it, with its values cut where that tells
+    /// the faults apart as they are `believed` now; `None` if the test measures
+    /// no line, or one whose faults are all unlikely.
+    pub fn foretold_after(
+        &self,
+        test: usize,
+        taken: &[Taken],
+        believed: &[f64],
+    ) -> Option<Foretold> {
+        let t = &self.tests[test];
+        let line = &self.lines[t.measures?.line];
+        let likely: f64 = line.faults.iter().map(|(_, f)| believed[*f]).sum();
+        if taken.is_empty() && likely < UNLIKELY {
+            return None;
+        }
+        line.foretold_after(t, taken, believed).ok()
+    }
+}
