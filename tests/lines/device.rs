@@ -15,8 +15,10 @@ use rand::Rng;
 
 use super::*;
 
-/// Minutes for the remedy of an element, against one for a reading.
-const REMEDY: f64 = 30.0;
+/// Minutes for a reading, and for the remedy of an element: about what they are
+/// in the packs.
+const READING: f64 = 3.0;
+const REMEDY: f64 = 20.0;
 
 const BENCH: &str = "bench: a bench where nothing takes time
 source: common practice, no source
@@ -98,7 +100,7 @@ fn pack(line: &Line, happenings: &[Happening], modes: &[MeterMode]) -> String {
         let _ = writeln!(
             t,
             "  {point}-{mode}{more}:\n    measures: {{line: the-line, at: {point}, mode: {mode}}}\n    \
-             minutes: 1\n    reliability: 0.98\n    conditions: [{conditions}]"
+             minutes: {READING}\n    reliability: 0.98\n    conditions: [{conditions}]"
         );
     };
     let part_out = line.unplugged.iter().any(|(_, c)| *c == PART_OUT);
