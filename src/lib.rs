@@ -5,7 +5,7 @@
 //! trail of each job. `DEVELOPERS.md` tells how the rooms hang together.
 //!
 //! ```text
-//! rules -> rulebase (built_in) -> model -> belief -> plan -> job -> store, desk -> report, cli
+//! rules -> rulebase (built_in) -> model -> belief -> plan -> job -> simulate, store, desk -> report, cli
 //! ```
 pub mod belief;
 pub mod bench;
@@ -20,4 +20,5 @@ pub mod plan;
 pub mod report;
 pub mod rulebase;
 mod shown;
+pub mod simulate;
 pub mod store;

@@ -194,7 +194,7 @@ pub fn filter(network: &Network, mut sets: Weighted, events: &[Event]) -> Weight
             Event::Changed(c) => {
                 weigh(network.len(), &mut sets, &seen);
                 seen.clear();
-                sets = transform(&sets, c);
+                sets = changed(&sets, c);
             }
         }
     }
@@ -256,8 +256,10 @@ fn weigh(n: usize, sets: &mut Weighted, seen: &[Likelihood]) {
 }
 
 /// The likelihood of one outcome, laid out for fast look-up over many sets.
+#[derive(Debug)]
 pub struct Likelihood(Laid);
 
+#[derive(Debug)]
 enum Laid {
     Alone(Alone),
     Together(Together),
@@ -265,6 +267,7 @@ enum Laid {
 
 /// Where every fault acts on its own: the chances of at most the outcome
 /// before, and of at most this one.
+#[derive(Debug)]
 struct Alone {
     lower: Option<(f64, Vec<f64>)>,
     upper: Option<(f64, Vec<f64>)>,
@@ -273,6 +276,7 @@ struct Alone {
 }
 
 /// Where faults act together.
+#[derive(Debug)]
 struct Together {
     seen: Seen,
     joint: Arc<Joint>,
@@ -422,17 +426,18 @@ impl Together {
 }
 
 /// The likelihoods of all outcomes of a finding, for foretelling it.
-pub struct Outlook<'a> {
-    finding: &'a Finding,
+#[derive(Debug)]
+pub struct Outlook {
+    finding: Arc<Finding>,
     /// By outcome but the last, the chance of at most that one, by fault.
     rows: Vec<Vec<f64>>,
     /// By outcome, where faults act together.
     together: Vec<Likelihood>,
 }
 
-impl<'a> Outlook<'a> {
+impl Outlook {
     /// For a network of `n` faults.
-    pub fn new(n: usize, finding: &'a Arc<Finding>) -> Self {
+    pub fn new(n: usize, finding: &Arc<Finding>) -> Self {
         let outcomes = finding.outcomes();
         let mut rows = Vec::new();
         let mut together = Vec::new();
@@ -448,10 +453,15 @@ impl<'a> Outlook<'a> {
             }
         }
         Outlook {
-            finding,
+            finding: finding.clone(),
             rows,
             together,
         }
+    }
+
+    /// How many outcomes.
+    pub fn outcomes(&self) -> usize {
+        self.finding.outcomes()
     }
 
     /// Puts `P(outcome | exactly these faults)` into `p`, for each outcome.
@@ -474,8 +484,9 @@ impl<'a> Outlook<'a> {
     }
 }
 
-/// What a remedy does to every set; equal ones are merged.
-fn transform(sets: &Weighted, change: &Change) -> Weighted {
+/// What a remedy does to every set; equal ones are merged, and the sets are in
+/// the order of their faults.
+pub fn changed(sets: &Weighted, change: &Change) -> Weighted {
     let mut out: HashMap<Candidate, f64> = HashMap::with_capacity(sets.len());
     let mut branches: Vec<(Vec<FaultId>, f64)> = Vec::new();
     for (c, w) in sets {

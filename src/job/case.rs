@@ -8,6 +8,7 @@ use thiserror::Error;
 
 use super::file::*;
 use super::history::{History, What};
+use super::proof;
 use super::reading::{self, Asked, Typed};
 use super::view::{CanTell, CanTellFault, percent};
 use crate::belief::{
@@ -647,27 +648,13 @@ impl Case {
 
     /// The functions whose loss is complained of, by index.
     pub fn complaint_functions(&self) -> Vec<usize> {
-        let mut out: Vec<usize> = self
-            .symptoms
-            .iter()
-            .filter_map(|s| self.model.symptoms[*s].function)
-            .collect();
-        out.dedup();
-        out
+        proof::complained(&self.model, &self.symptoms)
     }
 
-    /// The cheapest test that tries a function as the device stands; one that
-    /// cannot be done only if there is no other.
+    /// The test that proves a function; one that cannot be done only if there is
+    /// no other.
     fn proof_of(&self, function: usize) -> Option<usize> {
-        (0..self.model.tests.len())
-            .filter(|t| self.model.tests[*t].proves == Some(function))
-            .min_by(|a, b| {
-                let m = |t: usize| self.model.tests[t].step.minutes;
-                let blocked = |t: usize| self.blocked_tests[t];
-                (blocked(*a).cmp(&blocked(*b)))
-                    .then(m(*a).total_cmp(&m(*b)))
-                    .then(a.cmp(b))
-            })
+        proof::of(&self.model, function, |t| self.blocked_tests[t])
     }
 
     /// What the planner works on.
@@ -938,41 +925,16 @@ impl Case {
         let mut worked: Vec<usize> = Vec::new();
         for e in &self.entered {
             if let Entered::Remedy(r) = e {
-                for (f, _) in &self.model.remedies[*r].change.clears {
-                    worked.push(self.model.faults[*f].item);
-                }
+                worked.extend(proof::worked_on(&self.model, *r));
             }
         }
-        let touches = |f: usize| {
-            self.model.functions[f]
-                .links
-                .iter()
-                .any(|(l, _)| worked.contains(&self.model.faults[*l].item))
-        };
-        let complained = self.complaint_functions();
-        let all: Vec<usize> = (0..self.model.functions.len())
-            .filter(|f| (complained.contains(f) || touches(*f)) && self.proof_of(*f).is_some())
-            .collect();
-        // What breaks the small one breaks the big one at least as surely.
-        let contains = |big: usize, small: usize| {
-            let links = &self.model.functions[big].links;
-            self.model.functions[small]
-                .links
-                .iter()
-                .all(|(l, s)| links.iter().any(|(b, t)| b == l && *t >= s - 1e-9))
-        };
-        let (mut first, mut rest) = all
-            .iter()
-            .copied()
-            .filter(|f| {
-                complained.contains(f)
-                    || !all
-                        .iter()
-                        .any(|g| g != f && contains(*g, *f) && (!contains(*f, *g) || g < f))
-            })
-            .partition::<Vec<usize>, _>(|f| complained.contains(f));
-        first.append(&mut rest);
-        first
+        proof::due(
+            &self.model,
+            &self.complaint_functions(),
+            &worked,
+            |f| self.proof_of(f).is_some(),
+            |big, small| proof::contains(&self.model, big, small),
+        )
     }
 
     /// The last try of a function after an entry: the test, and whether it passed.

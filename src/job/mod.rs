@@ -7,6 +7,7 @@ mod case;
 mod file;
 mod history;
 pub mod line;
+pub(crate) mod proof;
 pub mod reading;
 pub mod trail;
 pub mod tree;

@@ -22,7 +22,7 @@ pub struct Foretold {
 }
 
 /// Foretells every test that can be done.
-pub(super) fn foretell_all(s: &Situation) -> Vec<Option<Foretold>> {
+pub fn foretell_all(s: &Situation) -> Vec<Option<Foretold>> {
     let tests = s.tests.iter().flatten().count().max(1);
     let take = (WORK / tests).max(64).min(s.candidates.len());
     let kept = &s.candidates[..take];

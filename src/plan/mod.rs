@@ -28,7 +28,7 @@ use problem::Step;
 use search::{Bounds, Found, Moment, Search};
 
 pub use bounds::order_by_probability_over_cost;
-pub use gain::Foretold;
+pub use gain::{Foretold, foretell_all};
 pub use search::Effort;
 pub use tree::{Branch, Extent, Mending, Node, Then, Tree, tree};
 pub use turn::{Turn, turning_point};

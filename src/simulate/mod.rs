@@ -1,0 +1,65 @@
+//! The simulated bench: hidden faults are drawn from the rules, tests are
+//! answered from the model with their noise, and a way of working is followed to
+//! the end, many thousand times.
+//!
+//! Each case and each of its answers depends on nothing but the seed, the number
+//! of the case, the test and how often it was done before: so ways of working,
+//! and rules, are compared on the same luck.
+mod known;
+mod luck;
+mod policy;
+mod start;
+mod walk;
+
+pub use luck::{Luck, named};
+pub use policy::Policy;
+pub use start::Start;
+pub use walk::{Done, Ended, Hidden, Looks, Record, SHOWN};
+
+use walk::{Same, Walk};
+
+impl Start {
+    /// Follows a way of working on hidden cases to their end; `looks` keeps what
+    /// suspects were shown, and `ended` is told how many cases have come to
+    /// their end. The records are in the order of the cases' numbers.
+    pub fn follow(
+        &self,
+        policy: &Policy,
+        hidden: &[Hidden],
+        looks: bool,
+        ended: &(dyn Fn(u64) + Sync),
+    ) -> Vec<Record> {
+        self.follow_believing(self, policy, hidden, looks, ended)
+    }
+
+    /// The same where other rules are believed than those that are true.
+    pub fn follow_believing(
+        &self,
+        mind: &Start,
+        policy: &Policy,
+        hidden: &[Hidden],
+        looks: bool,
+        ended: &(dyn Fn(u64) + Sync),
+    ) -> Vec<Record> {
+        let walk = Walk {
+            truth: self,
+            mind,
+            same: &Same::new(self, mind),
+            policy,
+            looks,
+            ended,
+        };
+        walk.run(hidden, Luck::new(named(&self.model.device)))
+    }
+}
+
+impl Record {
+    /// What it came to: time and parts, and the loss where something is left.
+    pub fn cost(&self, start: &Start) -> f64 {
+        let spent = start.costs.of(self.minutes, self.parts);
+        match self.left.is_empty() {
+            true => spent,
+            false => spent + start.costs.give_up,
+        }
+    }
+}

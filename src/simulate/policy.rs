@@ -1,0 +1,187 @@
+//! Ways of working: what is done next, given what is known.
+
+use super::known::Known;
+use super::luck::Luck;
+use super::start::Start;
+use crate::plan::{Act, Effort, PlanRemedy, PlanTest, Situation, advise, foretell_all};
+
+/// A way of working.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub enum Policy {
+    /// What this program advises, one step ahead.
+    Advice,
+    /// The tests in this order until a suspect is as good as sure, then what
+    /// mends it.
+    InOrder(Vec<usize>),
+    /// The test that tells most, whatever it costs, until a suspect is as good
+    /// as sure, then what mends it.
+    TellMost,
+    /// No tests: what mends, by probability over cost.
+    MendOnly,
+    /// Any test, or any remedy that may help.
+    Random,
+}
+
+/// From this probability on a suspect is as good as sure.
+const SURE: f64 = 0.9;
+/// From this probability that it clears something a remedy is worth a thought.
+pub(super) const HELPFUL: f64 = 0.01;
+/// From this probability that nothing is wrong the device goes back as well.
+pub(super) const WELL: f64 = 0.9;
+/// Least that a test tells, in bits, to be worth a thought.
+const TELLING: f64 = 1e-3;
+
+/// What can be done on the bench: some tests and remedies are in the rules of
+/// one only.
+pub(super) trait Can {
+    /// Whether a test can be done.
+    fn test(&self, test: usize) -> bool;
+    /// Whether a remedy can be done.
+    fn remedy(&self, remedy: usize) -> bool;
+}
+
+/// By remedy: the probability that a fault is there which it may clear.
+fn helps(start: &Start, known: &Known) -> Vec<f64> {
+    let mut helps = vec![0.0; start.remedies.len()];
+    let mut last = vec![usize::MAX; helps.len()];
+    for (n, (c, w)) in known.worlds.iter().enumerate() {
+        for (r, _) in c.iter().flat_map(|f| &start.cures[f]) {
+            // Of two faults that it clears one is enough.
+            if last[*r] != n {
+                last[*r] = n;
+                helps[*r] += w;
+            }
+        }
+    }
+    helps
+}
+
+impl Policy {
+    /// Whether nothing is left to be done: most likely nothing is wrong, or no
+    /// remedy is likely to help.
+    pub(super) fn is_over(&self, start: &Start, known: &Known, can: &impl Can) -> bool {
+        if known.nothing() >= WELL {
+            return true;
+        }
+        let open = |r: usize| can.remedy(r) && (self.repeats() || !known.mended.contains(&r));
+        let helps = helps(start, known);
+        !(0..helps.len()).any(|r| helps[r] >= HELPFUL && open(r))
+    }
+
+    /// Whether a remedy may be done a second time.
+    fn repeats(&self) -> bool {
+        matches!(self, Policy::Advice)
+    }
+
+    /// The next step; `None` if there is none.
+    pub(super) fn next(
+        &self,
+        start: &Start,
+        known: &Known,
+        can: &impl Can,
+        luck: Luck,
+    ) -> Option<Act> {
+        match self {
+            Policy::Advice => {
+                let tests = known.tests(start, |t| can.test(t));
+                let remedies = Known::remedies(start, |r| can.remedy(r));
+                let s = situation(start, known, &tests, &remedies);
+                let advice = advise(&s, 1, Effort::FIRST);
+                advice.steps.first().map(|p| p.act)
+            }
+            Policy::InOrder(order) => mend_if_sure(start, known, can).or_else(|| {
+                let open = |t: &&usize| !known.tried[**t] && can.test(**t);
+                let next = order.iter().find(open).map(|t| Act::Test(*t));
+                next.or_else(|| mend(start, known, can, |_| true))
+            }),
+            Policy::TellMost => mend_if_sure(start, known, can).or_else(|| {
+                let tests = known.tests(start, |t| can.test(t));
+                let remedies = Known::remedies(start, |r| can.remedy(r));
+                let told = foretell_all(&situation(start, known, &tests, &remedies));
+                let bits = |t: usize| told[t].as_ref().map_or(0.0, |f| f.bits);
+                let by_bits = |a: &usize, b: &usize| bits(*a).total_cmp(&bits(*b)).then(b.cmp(a));
+                let most = (0..told.len()).max_by(by_bits);
+                let most = most.filter(|t| bits(*t) > TELLING).map(Act::Test);
+                most.or_else(|| mend(start, known, can, |_| true))
+            }),
+            Policy::MendOnly => mend(start, known, can, |_| true),
+            Policy::Random => {
+                let helps = helps(start, known);
+                let tests = (0..start.tests.len()).filter(|t| !known.done[*t] && can.test(*t));
+                let remedies = (0..helps.len()).filter(|r| {
+                    helps[*r] >= HELPFUL && can.remedy(*r) && !known.mended.contains(r)
+                });
+                let all: Vec<Act> = tests
+                    .map(Act::Test)
+                    .chain(remedies.map(Act::Remedy))
+                    .collect();
+                (!all.is_empty()).then(|| all[luck.one_of(all.len())])
+            }
+        }
+    }
+}
+
+/// The remedy for a suspect that is as good as sure.
+fn mend_if_sure(start: &Start, known: &Known, can: &impl Can) -> Option<Act> {
+    let p = known.faults(start);
+    let likeliest = (0..p.len()).max_by(|a, b| p[*a].total_cmp(&p[*b]).then(b.cmp(a)))?;
+    if p[likeliest] < SURE {
+        return None;
+    }
+    let cures = &start.cures[likeliest];
+    mend(start, known, can, |r| cures.iter().any(|c| c.0 == r))
+}
+
+/// Of some remedies that were not done yet the one with the greatest
+/// probability to clear something, over its cost.
+fn mend(start: &Start, known: &Known, can: &impl Can, of: impl Fn(usize) -> bool) -> Option<Act> {
+    let retest = start.retest.as_ref();
+    let mut clears = vec![0.0; start.remedies.len()];
+    let mut fails: Vec<(usize, f64)> = Vec::new();
+    for (c, w) in &known.worlds {
+        fails.clear();
+        for (r, take) in c.iter().flat_map(|f| &start.cures[f]) {
+            match fails.iter_mut().find(|x| x.0 == *r) {
+                Some(x) => x.1 *= 1.0 - take,
+                None => fails.push((*r, 1.0 - take)),
+            }
+        }
+        for (r, fails) in &fails {
+            clears[*r] += w * (1.0 - fails);
+        }
+    }
+    let worth = |r: usize| {
+        let m = &start.remedies[r];
+        let (there, go) = start.moves.reach(known.state, m.conditions);
+        let back = retest.map_or(0.0, |t| {
+            t.minutes + start.moves.reach(there, t.conditions).1
+        });
+        clears[r] / start.costs.of(m.minutes + go + back, m.parts).max(1e-9)
+    };
+    let open =
+        |r: &usize| clears[*r] > 0.0 && of(*r) && can.remedy(*r) && !known.mended.contains(r);
+    (0..clears.len())
+        .filter(open)
+        .max_by(|a, b| worth(*a).total_cmp(&worth(*b)).then(b.cmp(a)))
+        .map(Act::Remedy)
+}
+
+/// What the planner works on.
+fn situation<'a>(
+    start: &'a Start,
+    known: &'a Known,
+    tests: &'a [Option<PlanTest>],
+    remedies: &'a [Option<PlanRemedy>],
+) -> Situation<'a> {
+    Situation {
+        faults: start.faults(),
+        candidates: &known.worlds,
+        tests,
+        remedies,
+        retest: start.retest.as_ref(),
+        due: &[],
+        moves: &start.moves,
+        state: known.state,
+        costs: start.costs,
+    }
+}

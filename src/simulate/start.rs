@@ -1,0 +1,236 @@
+//! Where the jobs of one complaint begin: the device as the rules have it, what
+//! may be wrong with it, and what can be done.
+
+use std::collections::HashMap;
+use std::sync::{Arc, PoisonError, RwLock};
+
+use super::luck::named;
+use crate::belief::candidates::{Candidate, Outlook};
+use crate::belief::{Change, FaultId};
+use crate::bench::{BenchState, Moves};
+use crate::job::{Case, CaseError, CaseFile, Settings, proof};
+use crate::model::{Model, Read};
+use crate::plan::{Costs, PlanRemedy, PlanTest};
+use crate::rulebase::Rulebase;
+
+/// Readings of a line in the words of their tests: each a test and an outcome,
+/// by index.
+pub(super) type Words = Vec<(usize, usize)>;
+
+/// What may be read next, by test and what was read before.
+type Readings = HashMap<(usize, Words), Arc<Reading>>;
+
+/// What a test is going to show: for the planner, and for many sets of faults.
+#[derive(Debug)]
+pub(super) struct Reading {
+    pub(super) plan: PlanTest,
+    pub(super) outlook: Outlook,
+}
+
+/// A test as the simulated bench does it.
+#[derive(Debug)]
+pub(super) struct Probe {
+    /// As foretold before it is done.
+    pub(super) reading: Arc<Reading>,
+    /// What is seen while it is done, with what it does to the device done.
+    pub(super) during: Option<Outlook>,
+    /// Its name for chance.
+    pub(super) name: u64,
+}
+
+/// Jobs of one complaint about one device.
+#[derive(Debug)]
+pub struct Start {
+    /// The job at intake.
+    pub file: CaseFile,
+    /// The device under the rules.
+    pub model: Model,
+    /// Symptoms of the complaint, by index.
+    pub symptoms: Vec<usize>,
+    /// Sets of faults with their probability, likeliest first.
+    pub worlds: Vec<(Candidate, f64)>,
+    /// Upper bound on the probability of sets that are not among them.
+    pub left_out: f64,
+    /// What counts as cost.
+    pub costs: Costs,
+    pub(super) state: BenchState,
+    pub(super) moves: Moves,
+    pub(super) tests: Vec<Probe>,
+    pub(super) remedies: Vec<PlanRemedy>,
+    pub(super) remedy_names: Vec<u64>,
+    pub(super) retest: Option<PlanTest>,
+    /// By fault, the remedies that clear it, by index, with the chance.
+    pub(super) cures: Vec<Vec<(usize, f64)>>,
+    complained: Vec<usize>,
+    /// By function, the test that proves it.
+    proofs: Vec<Option<usize>>,
+    /// By function, those that it contains.
+    contains: Vec<Vec<bool>>,
+    readings: RwLock<Readings>,
+}
+
+impl Start {
+    /// Works out where a job begins; entries that it has do not count.
+    ///
+    /// # Errors
+    /// If the device or the complaint does not fit the rules.
+    pub fn new(rules: &Rulebase, file: &CaseFile, settings: Settings) -> Result<Start, CaseError> {
+        let file = CaseFile {
+            steps: Vec::new(),
+            ..file.clone()
+        };
+        let mut case = Case::new(rules, &file, settings)?;
+        let s = case.situation();
+        let n = s.faults;
+        let (moves, state, costs) = (s.moves.clone(), s.state, s.costs);
+        let retest = s.retest.cloned();
+        // Nothing is ruled out at intake.
+        let plans: Vec<PlanTest> = s.tests.iter().flatten().cloned().collect();
+        let remedies: Vec<PlanRemedy> = s.remedies.iter().flatten().cloned().collect();
+        let worlds = std::mem::take(&mut case.belief.candidates);
+        let left_out = case.belief.candidates_left_out;
+        let symptoms = std::mem::take(&mut case.symptoms);
+        let model = case.model;
+        let tests = plans.into_iter().zip(&model.tests).map(|(plan, t)| Probe {
+            during: (t.before.is_some()).then(|| Outlook::new(n, &t.finding)),
+            reading: Arc::new(Reading {
+                outlook: Outlook::new(n, &plan.finding),
+                plan,
+            }),
+            name: named(&t.id),
+        });
+        let mut cures = vec![Vec::new(); n];
+        for (r, info) in model.remedies.iter().enumerate() {
+            for (f, take) in info.change.clears.iter().filter(|c| c.1 > 0.0) {
+                cures[*f].push((r, *take));
+            }
+        }
+        let functions = 0..model.functions.len();
+        let all = functions.clone();
+        Ok(Start {
+            tests: tests.collect(),
+            remedy_names: model.remedies.iter().map(|r| named(&r.id)).collect(),
+            complained: proof::complained(&model, &symptoms),
+            proofs: (functions.clone())
+                .map(|f| proof::of(&model, f, |_| false))
+                .collect(),
+            contains: functions
+                .map(|big| {
+                    let small = all.clone();
+                    small
+                        .map(|small| proof::contains(&model, big, small))
+                        .collect()
+                })
+                .collect(),
+            file,
+            model,
+            symptoms,
+            worlds,
+            left_out,
+            costs,
+            state,
+            moves,
+            remedies,
+            retest,
+            cures,
+            readings: RwLock::default(),
+        })
+    }
+
+    /// How many faults the device can have.
+    pub fn faults(&self) -> usize {
+        self.model.network.len()
+    }
+
+    /// Tests that have to pass after these remedies, by index.
+    pub(super) fn due(&self, done: &[usize]) -> Vec<usize> {
+        let items = done.iter().flat_map(|r| proof::worked_on(&self.model, *r));
+        let worked: Vec<usize> = items.collect();
+        let functions = proof::due(
+            &self.model,
+            &self.complained,
+            &worked,
+            |f| self.proofs[f].is_some(),
+            |big, small| self.contains[big][small],
+        );
+        let mut due: Vec<usize> = functions.iter().filter_map(|f| self.proofs[*f]).collect();
+        due.dedup();
+        due
+    }
+
+    /// The line that a test measures.
+    pub(super) fn line(&self, test: usize) -> Option<usize> {
+        self.model.tests[test].measures.map(|m| m.line)
+    }
+
+    /// What a test is going to show where these words were read on its line.
+    pub(super) fn reading(&self, test: usize, words: Option<&Words>) -> Arc<Reading> {
+        let plain = &self.tests[test].reading;
+        let Some(words) = words.filter(|w| !w.is_empty()) else {
+            return plain.clone();
+        };
+        let key = (test, words.clone());
+        let known = self.readings.read().unwrap_or_else(PoisonError::into_inner);
+        if let Some(r) = known.get(&key) {
+            return r.clone();
+        }
+        drop(known);
+        let m = &self.model;
+        let taken = words
+            .iter()
+            .filter_map(|(t, outcome)| m.taken(&m.tests[*t], Read::Word(*outcome)));
+        let taken: Vec<_> = taken.collect();
+        let reading = match m.foretold_after(test, &taken).map(Arc::new) {
+            None => plain.clone(),
+            Some(finding) => Arc::new(Reading {
+                outlook: Outlook::new(self.faults(), &finding),
+                plan: PlanTest {
+                    finding,
+                    ..plain.plan.clone()
+                },
+            }),
+        };
+        let mut all = self
+            .readings
+            .write()
+            .unwrap_or_else(PoisonError::into_inner);
+        all.entry(key).or_insert(reading).clone()
+    }
+}
+
+/// What was read on each line since something was last done about its faults.
+#[derive(Clone, Debug, Default)]
+pub(super) struct Lines(Vec<(usize, Words)>);
+
+impl Lines {
+    pub(super) fn of(&self, line: Option<usize>) -> Option<&Words> {
+        let line = line?;
+        self.0.iter().find(|l| l.0 == line).map(|l| &l.1)
+    }
+
+    /// A reading was taken.
+    pub(super) fn read(&mut self, start: &Start, test: usize, outcome: usize) {
+        let Some(line) = start.line(test) else { return };
+        let at = self.0.iter().position(|l| l.0 == line);
+        let at = at.unwrap_or_else(|| {
+            self.0.push((line, Words::new()));
+            self.0.len() - 1
+        });
+        // In whatever order they were taken, they say the same.
+        let words = &mut self.0[at].1;
+        let place = words.partition_point(|w| *w < (test, outcome));
+        words.insert(place, (test, outcome));
+    }
+
+    /// Something was done to the device.
+    pub(super) fn changed(&mut self, start: &Start, change: &Change) {
+        let touched = |f: FaultId| {
+            let of = |all: &[(FaultId, f64)]| all.iter().any(|(g, p)| *g == f && *p > 0.0);
+            of(&change.clears) || of(&change.brings)
+        };
+        self.0.retain(|(line, _)| {
+            let faults = &start.model.lines[*line].faults;
+            !faults.iter().any(|f| touched(f.1))
+        });
+    }
+}

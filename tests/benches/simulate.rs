@@ -1,0 +1,73 @@
+//! How many cases the simulated bench follows in a second.
+//!
+//! ```text
+//! cargo bench --bench simulate
+//! cargo bench --bench simulate -- 20000    so many cases
+//! ```
+//!
+//! | what | bar |
+//! | --- | --- |
+//! | the advice on one complaint, on two cores | 2,000 cases a second |
+
+use std::time::Instant;
+
+use halfsplit::built_in;
+use halfsplit::job::{CaseFile, Settings};
+use halfsplit::model::Unit;
+use halfsplit::rulebase::Rules;
+use halfsplit::simulate::{Hidden, Luck, Policy, Start};
+
+#[expect(clippy::print_stdout, reason = "what the bench was run for")]
+fn main() {
+    let numbers = std::env::args().skip(1).filter_map(|a| a.parse().ok());
+    let cases: u64 = numbers.last().unwrap_or(10_000);
+    let rules = built_in::rulebase(&Rules::default()).expect("the built-in rules");
+    for (kind, complaint) in [
+        ("phone", "rear camera shows no picture"),
+        ("handheld", "scan engine won't read any barcode"),
+        ("phone", "it does not charge"),
+    ] {
+        let file = CaseFile {
+            device: Unit {
+                kind: kind.to_owned(),
+                ..Unit::default()
+            },
+            complaint: complaint.to_owned(),
+            ..CaseFile::default()
+        };
+        let begin = Instant::now();
+        let start = Start::new(&rules, &file, Settings::default()).expect("a complaint");
+        let set_up = begin.elapsed().as_secs_f64();
+        let luck = Luck::new(1);
+        let hidden: Vec<Hidden> = (0..cases).map(|c| start.hide(c, luck.of(c))).collect();
+        println!(
+            "{kind}, {complaint}: {} faults, {} sets, set up in {set_up:.3} s",
+            start.faults(),
+            start.worlds.len()
+        );
+        let order: Vec<usize> = (0..start.model.tests.len()).collect();
+        for (name, policy) in [
+            ("mend-only", Policy::MendOnly),
+            ("in order", Policy::InOrder(order)),
+            ("random", Policy::Random),
+            ("advice", Policy::Advice),
+        ] {
+            let begin = Instant::now();
+            let records = start.follow(&policy, &hidden, false, &|_| ());
+            let took = begin.elapsed().as_secs_f64();
+            let n = records.len() as f64;
+            let mean = |of: &dyn Fn(&halfsplit::simulate::Record) -> f64| {
+                records.iter().map(of).sum::<f64>() / n
+            };
+            println!(
+                "  {name:<10} {:>8.0} cases a second ({took:.2} s): cost {:.1}, {:.1} steps, \
+                 {:.3} wrong parts, {:.1} % unmended",
+                n / took,
+                mean(&|r| r.cost(&start)),
+                mean(&|r| r.steps.len() as f64),
+                mean(&|r| f64::from(r.wrong_parts)),
+                100.0 * mean(&|r| f64::from(u8::from(!r.left.is_empty()))),
+            );
+        }
+    }
+}
