@@ -21,7 +21,7 @@ use std::collections::BTreeMap;
 use std::path::Path;
 use std::sync::Arc;
 
-use halfsplit::belief::candidates::{self, Candidate, Likelihood};
+use halfsplit::belief::candidates::{self, Candidate, Likelihood, Outlook};
 use halfsplit::belief::{
     Belief, Change, Event, Finding, Network, Prior, Seen, Size, conflict_bits, convert, exact,
     leak_for, update, weights_of_evidence,
@@ -1282,7 +1282,7 @@ fn gains(faults: usize, listed: &[(Candidate, f64)], findings: &[Finding]) -> Ve
         .iter()
         .map(|f| {
             Some(PlanTest {
-                finding: Arc::new(f.clone()),
+                outlook: Arc::new(Outlook::new(faults, &Arc::new(f.clone()))),
                 minutes: 1.0,
                 conditions: BenchState::default(),
             })

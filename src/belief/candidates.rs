@@ -429,6 +429,8 @@ impl Together {
 #[derive(Debug)]
 pub struct Outlook {
     finding: Arc<Finding>,
+    /// By fault: the outcome depends on it.
+    sees: Vec<bool>,
     /// By outcome but the last, the chance of at most that one, by fault.
     rows: Vec<Vec<f64>>,
     /// By outcome, where faults act together.
@@ -452,16 +454,29 @@ impl Outlook {
                 rows.iter_mut().zip(c).for_each(|(row, c)| row[*f] = *c);
             }
         }
+        let mut sees = vec![false; n];
+        finding.sees().for_each(|f| sees[f] = true);
         Outlook {
             finding: finding.clone(),
+            sees,
             rows,
             together,
         }
     }
 
+    /// What is foretold.
+    pub fn finding(&self) -> &Arc<Finding> {
+        &self.finding
+    }
+
     /// How many outcomes.
     pub fn outcomes(&self) -> usize {
         self.finding.outcomes()
+    }
+
+    /// Whether the outcome depends on any of these faults.
+    pub fn sees(&self, c: &Candidate) -> bool {
+        c.iter().any(|f| self.sees[f])
     }
 
     /// Puts `P(outcome | exactly these faults)` into `p`, for each outcome.

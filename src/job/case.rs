@@ -11,6 +11,7 @@ use super::history::{History, What};
 use super::proof;
 use super::reading::{self, Asked, Typed};
 use super::view::{CanTell, CanTellFault, percent};
+use crate::belief::candidates::Outlook;
 use crate::belief::{
     Belief, Change, Event, Finding, Seen, Size, conflict_among, likelier, update, weights_among,
 };
@@ -540,7 +541,7 @@ impl Case {
             .filter_map(|f| self.proof_of(*f))
             .next()
             .map(|t| &self.model.tests[t])
-            .map(|t| plan_test(&self.model.bench, t, t.foretold.clone()));
+            .map(|t| plan_test(&self.model, t, &t.foretold));
         self.due = match self.may_close_as_mended() {
             Closed::Retests(due) => due,
             _ => Vec::new(),
@@ -579,7 +580,7 @@ impl Case {
                 || (t.foretold.clone(), Vec::new()),
                 |f| (f.finding, f.ranges),
             );
-            (open.then(|| plan_test(&m.bench, t, finding)), ranges)
+            (open.then(|| plan_test(m, t, &finding)), ranges)
         };
         m.tests.iter().zip(open).zip(foretold).map(planned).unzip()
     }
@@ -988,11 +989,11 @@ fn closed(bench: &Bench, conditions: &[usize]) -> BenchState {
     bench.closure(conditions).into_iter().collect()
 }
 
-fn plan_test(bench: &Bench, t: &TestInfo, finding: Arc<Finding>) -> PlanTest {
+fn plan_test(m: &Model, t: &TestInfo, finding: &Arc<Finding>) -> PlanTest {
     PlanTest {
-        finding,
+        outlook: Arc::new(Outlook::new(m.network.len(), finding)),
         minutes: t.step.minutes,
-        conditions: closed(bench, &t.step.conditions),
+        conditions: closed(&m.bench, &t.step.conditions),
     }
 }
 

@@ -1,12 +1,9 @@
 //! What a test is expected to tell.
 
-use std::sync::Arc;
-
 use rayon::prelude::*;
 
 use super::Situation;
 use crate::belief::candidates::{Candidate, Outlook};
-use crate::belief::{FaultId, Finding};
 
 /// How many candidates times tests are weighed at most; the lightest
 /// candidates are left out beyond that.
@@ -30,23 +27,12 @@ pub fn foretell_all(s: &Situation) -> Vec<Option<Foretold>> {
     s.tests
         .par_iter()
         .with_min_len(16)
-        .map(|t| {
-            t.as_ref()
-                .map(|t| foretell(s.faults, kept, total, &t.finding))
-        })
+        .map(|t| t.as_ref().map(|t| foretell(kept, total, &t.outlook)))
         .collect()
 }
 
-fn foretell(
-    n: usize,
-    candidates: &[(Candidate, f64)],
-    total: f64,
-    finding: &Arc<Finding>,
-) -> Foretold {
-    let outcomes = finding.outcomes();
-    let mut sees = vec![false; n];
-    finding.sees().for_each(|f: FaultId| sees[f] = true);
-    let outlook = Outlook::new(n, finding);
+fn foretell(candidates: &[(Candidate, f64)], total: f64, outlook: &Outlook) -> Foretold {
+    let outcomes = outlook.outcomes();
     let mut mean = vec![0.0; outcomes];
     let mut inner = 0.0;
     let mut p = vec![0.0; outcomes];
@@ -63,7 +49,7 @@ fn foretell(
     let mut blind = 0.0;
     for (c, w) in candidates {
         let w = w / total;
-        if c.iter().any(|f| sees[f]) {
+        if outlook.sees(c) {
             spread(c, w);
         } else {
             blind += w;

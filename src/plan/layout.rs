@@ -5,7 +5,7 @@ use std::collections::HashMap;
 use super::Situation;
 use super::problem::{Becomes, Mend, Problem, Trial};
 use crate::belief::FaultId;
-use crate::belief::candidates::{Candidate, Outlook};
+use crate::belief::candidates::Candidate;
 
 /// Weight of the worlds that a remedy may change below which it is left out.
 const HELPS: f64 = 1e-6;
@@ -65,8 +65,8 @@ impl<'a> Layout<'a> {
             .collect();
         let trials = tests.iter().filter_map(|i| {
             let t = s.tests[*i].as_ref()?;
-            let outlook = Outlook::new(s.faults, &t.finding);
-            let mut chances = vec![vec![0.0; belief.len()]; t.finding.outcomes()];
+            let outlook = &t.outlook;
+            let mut chances = vec![vec![0.0; belief.len()]; outlook.outcomes()];
             let mut p = vec![0.0; chances.len()];
             for (w, (candidate, _)) in candidates.iter().enumerate() {
                 outlook.of(candidate, &mut p);

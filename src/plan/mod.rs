@@ -20,8 +20,8 @@ mod turn;
 
 use std::sync::Arc;
 
-use crate::belief::candidates::Candidate;
-use crate::belief::{FaultId, Finding};
+use crate::belief::FaultId;
+use crate::belief::candidates::{Candidate, Outlook};
 use crate::bench::{BenchState, Moves};
 use layout::Layout;
 use problem::Step;
@@ -66,7 +66,7 @@ impl Costs {
 #[derive(Clone, Debug)]
 pub struct PlanTest {
     /// Its outcome as foretold before it is done.
-    pub finding: Arc<Finding>,
+    pub outlook: Arc<Outlook>,
     /// Minutes, bench conditions not counted.
     pub minutes: f64,
     /// Bench conditions, with all that they need.

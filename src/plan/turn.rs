@@ -40,7 +40,7 @@ pub fn turning_point(s: &Situation) -> Option<Turn> {
                 continue;
             }
             let seen = Seen {
-                finding: t.finding.clone(),
+                finding: t.outlook.finding().clone(),
                 outcome,
             };
             let then = marginals(s, Some(&Likelihood::new(s.faults, &seen)));

@@ -7,8 +7,8 @@
 
 use std::sync::Arc;
 
-use super::start::{Lines, Reading, Start};
-use crate::belief::candidates::{Candidate, Weighted, changed};
+use super::start::{Lines, Start};
+use crate::belief::candidates::{Candidate, Outlook, Weighted, changed};
 use crate::belief::{Change, likelier};
 use crate::bench::BenchState;
 use crate::plan::{PlanRemedy, PlanTest};
@@ -66,8 +66,8 @@ impl Known {
     }
 
     /// What a test is going to show.
-    pub(super) fn reading(&self, start: &Start, test: usize) -> Arc<Reading> {
-        start.reading(test, self.lines.of(start.line(test)))
+    pub(super) fn outlook(&self, start: &Start, test: usize) -> Arc<Outlook> {
+        start.outlook(test, self.lines.of(start.line(test)))
     }
 
     /// The tests that can be done, as the planner sees them.
@@ -79,7 +79,10 @@ impl Known {
         (0..start.tests.len())
             .map(|t| {
                 let open = !self.done[t] && can(t);
-                open.then(|| self.reading(start, t).plan.clone())
+                open.then(|| PlanTest {
+                    outlook: self.outlook(start, t),
+                    ..start.tests[t].plan.clone()
+                })
             })
             .collect()
     }
@@ -95,9 +98,9 @@ impl Known {
     /// an outcome that cannot be.
     pub(super) fn tested(&self, start: &Start, test: usize, wanted: &[bool]) -> Vec<Option<Known>> {
         let info = &start.model.tests[test];
-        let reading = self.reading(start, test);
+        let foretold = self.outlook(start, test);
         let outlook = start.tests[test].during.as_ref();
-        let outlook = outlook.unwrap_or(&reading.outlook);
+        let outlook = outlook.unwrap_or(&foretold);
         let seated = info.before.as_ref().map(|change| {
             let mut seated = self.clone();
             seated.change(start, change);
@@ -112,7 +115,9 @@ impl Known {
                 set.push((*c, w * p));
             }
         }
-        let (state, _) = start.moves.reach(self.state, reading.plan.conditions);
+        let (state, _) = start
+            .moves
+            .reach(self.state, start.tests[test].plan.conditions);
         let each = sets.into_iter().enumerate().map(|(outcome, worlds)| {
             let mut known = Known {
                 worlds,
@@ -140,7 +145,7 @@ impl Known {
     /// What is known after a test that told nothing.
     pub(super) fn unclear(&self, start: &Start, test: usize) -> Known {
         let mut known = self.clone();
-        let conditions = start.tests[test].reading.plan.conditions;
+        let conditions = start.tests[test].plan.conditions;
         known.state = start.moves.reach(self.state, conditions).0;
         known.done[test] = true;
         known.tried[test] = true;

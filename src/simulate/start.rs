@@ -9,7 +9,7 @@ use crate::belief::candidates::{Candidate, Outlook};
 use crate::belief::{Change, FaultId};
 use crate::bench::{BenchState, Moves};
 use crate::job::{Case, CaseError, CaseFile, Settings, proof};
-use crate::model::{Model, Read};
+use crate::model::{Model, Read, Taken};
 use crate::plan::{Costs, PlanRemedy, PlanTest};
 use crate::rulebase::Rulebase;
 
@@ -18,20 +18,13 @@ use crate::rulebase::Rulebase;
 pub(super) type Words = Vec<(usize, usize)>;
 
 /// What may be read next, by test and what was read before.
-type Readings = HashMap<(usize, Words), Arc<Reading>>;
-
-/// What a test is going to show: for the planner, and for many sets of faults.
-#[derive(Debug)]
-pub(super) struct Reading {
-    pub(super) plan: PlanTest,
-    pub(super) outlook: Outlook,
-}
+type Outlooks = HashMap<(usize, Words), Arc<Outlook>>;
 
 /// A test as the simulated bench does it.
 #[derive(Debug)]
 pub(super) struct Probe {
     /// As foretold before it is done.
-    pub(super) reading: Arc<Reading>,
+    pub(super) plan: PlanTest,
     /// What is seen while it is done, with what it does to the device done.
     pub(super) during: Option<Outlook>,
     /// Its name for chance.
@@ -66,7 +59,7 @@ pub struct Start {
     proofs: Vec<Option<usize>>,
     /// By function, those that it contains.
     contains: Vec<Vec<bool>>,
-    readings: RwLock<Readings>,
+    outlooks: RwLock<Outlooks>,
 }
 
 impl Start {
@@ -93,10 +86,7 @@ impl Start {
         let model = case.model;
         let tests = plans.into_iter().zip(&model.tests).map(|(plan, t)| Probe {
             during: (t.before.is_some()).then(|| Outlook::new(n, &t.finding)),
-            reading: Arc::new(Reading {
-                outlook: Outlook::new(n, &plan.finding),
-                plan,
-            }),
+            plan,
             name: named(&t.id),
         });
         let mut cures = vec![Vec::new(); n];
@@ -133,7 +123,7 @@ impl Start {
             remedies,
             retest,
             cures,
-            readings: RwLock::default(),
+            outlooks: RwLock::default(),
         })
     }
 
@@ -164,37 +154,27 @@ impl Start {
     }
 
     /// What a test is going to show where these words were read on its line.
-    pub(super) fn reading(&self, test: usize, words: Option<&Words>) -> Arc<Reading> {
-        let plain = &self.tests[test].reading;
+    pub(super) fn outlook(&self, test: usize, words: Option<&Words>) -> Arc<Outlook> {
+        let plain = &self.tests[test].plan.outlook;
         let Some(words) = words.filter(|w| !w.is_empty()) else {
             return plain.clone();
         };
         let key = (test, words.clone());
-        let known = self.readings.read().unwrap_or_else(PoisonError::into_inner);
-        if let Some(r) = known.get(&key) {
-            return r.clone();
+        let known = self.outlooks.read().unwrap_or_else(PoisonError::into_inner);
+        if let Some(outlook) = known.get(&key) {
+            return outlook.clone();
         }
+        // Not held while one is worked out: others may be at work on theirs.
         drop(known);
         let m = &self.model;
-        let taken = words
-            .iter()
-            .filter_map(|(t, outcome)| m.taken(&m.tests[*t], Read::Word(*outcome)));
-        let taken: Vec<_> = taken.collect();
-        let reading = match m.foretold_after(test, &taken).map(Arc::new) {
+        let taken = (words.iter()).filter_map(|(t, o)| m.taken(&m.tests[*t], Read::Word(*o)));
+        let taken: Vec<Taken> = taken.collect();
+        let outlook = match m.foretold_after(test, &taken) {
             None => plain.clone(),
-            Some(finding) => Arc::new(Reading {
-                outlook: Outlook::new(self.faults(), &finding),
-                plan: PlanTest {
-                    finding,
-                    ..plain.plan.clone()
-                },
-            }),
+            Some(finding) => Arc::new(Outlook::new(self.faults(), &Arc::new(finding))),
         };
-        let mut all = self
-            .readings
-            .write()
-            .unwrap_or_else(PoisonError::into_inner);
-        all.entry(key).or_insert(reading).clone()
+        let mut all = (self.outlooks.write()).unwrap_or_else(PoisonError::into_inner);
+        all.entry(key).or_insert(outlook).clone()
     }
 }
 

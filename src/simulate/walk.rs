@@ -335,11 +335,12 @@ impl Walk<'_> {
             return vec![group];
         };
         let info = &truth.model.tests[test];
-        let reading = truth.reading(test, group.lines.of(truth.line(test)));
+        let foretold = truth.outlook(test, group.lines.of(truth.line(test)));
         let outlook = truth.tests[test].during.as_ref();
-        let outlook = outlook.unwrap_or(&reading.outlook);
-        let (state, moving) = truth.moves.reach(group.state, reading.plan.conditions);
-        let minutes = reading.plan.minutes + moving;
+        let outlook = outlook.unwrap_or(&foretold);
+        let plan = &truth.tests[test].plan;
+        let (state, moving) = truth.moves.reach(group.state, plan.conditions);
+        let minutes = plan.minutes + moving;
         if let Some(change) = &info.before {
             group.lines.changed(truth, change);
         }

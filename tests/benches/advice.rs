@@ -23,6 +23,7 @@ use std::sync::{Arc, LazyLock};
 use std::time::Instant;
 
 use divan::{Bencher, black_box};
+use halfsplit::belief::candidates::Outlook;
 use halfsplit::belief::{Event, Finding, Network, Prior, Size, convert, exact, update};
 use halfsplit::bench::{Bench, BenchState, Condition, Moves};
 use halfsplit::built_in;
@@ -113,7 +114,7 @@ impl Device {
                     Finding::ordered(3, 0.01, &links, 0.045)
                 };
                 Some(PlanTest {
-                    finding: Arc::new(finding),
+                    outlook: Arc::new(Outlook::new(FAULTS, &Arc::new(finding))),
                     minutes: rng.random_range(1.0..15.0),
                     conditions: conditions(&mut rng),
                 })
@@ -135,14 +136,14 @@ impl Device {
         for slot in tests.iter_mut().take(results) {
             let Some(test) = slot.take() else { continue };
             let mut left: f64 = rng.random();
-            let last = test.finding.outcomes() - 1;
+            let last = test.outlook.outcomes() - 1;
             let outcome = (0..last)
                 .find(|k| {
-                    left -= test.finding.likelihood(*k, &[truth]);
+                    left -= test.outlook.finding().likelihood(*k, &[truth]);
                     left < 0.0
                 })
                 .unwrap_or(last);
-            events.push(Event::seen(&test.finding, outcome));
+            events.push(Event::seen(test.outlook.finding(), outcome));
         }
         Device {
             network,

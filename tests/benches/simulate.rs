@@ -2,7 +2,8 @@
 //!
 //! ```text
 //! cargo bench --bench simulate
-//! cargo bench --bench simulate -- 20000    so many cases
+//! cargo bench --bench simulate -- 20000          so many cases
+//! cargo bench --bench simulate -- 20000 advice   of these ways of working
 //! ```
 //!
 //! | what | bar |
@@ -19,8 +20,14 @@ use halfsplit::simulate::{Hidden, Luck, Policy, Start};
 
 #[expect(clippy::print_stdout, reason = "what the bench was run for")]
 fn main() {
-    let numbers = std::env::args().skip(1).filter_map(|a| a.parse().ok());
-    let cases: u64 = numbers.last().unwrap_or(10_000);
+    let args: Vec<String> = std::env::args().skip(1).collect();
+    let args = args.iter().filter(|a| !a.starts_with("--"));
+    let (numbers, names): (Vec<&String>, Vec<&String>) =
+        args.partition(|a| a.parse::<u64>().is_ok());
+    let cases: u64 = numbers
+        .last()
+        .map_or(10_000, |n| n.parse().unwrap_or(10_000));
+    let wanted = |name: &str| names.is_empty() || names.iter().any(|n| *n == name);
     let rules = built_in::rulebase(&Rules::default()).expect("the built-in rules");
     for (kind, complaint) in [
         ("phone", "rear camera shows no picture"),
@@ -48,10 +55,13 @@ fn main() {
         let order: Vec<usize> = (0..start.model.tests.len()).collect();
         for (name, policy) in [
             ("mend-only", Policy::MendOnly),
-            ("in order", Policy::InOrder(order)),
+            ("in-order", Policy::InOrder(order)),
             ("random", Policy::Random),
             ("advice", Policy::Advice),
         ] {
+            if !wanted(name) {
+                continue;
+            }
             let begin = Instant::now();
             let records = start.follow(&policy, &hidden, false, &|_| ());
             let took = begin.elapsed().as_secs_f64();

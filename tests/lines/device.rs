@@ -3,7 +3,8 @@
 use std::fmt::Write as _;
 use std::sync::Arc;
 
-use halfsplit::belief::{Belief, Event, Seen, Size, update};
+use halfsplit::belief::candidates::Outlook;
+use halfsplit::belief::{Belief, Event, Finding, Seen, Size, update};
 use halfsplit::bench::{BenchState, Moves};
 use halfsplit::circuit::edit::Edit;
 use halfsplit::circuit::meter::{Meter, Reading};
@@ -27,6 +28,10 @@ conditions:
   battery-out: {name: battery disconnected, enter: 0, leave: 0}
   part-out: {name: part unplugged, enter: 0, leave: 0, needs: [battery-out]}
 ";
+
+fn outlook(model: &Model, finding: &Arc<Finding>) -> Arc<Outlook> {
+    Arc::new(Outlook::new(model.network.len(), finding))
+}
 
 /// One line as a device.
 pub struct Device {
@@ -179,7 +184,7 @@ impl Device {
         let state = |conditions: &[usize]| model.bench.closure(conditions).into_iter().collect();
         let tests = model.tests.iter().map(|t| {
             t.measures.map(|_| PlanTest {
-                finding: t.foretold.clone(),
+                outlook: outlook(&model, &t.foretold),
                 minutes: t.step.minutes,
                 conditions: state(&t.step.conditions),
             })
@@ -269,7 +274,7 @@ impl Device {
             for (i, t) in tests.iter_mut().enumerate() {
                 let Some(t) = t else { continue };
                 let foretold = self.model.foretold_after(i, &taken, &belief.faults);
-                t.finding = foretold.unwrap().finding;
+                t.outlook = outlook(&self.model, &foretold.unwrap().finding);
             }
             assert!(!belief.impossible);
             let advice = advise(
