@@ -10,6 +10,7 @@ use crate::job::Settings;
 use crate::job::reading::{Asked, Typed, read};
 use crate::plan::{Costs, Effort};
 use crate::rulebase::Rules;
+use crate::simulate::Manner;
 
 /// Find the fault, one step at a time.
 ///
@@ -135,6 +136,44 @@ pub enum Command {
         /// Write it to a file instead of the screen.
         #[arg(long, short, value_name = "FILE")]
         out: Option<PathBuf>,
+    },
+    /// Draw hidden faults from the rules, answer tests from the model, and follow
+    /// ways of working to the end: what they cost, what is found, and whether
+    /// what is shown is true. For a complaint about a kind of device, or for all.
+    Simulate {
+        /// phone, tablet, laptop, handheld or board; without it, every complaint
+        /// about a lost function on each kind of device.
+        #[arg(long)]
+        kind: Option<String>,
+        /// What the customer says.
+        #[arg(long, requires = "kind")]
+        complaint: Option<String>,
+        /// Model of the device.
+        #[arg(long, requires = "kind")]
+        model: Option<String>,
+        /// Symptom, where the complaint does not say it (can be repeated).
+        #[arg(long, requires = "kind")]
+        symptom: Vec<String>,
+        /// What happened to it: liquid, drop and so on (can be repeated).
+        #[arg(long, requires = "kind")]
+        history: Vec<String>,
+        /// How many hidden cases.
+        #[arg(long, value_name = "N", default_value_t = 10_000, value_parser = clap::value_parser!(u64).range(1..=1_000_000))]
+        cases: u64,
+        /// Where chance begins: the same seed draws the same cases.
+        #[arg(long, default_value_t = 1)]
+        seed: u64,
+        /// Way of working (can be repeated); without it, all: advice,
+        /// cheapest-first, best-order, tell-most, mend-only, random.
+        #[arg(long, value_name = "NAME", value_parser = manner)]
+        policy: Vec<Manner>,
+        /// Draw what jobs cost, and whether what is shown is true, in a file.
+        #[arg(long, value_name = "FILE.svg")]
+        plot: Option<PathBuf>,
+        /// Set the advice against that of the built-in rules with this file or
+        /// folder in place of what --rules adds, on the same cases.
+        #[arg(long, value_name = "RULES")]
+        compare: Option<PathBuf>,
     },
     /// Write a job as a case file.
     Export {
@@ -576,6 +615,13 @@ fn cost(text: &str) -> Result<f64, String> {
         Ok(c) if c.is_finite() && c >= 0.0 => Ok(c),
         _ => Err("a cost such as 60 or 42.50".to_owned()),
     }
+}
+
+fn manner(text: &str) -> Result<Manner, String> {
+    Manner::from_word(text).ok_or_else(|| {
+        let all: Vec<&str> = Manner::ALL.iter().map(|m| m.word()).collect();
+        format!("one of {}", all.join(", "))
+    })
 }
 
 fn share(text: &str) -> Result<f64, String> {

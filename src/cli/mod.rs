@@ -11,6 +11,7 @@ mod jobs;
 mod line;
 mod replay;
 mod show;
+mod simulate;
 mod sum;
 mod terminal;
 mod tree;
@@ -101,6 +102,7 @@ pub fn run(args: &Args, terminal: &mut Terminal) -> Result {
             out,
         }) => jobs::trail(args, *job, *reader, *html, out.as_deref(), terminal),
         Some(Command::Tree { .. }) => tree::tree(args, terminal),
+        Some(Command::Simulate { .. }) => simulate::run(args, terminal),
         Some(Command::Export { job, out }) => jobs::export(args, *job, out.as_deref(), terminal),
         Some(Command::Import { case }) => jobs::import(args, case, terminal),
         Some(Command::Sum(which)) => sum::sum(args, which, terminal),

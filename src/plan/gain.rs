@@ -20,18 +20,23 @@ pub struct Foretold {
 
 /// Foretells every test that can be done.
 pub fn foretell_all(s: &Situation) -> Vec<Option<Foretold>> {
-    let tests = s.tests.iter().flatten().count().max(1);
-    let take = (WORK / tests).max(64).min(s.candidates.len());
-    let kept = &s.candidates[..take];
-    let total: f64 = kept.iter().map(|c| c.1).sum();
+    let kept = weighed(s.candidates, s.tests.iter().flatten().count());
     s.tests
         .par_iter()
         .with_min_len(16)
-        .map(|t| t.as_ref().map(|t| foretell(kept, total, &t.outlook)))
+        .map(|t| t.as_ref().map(|t| foretell(kept, &t.outlook)))
         .collect()
 }
 
-fn foretell(candidates: &[(Candidate, f64)], total: f64, outlook: &Outlook) -> Foretold {
+/// The candidates that are weighed for so many tests, of a list in order.
+pub fn weighed(candidates: &[(Candidate, f64)], tests: usize) -> &[(Candidate, f64)] {
+    let take = (WORK / tests.max(1)).max(64);
+    &candidates[..take.min(candidates.len())]
+}
+
+/// Foretells one test, as weights of candidates have it.
+pub fn foretell(candidates: &[(Candidate, f64)], outlook: &Outlook) -> Foretold {
+    let total: f64 = candidates.iter().map(|c| c.1).sum();
     let outcomes = outlook.outcomes();
     let mut mean = vec![0.0; outcomes];
     let mut inner = 0.0;
@@ -65,6 +70,7 @@ fn foretell(candidates: &[(Candidate, f64)], total: f64, outlook: &Outlook) -> F
     }
 }
 
-fn surprise(p: f64) -> f64 {
+/// What a probability adds to an uncertainty, in bits.
+pub fn surprise(p: f64) -> f64 {
     if p > 0.0 { -p * p.log2() } else { 0.0 }
 }

@@ -148,6 +148,12 @@ fn becomes(
     takes: &[f64],
     place: &HashMap<Candidate, usize>,
 ) -> Becomes {
+    if candidate.len() == 1 {
+        let take = candidate.iter().map(|f| takes[f]).sum::<f64>();
+        let left = (take < 1.0).then_some((Some(world), 1.0 - take));
+        let well = (take > 0.0).then_some((None, take));
+        return left.into_iter().chain(well).collect();
+    }
     let mut sets: Vec<(Vec<FaultId>, f64)> = vec![(Vec::new(), 1.0)];
     for f in candidate.iter() {
         let take = takes[f];

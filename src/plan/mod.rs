@@ -28,7 +28,7 @@ use problem::Step;
 use search::{Bounds, Found, Moment, Search};
 
 pub use bounds::order_by_probability_over_cost;
-pub use gain::{Foretold, foretell_all};
+pub use gain::{Foretold, foretell, foretell_all, surprise, weighed};
 pub use search::Effort;
 pub use tree::{Branch, Extent, Mending, Node, Then, Tree, tree};
 pub use turn::{Turn, turning_point};
@@ -190,13 +190,22 @@ const NOTHING_WRONG: f64 = 0.90;
 /// The next steps, the best first, at most `many`. `effort` is spent on the
 /// order of the first few.
 pub fn advise(s: &Situation, many: usize, effort: Effort) -> Advice {
-    let gains = gain::foretell_all(s);
-    let (due, tests) = worth_a_look(s, &gains);
+    advise_foretold(s, &gain::foretell_all(s), many, effort)
+}
+
+/// The same where the tests are [foretold](foretell_all) already.
+pub fn advise_foretold(
+    s: &Situation,
+    gains: &[Option<Foretold>],
+    many: usize,
+    effort: Effort,
+) -> Advice {
+    let (due, tests) = worth_a_look(s, gains);
     let few = tests.len().min(due.len() + LOOKED_AT);
-    let (mut steps, found) = look(s, &tests[..few], &gains, effort);
+    let (mut steps, found) = look(s, &tests[..few], gains, effort);
     if many > steps.len() && few < tests.len() {
         // What was not looked at ahead comes after, as one step shows it.
-        let (more, _) = look(s, &tests, &gains, Effort::FIRST);
+        let (more, _) = look(s, &tests, gains, Effort::FIRST);
         let new = |p: &Proposal| !steps.iter().any(|q| q.act == p.act);
         let more: Vec<Proposal> = more.into_iter().filter(new).collect();
         steps.extend(more);

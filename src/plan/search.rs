@@ -30,6 +30,9 @@ pub struct Effort {
     /// cost, and as many remedies. The first look at the first moment goes into
     /// all.
     pub width: usize,
+    /// First steps that are priced, even where another is cheaper, in the first
+    /// look.
+    pub first: usize,
 }
 
 impl Default for Effort {
@@ -44,18 +47,28 @@ impl Effort {
         depth: 1,
         work: usize::MAX,
         width: usize::MAX,
+        first: usize::MAX,
+    };
+    /// One step, and of all there are only the best: for many answers.
+    pub const BEST: Effort = Effort {
+        depth: 1,
+        work: usize::MAX,
+        width: 12,
+        first: 1,
     };
     /// As far as an answer that comes without a wait.
     pub const REFINED: Effort = Effort {
         depth: 5,
         work: 500_000,
         width: 8,
+        first: usize::MAX,
     };
     /// To the end, whatever it takes.
     pub const EXACT: Effort = Effort {
         depth: usize::MAX,
         work: usize::MAX,
         width: usize::MAX,
+        first: usize::MAX,
     };
 }
 
@@ -213,7 +226,7 @@ impl<'a> Search<'a> {
             // The first look prices every step and is always finished; later
             // ones begin with what was best before.
             let order: Vec<Step> = found.steps.iter().map(|s| s.0).collect();
-            let shown = if depth == 1 { usize::MAX } else { SHOWN };
+            let shown = if depth == 1 { self.effort.first } else { SHOWN };
             let Looked { mut steps, low } = self.look(start, depth, shown, &order);
             steps.retain(|s| s.1.high.is_finite());
             if low.is_some() {

@@ -19,11 +19,14 @@
 //! | `templates/trail_customer.html` | the customer's page |
 //! | `templates/course.svg` | the course of the belief, alone or in the bench page |
 //! | `templates/line.svg` | a line with what is known of it, alone or in the bench page |
+//! | `templates/simulation.svg` | what simulated jobs cost, and whether what is shown is true |
 //! | `templates/tree.svg`, `templates/tree.html` | a plan as a tree, alone and on a page for the wall |
 
 mod line;
 mod markdown;
+mod plot;
 mod sheet;
+mod simulation;
 mod svg;
 #[cfg(test)]
 mod tests;
@@ -35,6 +38,7 @@ use askama::Template;
 use crate::job::line::LineView;
 use crate::job::trail::Trail;
 use crate::job::tree::TreeView;
+use crate::simulate::{Comparison, SimulationView};
 use line::Picture;
 use sheet::{BenchSheet, CustomerSheet};
 use svg::{Course, Room};
@@ -126,6 +130,31 @@ pub fn tree_html(tree: &TreeView) -> Result<String, askama::Error> {
         tree: tree::Picture::new(tree),
     }
     .render()
+}
+
+/// What a simulation came to, in plain characters.
+pub fn simulation_text(simulation: &SimulationView, columns: usize) -> String {
+    simulation::text(simulation, columns)
+}
+
+/// What two sets of rules came to on the same cases, in plain characters.
+pub fn comparison_text(comparison: &Comparison, columns: usize) -> String {
+    simulation::comparison(comparison, columns)
+}
+
+/// What jobs cost with each way of working, and whether what the advice shows is
+/// true, as an SVG of its own.
+pub fn simulation_picture(simulation: &SimulationView) -> Result<String, askama::Error> {
+    SimulationPicture {
+        plot: plot::Plot::new(simulation),
+    }
+    .render()
+}
+
+#[derive(Template)]
+#[template(path = "simulation.svg")]
+struct SimulationPicture {
+    plot: plot::Plot,
 }
 
 #[derive(Template)]

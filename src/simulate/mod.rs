@@ -5,16 +5,31 @@
 //! Each case and each of its answers depends on nothing but the seed, the number
 //! of the case, the test and how often it was done before: so ways of working,
 //! and rules, are compared on the same luck.
+mod compare;
+mod jobs;
+mod judge;
 mod known;
 mod luck;
+mod manner;
+mod order;
 mod policy;
+mod rows;
 mod start;
+mod tally;
+mod view;
 mod walk;
 
+pub use compare::{Comparison, Difference, compare};
+pub use jobs::{Jobs, Order, WITH_HISTORY, jobs};
+pub use judge::{Pair, Short, Untaken, judge};
 pub use luck::{Luck, named};
+pub use manner::Manner;
+pub use order::{best_order, cheapest_first};
 pub use policy::Policy;
 pub use start::Start;
-pub use walk::{Done, Ended, Hidden, Looks, Record, SHOWN};
+pub use tally::{Came, Mean, Part, Tenth, Walked, calibration};
+pub use view::{SimulationView, simulate};
+pub use walk::{Done, Drawn, Ended, Hidden, Looks, Record, SHOWN};
 
 use walk::{Same, Walk};
 

@@ -3,7 +3,7 @@
 use super::known::Known;
 use super::luck::Luck;
 use super::start::Start;
-use crate::plan::{Act, Effort, PlanRemedy, PlanTest, Situation, advise, foretell_all};
+use crate::plan::{Act, Effort, advise_foretold};
 
 /// A way of working.
 #[derive(Clone, Debug, PartialEq, Eq)]
@@ -85,8 +85,9 @@ impl Policy {
             Policy::Advice => {
                 let tests = known.tests(start, |t| can.test(t));
                 let remedies = Known::remedies(start, |r| can.remedy(r));
-                let s = situation(start, known, &tests, &remedies);
-                let advice = advise(&s, 1, Effort::FIRST);
+                let s = start.situation(&known.worlds, &tests, &remedies, known.state);
+                let told = start.foretell(&known.worlds, &tests);
+                let advice = advise_foretold(&s, &told, 1, Effort::BEST);
                 advice.steps.first().map(|p| p.act)
             }
             Policy::InOrder(order) => mend_if_sure(start, known, can).or_else(|| {
@@ -96,8 +97,7 @@ impl Policy {
             }),
             Policy::TellMost => mend_if_sure(start, known, can).or_else(|| {
                 let tests = known.tests(start, |t| can.test(t));
-                let remedies = Known::remedies(start, |r| can.remedy(r));
-                let told = foretell_all(&situation(start, known, &tests, &remedies));
+                let told = start.foretell(&known.worlds, &tests);
                 let bits = |t: usize| told[t].as_ref().map_or(0.0, |f| f.bits);
                 let by_bits = |a: &usize, b: &usize| bits(*a).total_cmp(&bits(*b)).then(b.cmp(a));
                 let most = (0..told.len()).max_by(by_bits);
@@ -164,24 +164,4 @@ fn mend(start: &Start, known: &Known, can: &impl Can, of: impl Fn(usize) -> bool
         .filter(open)
         .max_by(|a, b| worth(*a).total_cmp(&worth(*b)).then(b.cmp(a)))
         .map(Act::Remedy)
-}
-
-/// What the planner works on.
-fn situation<'a>(
-    start: &'a Start,
-    known: &'a Known,
-    tests: &'a [Option<PlanTest>],
-    remedies: &'a [Option<PlanRemedy>],
-) -> Situation<'a> {
-    Situation {
-        faults: start.faults(),
-        candidates: &known.worlds,
-        tests,
-        remedies,
-        retest: start.retest.as_ref(),
-        due: &[],
-        moves: &start.moves,
-        state: known.state,
-        costs: start.costs,
-    }
 }

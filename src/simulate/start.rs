@@ -5,12 +5,13 @@ use std::collections::HashMap;
 use std::sync::{Arc, PoisonError, RwLock};
 
 use super::luck::named;
+use super::rows::Rows;
 use crate::belief::candidates::{Candidate, Outlook};
 use crate::belief::{Change, FaultId};
 use crate::bench::{BenchState, Moves};
 use crate::job::{Case, CaseError, CaseFile, Settings, proof};
 use crate::model::{Model, Read, Taken};
-use crate::plan::{Costs, PlanRemedy, PlanTest};
+use crate::plan::{Costs, Foretold, PlanRemedy, PlanTest, Situation, foretell, weighed};
 use crate::rulebase::Rulebase;
 
 /// Readings of a line in the words of their tests: each a test and an outcome,
@@ -59,6 +60,7 @@ pub struct Start {
     proofs: Vec<Option<usize>>,
     /// By function, those that it contains.
     contains: Vec<Vec<bool>>,
+    rows: Rows,
     outlooks: RwLock<Outlooks>,
 }
 
@@ -80,10 +82,14 @@ impl Start {
         // Nothing is ruled out at intake.
         let plans: Vec<PlanTest> = s.tests.iter().flatten().cloned().collect();
         let remedies: Vec<PlanRemedy> = s.remedies.iter().flatten().cloned().collect();
-        let worlds = std::mem::take(&mut case.belief.candidates);
+        let mut worlds = std::mem::take(&mut case.belief.candidates);
+        if worlds.is_empty() {
+            worlds.push((Candidate::EMPTY, 1.0));
+        }
         let left_out = case.belief.candidates_left_out;
         let symptoms = std::mem::take(&mut case.symptoms);
         let model = case.model;
+        let rows = Rows::new(&worlds, plans.iter());
         let tests = plans.into_iter().zip(&model.tests).map(|(plan, t)| Probe {
             during: (t.before.is_some()).then(|| Outlook::new(n, &t.finding)),
             plan,
@@ -123,8 +129,30 @@ impl Start {
             remedies,
             retest,
             cures,
+            rows,
             outlooks: RwLock::default(),
         })
+    }
+
+    /// What the planner works on; retests are no matter of its.
+    pub(super) fn situation<'a>(
+        &'a self,
+        worlds: &'a [(Candidate, f64)],
+        tests: &'a [Option<PlanTest>],
+        remedies: &'a [Option<PlanRemedy>],
+        state: BenchState,
+    ) -> Situation<'a> {
+        Situation {
+            faults: self.faults(),
+            candidates: worlds,
+            tests,
+            remedies,
+            retest: self.retest.as_ref(),
+            due: &[],
+            moves: &self.moves,
+            state,
+            costs: self.costs,
+        }
     }
 
     /// How many faults the device can have.
@@ -146,6 +174,27 @@ impl Start {
         let mut due: Vec<usize> = functions.iter().filter_map(|f| self.proofs[*f]).collect();
         due.dedup();
         due
+    }
+
+    /// What the tests that can be done are going to show.
+    pub(super) fn foretell(
+        &self,
+        worlds: &[(Candidate, f64)],
+        tests: &[Option<PlanTest>],
+    ) -> Vec<Option<Foretold>> {
+        let worlds = weighed(worlds, tests.iter().flatten().count());
+        let plain = || self.tests.iter().map(|t| &*t.plan.outlook);
+        let all = self.rows.foretell(worlds, plain);
+        let each = all.into_iter().zip(tests).zip(&self.tests);
+        each.map(|((foretold, open), plain)| {
+            let open = open.as_ref()?;
+            // Where something was read on its line a test shows something else.
+            Some(match Arc::ptr_eq(&open.outlook, &plain.plan.outlook) {
+                true => foretold,
+                false => foretell(worlds, &open.outlook),
+            })
+        })
+        .collect()
     }
 
     /// The line that a test measures.

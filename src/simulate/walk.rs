@@ -99,11 +99,36 @@ const TAKES: u64 = 5;
 const BRINGS: u64 = 6;
 const WAY: u64 = 7;
 
+/// What may be wrong at intake, to draw from.
+#[derive(Debug)]
+pub struct Drawn<'a> {
+    start: &'a Start,
+    /// The sum of the weights up to each set.
+    sums: Vec<f64>,
+}
+
 impl Start {
-    /// A hidden case, drawn from what may be wrong at intake.
+    /// What hidden cases are drawn from.
+    pub fn draw(&self) -> Drawn<'_> {
+        let mut sum = 0.0;
+        let add = |w: &(Candidate, f64)| {
+            sum += w.1;
+            sum
+        };
+        Drawn {
+            sums: self.worlds.iter().map(add).collect(),
+            start: self,
+        }
+    }
+}
+
+impl Drawn<'_> {
+    /// A hidden case.
     pub fn hide(&self, case: u64, luck: Luck) -> Hidden {
-        let weights = self.worlds.iter().map(|w| w.1);
-        let faults = self.worlds[luck.of(FAULTS).weighed(weights)].0;
+        let total = self.sums.last().copied().unwrap_or(0.0);
+        let number = luck.of(FAULTS).number() * total;
+        let at = self.sums.partition_point(|s| *s <= number);
+        let faults = self.start.worlds[at.min(self.sums.len() - 1)].0;
         Hidden { case, luck, faults }
     }
 }

@@ -46,7 +46,8 @@ fn main() {
         let start = Start::new(&rules, &file, Settings::default()).expect("a complaint");
         let set_up = begin.elapsed().as_secs_f64();
         let luck = Luck::new(1);
-        let hidden: Vec<Hidden> = (0..cases).map(|c| start.hide(c, luck.of(c))).collect();
+        let drawn = start.draw();
+        let hidden: Vec<Hidden> = (0..cases).map(|c| drawn.hide(c, luck.of(c))).collect();
         println!(
             "{kind}, {complaint}: {} faults, {} sets, set up in {set_up:.3} s",
             start.faults(),

@@ -1,0 +1,142 @@
+//! `simulate`: hidden cases, many thousand times.
+
+use std::path::Path;
+
+use indicatif::{ProgressBar, ProgressStyle};
+use serde::Serialize;
+
+use super::args::{Args, Command, Format};
+use super::check::load;
+use super::error::{Failure, Result};
+use super::terminal::Terminal;
+use crate::built_in;
+use crate::job::view::VERSION;
+use crate::job::{CaseError, CaseFile};
+use crate::model::{CompileError, Unit};
+use crate::report;
+use crate::rulebase::{Rulebase, Rules};
+use crate::simulate::{Comparison, Manner, Order, SimulationView, compare, jobs, simulate};
+
+#[derive(Serialize)]
+struct Form {
+    format: &'static str,
+    version: u32,
+    #[serde(flatten)]
+    simulation: SimulationView,
+    #[serde(skip_serializing_if = "Option::is_none")]
+    comparison: Option<Comparison>,
+}
+
+/// `simulate`.
+pub(super) fn run(args: &Args, terminal: &mut Terminal) -> Result {
+    let Some(Command::Simulate {
+        kind,
+        complaint,
+        model,
+        symptom,
+        history,
+        cases,
+        seed,
+        policy,
+        plot,
+        compare: others,
+    }) = &args.command
+    else {
+        return Ok(());
+    };
+    let rules = load(args)?;
+    let job = kind.as_ref().map(|kind| CaseFile {
+        device: Unit {
+            kind: kind.clone(),
+            model: model.clone(),
+            ..Unit::default()
+        },
+        complaint: complaint.clone().unwrap_or_default(),
+        symptoms: symptom.clone(),
+        history: history.clone(),
+        meter: args.meter.clone(),
+        ..CaseFile::default()
+    });
+    let order = Order {
+        job: job.as_ref(),
+        meter: args.meter.as_deref(),
+        cases: *cases,
+        seed: *seed,
+    };
+    let others = others
+        .as_deref()
+        .map(|path| load_others(args, path))
+        .transpose()?;
+    let jobs = jobs(&rules, &order, args.settings())?;
+    if jobs.iter().any(|j| j.start.symptoms.is_empty()) {
+        return Err(Failure::no("nothing in the rules fits this complaint")
+            .help("name a symptom with --symptom; `halfsplit rules explain` lists them"));
+    }
+    let manners: Vec<Manner> = match (policy.is_empty(), others.is_some()) {
+        (false, _) => policy.clone(),
+        (true, true) => Vec::new(),
+        (true, false) => Manner::ALL.to_vec(),
+    };
+    let walks = manners.len() as u64 + if others.is_some() { 2 } else { 0 };
+    let bar = ProgressBar::new(walks * cases);
+    if let Ok(style) =
+        ProgressStyle::with_template("{bar:30} {pos} of {len} cases, {per_sec}, {eta} to go")
+    {
+        bar.set_style(style);
+    }
+    let ended = |n| bar.inc(n);
+    let simulation = simulate(&order, &jobs, &manners, &ended);
+    let comparison = others
+        .map(|others| compare(&jobs, &others, args.settings(), &ended))
+        .transpose()
+        .map_err(other_rules)?;
+    bar.finish_and_clear();
+    if let Some(path) = plot {
+        let drawn = report::simulation_picture(&simulation)
+            .map_err(|e| Failure::no(format!("cannot draw the simulation: {e}")))?;
+        std::fs::write(path, drawn)
+            .map_err(|e| Failure::no(format!("cannot write {}: {e}", path.display())))?;
+    }
+    match args.format {
+        Format::Json => terminal.json(&Form {
+            format: "halfsplit-simulation",
+            version: VERSION,
+            simulation,
+            comparison,
+        }),
+        _ => {
+            let mut text = report::simulation_text(&simulation, terminal.width);
+            if let Some(comparison) = &comparison {
+                text += &report::comparison_text(comparison, terminal.width);
+            }
+            if let Some(path) = plot {
+                text += &format!("\nDrawn in {}\n", path.display());
+            }
+            terminal.print(&text)
+        }
+    }
+}
+
+/// The rules that these are set against.
+fn load_others(args: &Args, path: &Path) -> Result<Rulebase> {
+    let rules = Rules {
+        paths: vec![path.to_owned()],
+        only_these: args.only_these_rules,
+    };
+    built_in::rulebase(&rules).map_err(|loaded| {
+        Failure::no(format!(
+            "the rules to compare with have problems:\n\n{}",
+            loaded.report(false).trim_end()
+        ))
+        .help("`halfsplit rules check PATH` shows them alone")
+    })
+}
+
+/// What does not fit the rules to compare with.
+fn other_rules(e: CaseError) -> Failure {
+    let help = match &e {
+        CaseError::Compile(CompileError::NoMeter { .. }) => "take a meter that both have",
+        _ => "take a complaint and a device that both sets of rules know",
+    };
+    Failure::no(format!("the rules to compare with: {e}")).help(help)
+}

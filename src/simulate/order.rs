@@ -1,0 +1,78 @@
+//! The best fixed order of tests that a local search finds.
+
+use super::luck::Luck;
+use super::policy::Policy;
+use super::start::Start;
+use super::walk::Hidden;
+
+/// Orders that are tried.
+const TRIES: usize = 300;
+/// Tests at the head of the list that are moved about: those behind them are
+/// hardly ever come to.
+const HEAD: usize = 40;
+
+/// The order of the tests by cost, as a printed list would have it: the quick
+/// ones that need nothing done to the bench first.
+pub fn cheapest_first(start: &Start) -> Vec<usize> {
+    let cost = |t: usize| {
+        let plan = &start.tests[t].plan;
+        plan.minutes + start.moves.reach(start.state, plan.conditions).1
+    };
+    let mut order: Vec<usize> = (0..start.tests.len()).collect();
+    order.sort_by(|a, b| cost(*a).total_cmp(&cost(*b)).then(a.cmp(b)));
+    order
+}
+
+/// The order of the tests by what they tell at intake over their cost.
+fn telling_first(start: &Start) -> Vec<usize> {
+    let tests: Vec<_> = start.tests.iter().map(|t| Some(t.plan.clone())).collect();
+    let told = start.foretell(&start.worlds, &tests);
+    let worth = |t: usize| {
+        let plan = &start.tests[t].plan;
+        let minutes = plan.minutes + start.moves.reach(start.state, plan.conditions).1;
+        told[t].as_ref().map_or(0.0, |f| f.bits) / minutes.max(0.1)
+    };
+    let mut order: Vec<usize> = (0..start.tests.len()).collect();
+    order.sort_by(|a, b| worth(*b).total_cmp(&worth(*a)).then(a.cmp(b)));
+    order
+}
+
+/// The cheapest order on some hidden cases that is found by moving one test to
+/// another place, or changing two for each other, for as long as it helps; it
+/// begins with the better of two: by cost, and by what is told for it.
+pub fn best_order(start: &Start, training: &[Hidden], luck: Luck) -> Vec<usize> {
+    let cost = |order: &[usize]| -> f64 {
+        let records = start.follow(&Policy::InOrder(order.to_vec()), training, false, &|_| ());
+        records.iter().map(|r| r.cost(start)).sum()
+    };
+    let mut best = [telling_first(start), cheapest_first(start)]
+        .map(|order| (cost(&order), order))
+        .into_iter()
+        .min_by(|a, b| a.0.total_cmp(&b.0))
+        .unwrap_or_default();
+    let head = HEAD.min(best.1.len());
+    if head < 2 {
+        return best.1;
+    }
+    for n in 0..TRIES as u64 {
+        let luck = luck.of(n);
+        let to = luck.of(1).one_of(head);
+        let from = luck.of(2).one_of(head);
+        if from == to {
+            continue;
+        }
+        let mut order = best.1.clone();
+        match luck.of(3).number() < 0.5 {
+            true => order.swap(from, to),
+            false => {
+                let test = order.remove(from);
+                order.insert(to, test);
+            }
+        }
+        let cost = cost(&order);
+        if cost < best.0 {
+            best = (cost, order);
+        }
+    }
+    best.1
+}
