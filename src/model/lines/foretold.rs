@@ -60,6 +60,14 @@ fn words(test: &TestInfo) -> Vec<Range> {
     all
 }
 
+/// Where one word ends and another begins.
+fn ends(words: &[Range]) -> Vec<f64> {
+    let ends = words.iter().flat_map(|w| [w.between.0, w.between.1]);
+    let mut ends: Vec<f64> = ends.filter(|x| x.abs() < f64::MAX).collect();
+    ends.dedup();
+    ends
+}
+
 /// Places that part the weight of what is known to lie at some others into
 /// `FINE` shares, each half-way between two of those.
 fn parting(mut weighted: Vec<(f64, f64)>) -> Vec<f64> {
@@ -149,32 +157,8 @@ impl LineInfo {
         weights.extend(self.faults.iter().map(|(_, f)| believed[*f]));
         weights[0] = (1.0 - weights.iter().sum::<f64>()).max(0.0);
         let cuts = self.cuts(test, taken, &words, &weights)?;
-        let seen = self.seen_elsewhere();
-        let mut rows = self.as_seen(
-            &seen,
-            |bend| self.rows_after(bend, test, taken, &cuts),
-            mixed,
-        )?;
-        for (_, row) in &mut rows {
-            row.remove(0);
-            let sum: f64 = row.iter().sum::<f64>().max(1e-300);
-            row.iter_mut().for_each(|x| *x /= sum);
-        }
-        let mut places = Vec::new();
-        let ends = [&[f64::MIN][..], &cuts, &[f64::MAX]].concat();
-        for two in ends.windows(2) {
-            places.push((two[0], two[1]));
-        }
-        places.push((f64::INFINITY, f64::INFINITY));
-        // Which word each is: no cut lies inside two.
-        let word = |(low, high): &(f64, f64)| {
-            let holds = |w: &&Range| match low.is_infinite() {
-                true => w.between.0.is_infinite(),
-                false => *high <= w.between.1,
-            };
-            words.iter().find(holds).map_or(0, |w| w.outcome)
-        };
-        let word: Vec<usize> = places.iter().map(word).collect();
+        let (mut rows, places) = self.parted(test, taken, &words, &cuts)?;
+        let word: Vec<usize> = places.iter().map(|r| r.outcome).collect();
         let alone = |f: Option<FaultId>| {
             let found = rows.iter().find(|r| r.0.as_slice() == f.as_slice());
             found.map_or_else(|| vec![0.0; word.len()], |r| r.1.clone())
@@ -188,7 +172,7 @@ impl LineInfo {
         }
         let ranges: Vec<Range> = (groups.iter())
             .filter_map(|g| {
-                let (first, last) = (places[*g.first()?], places[*g.last()?]);
+                let (first, last) = (places[*g.first()?].between, places[*g.last()?].between);
                 Some(Range {
                     outcome: word[g[0]],
                     between: (first.0, last.1),
@@ -207,6 +191,58 @@ impl LineInfo {
             finding: Arc::new(finding),
             ranges,
         })
+    }
+
+    /// What a test of this line is going to show where `taken` was read, by the
+    /// words of the test alone.
+    ///
+    /// # Errors
+    /// If the line cannot be solved.
+    fn foretold_in_words(&self, test: &TestInfo, taken: &[Taken]) -> Result<Finding, SolveError> {
+        let words = words(test);
+        let (mut rows, places) = self.parted(test, taken, &words, &ends(&words))?;
+        for (_, row) in &mut rows {
+            let mut by_word = vec![0.0; test.outcomes.len()];
+            for (chance, place) in row.iter().zip(&places) {
+                by_word[place.outcome] += chance;
+            }
+            *row = by_word;
+        }
+        let misread = drawn_at_random(test.reliability, test.outcomes.len());
+        Ok(Finding::joint(&rows, misread))
+    }
+
+    /// The chance of each range between cuts, which stand where one word ends
+    /// and perhaps elsewhere; and the ranges.
+    fn parted(
+        &self,
+        test: &TestInfo,
+        taken: &[Taken],
+        words: &[Range],
+        cuts: &[f64],
+    ) -> Result<(Rows, Vec<Range>), SolveError> {
+        let seen = self.seen_elsewhere();
+        let work = |bend: &[GoodReading]| self.rows_after(bend, test, taken, cuts);
+        let mut rows = self.as_seen(&seen, work, mixed)?;
+        for (_, row) in &mut rows {
+            row.remove(0);
+            let sum: f64 = row.iter().sum::<f64>().max(1e-300);
+            row.iter_mut().for_each(|x| *x /= sum);
+        }
+        let ends = [&[f64::MIN][..], cuts, &[f64::MAX]].concat();
+        let shown = ends.windows(2).map(|two| (two[0], two[1]));
+        let range = |between: (f64, f64)| {
+            let holds = |w: &&Range| match between.0.is_infinite() {
+                true => w.between.0.is_infinite(),
+                false => between.1 <= w.between.1,
+            };
+            Range {
+                outcome: words.iter().find(holds).map_or(0, |w| w.outcome),
+                between,
+            }
+        };
+        let over = (f64::INFINITY, f64::INFINITY);
+        Ok((rows, shown.chain([over]).map(range).collect()))
     }
 
     /// Where the values are parted at first, ascending.
@@ -243,8 +279,7 @@ impl LineInfo {
             .into_iter()
             .map(|x| scale.from(x))
             .collect();
-        let ends = words.iter().flat_map(|w| [w.between.0, w.between.1]);
-        cuts.extend(ends.filter(|x| x.abs() < f64::MAX));
+        cuts.extend(ends(words));
         cuts.sort_by(f64::total_cmp);
         cuts.dedup();
         Ok(cuts)
@@ -308,5 +343,12 @@ impl Model {
             return None;
         }
         line.foretold_after(t, taken, believed).ok()
+    }
+
+    /// The same by the words of the test alone; `None` if it measures no line.
+    pub fn foretold_in_words(&self, test: usize, taken: &[Taken]) -> Option<Finding> {
+        let t = &self.tests[test];
+        let line = &self.lines[t.measures?.line];
+        line.foretold_in_words(t, taken).ok()
     }
 }
