@@ -510,6 +510,13 @@ pub struct Change {
     pub brings: Vec<(FaultId, f64)>,
 }
 
+impl Change {
+    /// The chance that it brings about any fault.
+    pub fn breaks(&self) -> f64 {
+        1.0 - self.brings.iter().map(|(_, p)| 1.0 - p).product::<f64>()
+    }
+}
+
 /// Something that happened, in the order of the job.
 #[derive(Clone, Debug)]
 pub enum Event {

@@ -41,12 +41,26 @@ pub struct Args {
     /// Where jobs are kept; else HALFSPLIT_STORE, else the platform's data folder.
     #[arg(long, global = true, value_name = "FILE")]
     pub store: Option<PathBuf>,
-    /// Cost of an hour at the bench, in your currency.
-    #[arg(long, global = true, value_name = "COST", default_value_t = 60.0, value_parser = cost)]
-    pub rate: f64,
-    /// What it costs when a job ends unmended, in your currency.
-    #[arg(long, global = true, value_name = "COST", default_value_t = 180.0, value_parser = cost)]
-    pub unmended: f64,
+    /// What the shop wants of every job, see `shop`; else HALFSPLIT_SHOP, else
+    /// shop.yaml beside the store.
+    #[arg(long, global = true, value_name = "FILE", env = "HALFSPLIT_SHOP")]
+    pub shop: Option<PathBuf>,
+    /// Cost of an hour at the bench, in your currency; without it 60.
+    #[arg(long, global = true, value_name = "COST", value_parser = cost)]
+    pub rate: Option<f64>,
+    /// What it costs when a job ends unmended, in your currency; without it 180.
+    #[arg(long, global = true, value_name = "COST", value_parser = cost)]
+    pub unmended: Option<f64>,
+    /// A tool that is not here, or `donor parts`: what needs it is planned around
+    /// (can be repeated).
+    #[arg(long, global = true, value_name = "TOOL")]
+    pub without: Vec<String>,
+    /// Count what a step may break three times.
+    #[arg(long, global = true)]
+    pub careful: bool,
+    /// The customer waits: count minutes twice.
+    #[arg(long, global = true)]
+    pub waiting: bool,
     /// Steps to look ahead at most in choosing the next one; 1 answers soonest.
     #[arg(long, global = true, value_name = "STEPS", default_value_t = Effort::REFINED.depth as u8, value_parser = clap::value_parser!(u8).range(1..=9))]
     pub look_ahead: u8,
@@ -89,6 +103,9 @@ pub enum Command {
     /// One action on a stored job, as the walk does it.
     #[command(subcommand)]
     Job(JobCommand),
+    /// Show what this shop wants of every job (rate, what it is without, care,
+    /// hurry) and where to write it down.
+    Shop,
     /// Print the trail of a job.
     Trail {
         /// Number of the job.
@@ -582,12 +599,15 @@ impl Args {
     }
     /// The settings that the arguments ask for.
     pub fn settings(&self) -> Settings {
+        let usual = Costs::default();
         Settings {
             size: self.candidates.unwrap_or_default(),
             costs: Costs {
-                rate: self.rate,
-                give_up: self.unmended,
-                limit: None,
+                rate: self.rate.unwrap_or(usual.rate),
+                give_up: self.unmended.unwrap_or(usual.give_up),
+                careful: self.careful,
+                waiting: self.waiting,
+                ..usual
             },
             effort: match self.look_ahead {
                 0 | 1 => Effort::FIRST,

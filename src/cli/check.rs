@@ -16,7 +16,7 @@ use crate::rulebase::{Loaded, Rulebase, Rules, SourceTally};
 /// # Errors
 /// If there is any problem.
 pub(super) fn load(args: &Args) -> Result<Rulebase> {
-    built_in::rulebase(&args.rules()).map_err(|loaded| {
+    let mut rules = built_in::rulebase(&args.rules()).map_err(|loaded| {
         let count = loaded.problems.len();
         Failure::no(format!(
             "the rules have {count} problem{}:\n\n{}",
@@ -24,7 +24,10 @@ pub(super) fn load(args: &Args) -> Result<Rulebase> {
             loaded.report(false).trim_end()
         ))
         .help("`halfsplit rules check PATH` shows them alone")
-    })
+    })?;
+    super::shop::known(args, &rules)?;
+    rules.without.clone_from(&args.without);
+    Ok(rules)
 }
 
 #[derive(Serialize)]

@@ -10,6 +10,7 @@ mod intake;
 mod jobs;
 mod line;
 mod replay;
+mod shop;
 mod show;
 mod simulate;
 mod sum;
@@ -77,6 +78,7 @@ fn manual(out: &mut Vec<u8>) -> std::io::Result<()> {
 /// # Errors
 /// With the message and the exit code that the failure calls for.
 pub fn run(args: &Args, terminal: &mut Terminal) -> Result {
+    let args = &shop::filled(args)?;
     let drawn = matches!(
         &args.command,
         Some(Command::Trail { .. } | Command::Tree { .. } | Command::Job(JobCommand::Line { .. }))
@@ -95,6 +97,7 @@ pub fn run(args: &Args, terminal: &mut Terminal) -> Result {
         Some(Command::Replay { case }) => replay::replay(args, case, terminal),
         Some(Command::Jobs { words, state }) => jobs::jobs(args, words, state.as_deref(), terminal),
         Some(Command::Job(job)) => jobs::job(args, job, terminal),
+        Some(Command::Shop) => shop::show(args, terminal),
         Some(Command::Trail {
             job,
             reader,

@@ -26,7 +26,7 @@ use crate::model::{
 use crate::plan::{
     Act, Advice, Costs, Effort, PlanRemedy, PlanTest, Situation, Turn, advise, turning_point,
 };
-use crate::rulebase::{Kind, MeterMode, Rulebase};
+use crate::rulebase::{DONOR_PARTS, Kind, MeterMode, Rulebase};
 use crate::shown::shown;
 
 /// What can be set for working out a job.
@@ -199,6 +199,7 @@ pub struct Case {
     /// The settings.
     pub settings: Settings,
     history: History,
+    without: Vec<String>,
     blocked_tests: Vec<bool>,
     blocked_remedies: Vec<bool>,
     /// Worked out when a plan is asked for.
@@ -300,6 +301,7 @@ impl Case {
             belief: Belief::default(),
             settings,
             history: History::default(),
+            without: Vec::new(),
             blocked_tests: vec![false; model.tests.len()],
             blocked_remedies: vec![false; model.remedies.len()],
             planned: OnceCell::new(),
@@ -315,6 +317,7 @@ impl Case {
         if file.limit.is_some() {
             case.settings.costs.limit = file.limit;
         }
+        case.plan_around(&rules.without);
         for s in &symptom_ids {
             let i = one(case.model.symptom(s), "symptom", s)?;
             case.symptoms.push(i);
@@ -531,6 +534,7 @@ impl Case {
                     clears: r.change.clears.clone(),
                     minutes: r.step.minutes,
                     parts: r.step.parts,
+                    breaks: r.change.breaks(),
                     conditions: closed(&self.model.bench, &r.step.conditions),
                 })
             })
@@ -770,6 +774,38 @@ impl Case {
     /// Whether the last result of a test still holds.
     pub fn done(&self, test: usize) -> bool {
         self.history.holds(test)
+    }
+
+    /// Rules out what needs something that the shop is without.
+    fn plan_around(&mut self, without: &[String]) {
+        self.without = without.to_vec();
+        for i in 0..self.model.tests.len() {
+            self.blocked_tests[i] = self.lacks(Act::Test(i)).is_some();
+        }
+        for i in 0..self.model.remedies.len() {
+            self.blocked_remedies[i] = self.lacks(Act::Remedy(i)).is_some();
+        }
+    }
+
+    /// What a step needs that the shop is without.
+    pub fn lacks(&self, act: Act) -> Option<&str> {
+        let without = |tool: &str| {
+            let mut all = self.without.iter();
+            all.any(|w| w.trim().eq_ignore_ascii_case(tool))
+        };
+        let (step, swaps) = match act {
+            Act::Test(i) => {
+                let t = &self.model.tests[i];
+                (&t.step, t.kind == Kind::Swap)
+            }
+            Act::Remedy(i) => (&self.model.remedies[i].step, false),
+        };
+        if swaps && without(DONOR_PARTS) {
+            return Some(DONOR_PARTS);
+        }
+        // `hot air or fine iron`: one of them will do.
+        let tools = step.tools.iter().map(String::as_str);
+        tools.into_iter().find(|t| t.split(" or ").all(without))
     }
 
     /// Whether a test has been ruled out or left unclear.

@@ -536,15 +536,18 @@ fn not_looked_at(case: &Case, act: Act) -> StepView {
         gain: 0.0,
         outcomes,
     };
+    let why = match act {
+        Act::Test(i) if case.done(i) => "done already; a repeat takes its place",
+        Act::Test(i) if case.blocked(i) => "cannot be done here, or was unclear",
+        Act::Test(_) => "tells nothing new now",
+        Act::Remedy(i) if case.ruled_out(i) => "cannot be done here",
+        Act::Remedy(_) => "not likely to help now",
+    };
     StepView {
-        why: match act {
-            Act::Test(i) if case.done(i) => "done already; a repeat takes its place",
-            Act::Test(i) if case.blocked(i) => "cannot be done here, or was unclear",
-            Act::Test(_) => "tells nothing new now",
-            Act::Remedy(i) if case.ruled_out(i) => "cannot be done here",
-            Act::Remedy(_) => "not likely to help now",
-        }
-        .to_owned(),
+        why: match case.lacks(act) {
+            Some(what) => format!("needs {what}, which this shop is without"),
+            None => why.to_owned(),
+        },
         outcomes: Vec::new(),
         mends: None,
         ..step(case, &proposal)

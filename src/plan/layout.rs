@@ -99,7 +99,7 @@ impl<'a> Layout<'a> {
             if helps > HELPS {
                 remedies.push(i);
                 mends.push(Mend {
-                    price: s.costs.of(r.minutes + retest, r.parts),
+                    price: s.costs.of(r.minutes + retest, r.parts) + s.costs.risk(r.breaks),
                     conditions: r.conditions,
                     changes,
                 });

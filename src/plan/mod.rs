@@ -43,7 +43,15 @@ pub struct Costs {
     /// What the repair may cost at most, in currency, before the customer is
     /// asked; `None` if the customer did not say.
     pub limit: Option<f64>,
+    /// Whether what a step may break counts [`CAREFUL`] times.
+    pub careful: bool,
+    /// Whether the customer waits: minutes count twice then, as the customer's
+    /// time beside that at the bench.
+    pub waiting: bool,
 }
+
+/// How many times what a step may break counts with who is careful.
+pub const CAREFUL: f64 = 3.0;
 
 impl Default for Costs {
     fn default() -> Self {
@@ -51,6 +59,8 @@ impl Default for Costs {
             rate: 60.0,
             give_up: 180.0,
             limit: None,
+            careful: false,
+            waiting: false,
         }
     }
 }
@@ -58,7 +68,15 @@ impl Default for Costs {
 impl Costs {
     /// Minutes and parts as one sum of currency.
     pub fn of(&self, minutes: f64, parts: f64) -> f64 {
-        minutes * self.rate / 60.0 + parts
+        let waiting = if self.waiting { 2.0 } else { 1.0 };
+        minutes * waiting * self.rate / 60.0 + parts
+    }
+
+    /// What it counts in currency that a step breaks something with some chance:
+    /// as if the job then ended unmended.
+    pub fn risk(&self, breaks: f64) -> f64 {
+        let careful = if self.careful { CAREFUL } else { 1.0 };
+        breaks * self.give_up * careful
     }
 }
 
@@ -82,6 +100,8 @@ pub struct PlanRemedy {
     pub minutes: f64,
     /// Cost of parts.
     pub parts: f64,
+    /// Chance that it breaks something.
+    pub breaks: f64,
     /// Bench conditions, with all that they need.
     pub conditions: BenchState,
 }

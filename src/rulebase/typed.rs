@@ -80,7 +80,14 @@ pub struct Rulebase {
     pub sources: SourceTally,
     /// SHA-256 over all files, in hexadecimal: which rules a step was given under.
     pub fingerprint: String,
+    /// What the shop is without, which no rule says: tools by their names, or
+    /// [`DONOR_PARTS`].
+    #[serde(skip)]
+    pub without: Vec<String>,
 }
+
+/// Word for the parts that a swap takes, among what a shop is without.
+pub const DONOR_PARTS: &str = "donor parts";
 
 impl Rulebase {
     /// The meter of that name; without a name the first, which is the one a
@@ -90,6 +97,20 @@ impl Rulebase {
             Some(name) => self.meters.iter().find(|m| m.id == name.trim()),
             None => self.meters.first(),
         }
+    }
+
+    /// The tools that steps ask for, each once and by itself: of `hot air or fine
+    /// iron` both.
+    pub fn tools(&self) -> Vec<String> {
+        let steps = self.packs.iter().flat_map(|p| {
+            let tests = p.tests.iter().map(|t| &t.step);
+            tests.chain(p.remedies.iter().map(|r| &r.step))
+        });
+        let one = steps.flat_map(|s| s.tools.iter().flat_map(|t| t.split(" or ")));
+        let mut all: Vec<String> = one.map(str::to_owned).collect();
+        all.sort();
+        all.dedup();
+        all
     }
 }
 

@@ -110,6 +110,7 @@ pub(super) fn validate(
         bench,
         sources,
         fingerprint: String::new(),
+        without: Vec::new(),
     }
 }
 

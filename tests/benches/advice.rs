@@ -126,6 +126,7 @@ impl Device {
                     clears: (0..5).map(|i| (r * 5 + i, 0.95)).collect(),
                     minutes: rng.random_range(2.0..40.0),
                     parts: rng.random_range(0.0..30.0),
+                    breaks: 0.0,
                     conditions: conditions(&mut rng),
                 })
             })

@@ -194,6 +194,7 @@ impl Device {
                 clears: r.change.clears.clone(),
                 minutes: r.step.minutes,
                 parts: r.step.parts,
+                breaks: 0.0,
                 conditions: state(&r.step.conditions),
             })
         });
