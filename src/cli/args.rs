@@ -359,6 +359,12 @@ pub enum JobCommand {
         #[arg(default_value_t = 1)]
         suspect: usize,
     },
+    /// Weigh the best steps against each other: what each comes to in all, and
+    /// what each of its results would lead to.
+    Weigh {
+        /// Number of the job.
+        job: i64,
+    },
     /// Tell what a result would change, without entering it.
     Suppose {
         /// Number of the job.

@@ -17,6 +17,7 @@ use super::walk::{closing_state, open_store};
 use crate::belief::likelier;
 use crate::desk::{Desk, DeskError};
 use crate::job::view::{self, StateView, VERSION};
+use crate::job::weigh::{Weighed, weigh};
 use crate::job::{Cannot, CaseFile, Did, Entry, Reference, Shown, Unclear};
 use crate::model::{Found, Unit};
 use crate::report::{self, Audience};
@@ -67,6 +68,14 @@ struct TurnView {
     probability: f64,
     first: String,
     becomes: f64,
+}
+
+#[derive(Serialize)]
+struct WeighView {
+    format: &'static str,
+    version: u32,
+    job: i64,
+    steps: Vec<Weighed>,
 }
 
 #[derive(Serialize)]
@@ -175,6 +184,7 @@ pub(super) fn job(args: &Args, command: &JobCommand, terminal: &mut Terminal) ->
         | JobCommand::Meter { job, .. }
         | JobCommand::Undo { job }
         | JobCommand::Why { job, .. }
+        | JobCommand::Weigh { job }
         | JobCommand::Suppose { job, .. }
         | JobCommand::Line { job, .. }
         | JobCommand::Bypass { job, .. }
@@ -251,6 +261,7 @@ pub(super) fn job(args: &Args, command: &JobCommand, terminal: &mut Terminal) ->
         }
         JobCommand::Reopen { .. } => desk.reopen(&mut store)?,
         JobCommand::Why { suspect, .. } => return why(args, &desk, *suspect, terminal),
+        JobCommand::Weigh { .. } => return weighed(args, &desk, terminal),
         JobCommand::Suppose { test, shows, .. } => {
             return suppose(args, &desk, test, shows, terminal);
         }
@@ -353,6 +364,18 @@ fn why(args: &Args, desk: &Desk, suspect: usize, terminal: &mut Terminal) -> Res
             first: case.model.faults[t.first].id.clone(),
             becomes: t.becomes,
         }),
+    })
+}
+
+fn weighed(args: &Args, desk: &Desk, terminal: &mut Terminal) -> Result {
+    if args.format == Format::Text {
+        return terminal.line(&show::weighed(&desk.case, terminal.width));
+    }
+    terminal.json(&WeighView {
+        format: "halfsplit-weigh",
+        version: VERSION,
+        job: desk.id(),
+        steps: weigh(&desk.case),
     })
 }
 

@@ -8,6 +8,7 @@ use crate::job::Case;
 use crate::job::view::{
     CanTell, DistrustView, StateView, StepView, foreseen, percent, result_words,
 };
+use crate::job::weigh::weigh;
 use crate::line::Distrust;
 use crate::model::Found;
 
@@ -165,6 +166,42 @@ pub(super) fn whole_cost(desk: &Desk, step: &StepView, state: &StateView) -> Str
         state.next.at_least_cost.floor()
     )
 }
+/// The best steps side by side, with what each result would lead to.
+pub(super) fn weighed(case: &Case, width: usize) -> String {
+    let mut out = String::new();
+    for (i, w) in weigh(case).iter().enumerate() {
+        let mut head = format!(
+            "{}. {} ({:.0} min now, {:.0} in all)",
+            ["a", "b", "c"].get(i).unwrap_or(&""),
+            w.text,
+            w.minutes,
+            w.expected_cost
+        );
+        head += &format!(": {}.", w.reason);
+        out += &fill(&head, width, "", "   ");
+        out.push('\n');
+        for l in &w.leads {
+            let reads = l
+                .reads
+                .as_ref()
+                .map_or_else(String::new, |r| format!(", {r}"));
+            let line = format!(
+                "{}{reads} ({}): then {} ({:.0} from there)",
+                l.says,
+                percent(l.probability),
+                l.then_says,
+                l.expected_cost
+            );
+            out += &fill(&line, width, "   - ", "     ");
+            out.push('\n');
+        }
+    }
+    match out.is_empty() {
+        true => "No step is worth taking now.".to_owned(),
+        false => out.trim_end().to_owned(),
+    }
+}
+
 /// Why not to trust a reading, or not to be misled by it.
 fn mistrusted(d: &DistrustView) -> String {
     match (d.as_it_stands, d.invalid) {

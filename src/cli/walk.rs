@@ -38,6 +38,7 @@ Answer the step marked with an arrow: yes or no, its number, or the value you re
   unclear       it was done, but the result is unclear
   why [N]       what speaks for and against suspect N (1 if not given)
   explain       more on this step: how, why, and what it rests on
+  weigh         the best steps side by side: what each comes to and leads to
   suppose       what a result would change, without entering it
   line [NAME]   a line of the board, drawn with what may be wrong where
   0.4 as it stands
@@ -359,13 +360,14 @@ impl Walk<'_> {
             }))?;
             return Ok(Flow::On);
         }
-        const WORDS: [&str; 18] = [
+        const WORDS: [&str; 19] = [
             "others",
             "done",
             "cannot",
             "unclear",
             "why",
             "explain",
+            "weigh",
             "suppose",
             "note",
             "undo",
@@ -438,6 +440,10 @@ impl Walk<'_> {
                 let text = show::explain(&self.desk, step);
                 self.say(&text)?;
                 self.say(&show::whole_cost(&self.desk, step, state))?;
+            }
+            "weigh" => {
+                let text = show::weighed(&self.desk.case, self.terminal.width);
+                self.terminal.line(&text)?;
             }
             // "what if" is how people ask for it.
             "suppose" | "what" => self.suppose(need(step)?, rest)?,

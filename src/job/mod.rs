@@ -12,6 +12,7 @@ pub mod reading;
 pub mod trail;
 pub mod tree;
 pub mod view;
+pub mod weigh;
 
 pub(crate) use case::outcome_of as outcome;
 pub use case::{Case, CaseError, Closed, Entered, Settings};

@@ -13,6 +13,7 @@
 mod bounds;
 mod gain;
 mod layout;
+mod leads;
 pub mod problem;
 pub mod search;
 mod tree;
@@ -29,6 +30,7 @@ use search::{Bounds, Found, Moment, Search};
 
 pub use bounds::order_by_probability_over_cost;
 pub use gain::{Foretold, foretell, foretell_all, surprise, weighed};
+pub use leads::{Lead, leads};
 pub use search::Effort;
 pub use tree::{Branch, Extent, Mending, Node, Then, Tree, tree};
 pub use turn::{Turn, turning_point};

@@ -99,8 +99,10 @@ pub fn tree(s: &Situation, extent: Extent, effort: Effort) -> Tree {
         search,
         cut: extent.cut,
     };
+    // The tests that are due stand first in the layout.
+    let owed: Vec<usize> = (0..due.len()).collect();
     Tree {
-        root: grower.node(&start, extent.depth),
+        root: grower.node(&start, extent.depth, &owed),
         at_least,
     }
 }
@@ -112,16 +114,24 @@ struct Grower<'a> {
 }
 
 impl Grower<'_> {
-    fn node(&mut self, m: &Moment, depth: usize) -> Node {
+    /// From a moment on, in which some tests are `owed`: they come before all
+    /// else, as long as those before them pass.
+    fn node(&mut self, m: &Moment, depth: usize, owed: &[usize]) -> Node {
         let (remedies, without_tests) = self.search.remedies(m);
         if depth == 0 || m.mass < self.cut {
             return self.end(m, remedies);
         }
-        let found = self.search.plan(m);
-        let step = found.steps.first().map_or(Step::GiveUp, |s| s.0);
-        if found.cost.high >= without_tests * (1.0 - 1e-9) || step == Step::GiveUp {
-            return self.end(m, remedies);
-        }
+        let step = match owed.first() {
+            Some(test) => Step::Trial(*test),
+            None => {
+                let found = self.search.plan(m);
+                let step = found.steps.first().map_or(Step::GiveUp, |s| s.0);
+                if found.cost.high >= without_tests * (1.0 - 1e-9) || step == Step::GiveUp {
+                    return self.end(m, remedies);
+                }
+                step
+            }
+        };
         let (price, then) = self.search.after(m, step);
         let share = |x: &Moment| x.mass / m.mass;
         let mut branches = Vec::new();
@@ -138,7 +148,10 @@ impl Grower<'_> {
                     .first()
                     .map_or(0, |b| usize::from(b.node.is_none())),
                 probability: share(next),
-                node: Some(self.node(next, depth - 1)),
+                node: {
+                    let left = owed.get(1..).filter(|_| i == 0).unwrap_or_default();
+                    Some(self.node(next, depth - 1, left))
+                },
             });
         }
         let after = |of: fn(&Node) -> f64| -> f64 {

@@ -1,0 +1,168 @@
+//! What a shop wants of every job, and why one step comes before another.
+mod common;
+
+use common::Bench;
+use serde_json::Value;
+
+const PORT: &[&str] = &[
+    "job",
+    "new",
+    "--kind",
+    "tablet",
+    "--complaint",
+    "does not charge",
+];
+
+fn number(v: &Value) -> f64 {
+    v.as_f64().unwrap_or_else(|| panic!("no number: {v}"))
+}
+
+/// What every step of a new job needs.
+fn tools(bench: &Bench, more: &[&str]) -> Vec<String> {
+    let tree = ["tree", "--kind", "tablet", "--complaint", "does not charge"];
+    let args = [&tree[..], &["--depth", "6", "--format", "json"], more].concat();
+    let tree = bench.run(&args).json().to_string();
+    let steps = tree.split("\"id\":\"").skip(1);
+    let mut all: Vec<String> = steps
+        .map(|s| s.split('"').next().unwrap().to_owned())
+        .collect();
+    all.sort();
+    all.dedup();
+    all
+}
+
+#[test]
+fn what_the_shop_is_without_is_planned_around() {
+    let bench = Bench::new().shipped();
+    let all = tools(&bench, &[]);
+    let needs = |id: &String| {
+        let said = bench.run(&["rules", "explain", id.rsplit('/').next().unwrap()]);
+        (said.code == 0 && said.out.contains("hot air"))
+            && !said.out.contains("hot air or")
+            && !said.out.contains("or hot air")
+    };
+    let hot: Vec<&String> = all.iter().filter(|id| needs(id)).collect();
+    assert!(!hot.is_empty(), "{all:?}");
+    let without = tools(&bench, &["--without", "Hot air"]);
+    for id in hot {
+        assert!(!without.contains(id), "{id}");
+    }
+    assert!(!without.is_empty());
+    // The same from the shop's own file, which lies beside the store.
+    std::fs::write(bench.path("shop.yaml"), "without: [hot air]\n").unwrap();
+    assert_eq!(tools(&bench, &[]), without);
+    let _ = bench.run(PORT).fine();
+    let steps = bench.run(&["shop"]).fine();
+    assert!(steps.contains("Not here (`without`): hot air."), "{steps}");
+}
+
+#[test]
+fn a_tool_that_nothing_needs_is_refused() {
+    let bench = Bench::new().shipped();
+    let said = bench
+        .run(&[PORT, &["--without", "hot aire"]].concat())
+        .refused(1);
+    assert!(said.contains("did you mean `hot air`?"), "{said}");
+    std::fs::write(bench.path("shop.yaml"), "rates: 50\n").unwrap();
+    let said = bench.run(PORT).refused(1);
+    assert!(said.contains("shop.yaml:1:1"), "{said}");
+    std::fs::write(bench.path("shop.yaml"), "rate: -5\n").unwrap();
+    assert!(bench.run(PORT).refused(1).contains("0 or more"));
+    let said = bench.run(&["--shop", "nowhere.yaml", "jobs"]).refused(1);
+    assert!(said.contains("cannot read nowhere.yaml"), "{said}");
+}
+
+#[test]
+fn care_and_hurry_count() {
+    let bench = Bench::new().shipped();
+    let cost = |more: &[&str]| {
+        let tree = [
+            "tree",
+            "--kind",
+            "tablet",
+            "--complaint",
+            "does not charge",
+            "--format",
+            "json",
+        ];
+        let tree = bench.run(&[&tree[..], more].concat()).json();
+        number(&tree["expected_cost"])
+    };
+    let plain = cost(&[]);
+    // Nothing is cheaper with more care, and every minute counts twice for who
+    // waits, but parts and the loss do not.
+    let dear = ["--unmended", "1800"];
+    assert!(cost(&[&dear[..], &["--careful"]].concat()) > cost(&dear));
+    let waiting = cost(&["--waiting"]);
+    assert!(waiting > plain && waiting < 2.0 * plain);
+    // Twice the minutes is twice the rate.
+    assert!((waiting - cost(&["--rate", "120"])).abs() < 1e-6 * waiting);
+}
+
+#[test]
+fn the_best_steps_are_weighed_with_what_they_lead_to() {
+    let bench = Bench::new();
+    let new = [
+        "job",
+        "new",
+        "--kind",
+        "handheld",
+        "--complaint",
+        "no sound",
+    ];
+    let _ = bench.run(&new).fine();
+    let near = ["--look-ahead", "1", "--format", "json"];
+    let shown = bench
+        .run(&[&["job", "show", "1"], &near[..]].concat())
+        .json();
+    let weighed = bench
+        .run(&[&["job", "weigh", "1"], &near[..]].concat())
+        .json();
+    let steps = weighed["steps"].as_array().unwrap();
+    assert_eq!(steps.len(), 3);
+    for (w, s) in steps.iter().zip(shown["next"]["steps"].as_array().unwrap()) {
+        assert_eq!(w["id"], s["id"]);
+        let leads = w["leads"].as_array().unwrap();
+        let sum = |of: &dyn Fn(&Value) -> f64| leads.iter().map(of).sum::<f64>();
+        assert!(
+            (sum(&|l| number(&l["probability"])) - 1.0).abs() < 1e-9,
+            "{w}"
+        );
+        // A second look finds nothing dearer than what the first thought.
+        let after = sum(&|l| number(&l["probability"]) * number(&l["expected_cost"]));
+        let now = number(&w["minutes"]) + number(&w["parts"]);
+        let whole = number(&w["expected_cost"]);
+        assert!(now + after <= whole + 1e-6, "{now} {after} {whole}");
+        assert!(after > 0.0 && !w["reason"].as_str().unwrap().is_empty());
+        // What it leads to is another step.
+        assert!(leads.iter().all(|l| l["then"] != w["id"]));
+    }
+    assert_eq!(number(&steps[0]["more"]), 0.0);
+    let text = bench.run(&["job", "weigh", "1"]).fine();
+    assert!(text.starts_with("a. ") && text.contains("then"), "{text}");
+}
+
+#[test]
+fn a_tree_begins_with_the_retest_that_is_due() {
+    let bench = Bench::new();
+    let new = [
+        "job",
+        "new",
+        "--kind",
+        "handheld",
+        "--complaint",
+        "no sound",
+    ];
+    let _ = bench.run(&new).fine();
+    let done = [
+        "job",
+        "remedy",
+        "1",
+        "buzzer/new-sounder",
+        "--format",
+        "json",
+    ];
+    let due = bench.run(&done).json()["retests_due"][0].clone();
+    let tree = bench.run(&["tree", "1", "--format", "json"]).json();
+    assert_eq!(tree["root"]["step"]["id"], due);
+}
