@@ -15,7 +15,7 @@ use crate::plan::{PlanRemedy, PlanTest};
 
 /// Share of the probability that the lightest sets may hold together and still
 /// are let go at a step.
-const LIGHT: f64 = 1e-3;
+const LIGHT: f64 = 1e-4;
 
 /// What is known.
 #[derive(Clone, Debug)]
@@ -177,13 +177,16 @@ impl Known {
         if total <= 0.0 || !total.is_finite() {
             return false;
         }
+        // Those that are light even all together need no place in the order.
+        let least = LIGHT / 2.0 * total / self.worlds.len() as f64;
+        self.worlds.retain(|w| w.1 >= least);
         let order =
             |a: &(Candidate, f64), b: &(Candidate, f64)| likelier(a.1, b.1).then(a.0.cmp(&b.0));
         self.worlds.sort_unstable_by(order);
         let mut light = 0.0;
         let kept = self.worlds.iter().rposition(|w| {
             light += w.1;
-            light > LIGHT * total
+            light > LIGHT / 2.0 * total
         });
         self.worlds.truncate(kept.map_or(1, |at| at + 1));
         let total: f64 = self.worlds.iter().map(|w| w.1).sum();

@@ -25,8 +25,9 @@ pub enum Manner {
 
 /// A name for chance: cases that an order is learned on are no others' cases.
 const TRAINING: u64 = 201;
-/// So few cases are too few to learn an order on.
-const TRAINED: usize = 200;
+/// An order is learned on as many cases as it is followed on, but on so many at
+/// least and at most.
+const TRAINED: (usize, usize) = (50, 400);
 
 impl Manner {
     /// All of them.
@@ -59,9 +60,7 @@ impl Manner {
                 "the tests in order of their cost, as a printed list, until a suspect passes 90 %; \
                  then what mends it"
             }
-            Manner::BestOrder => {
-                "the same with the best order that was found on as many other cases"
-            }
+            Manner::BestOrder => "the same with the best order that a search found on other cases",
             Manner::TellMost => {
                 "the test that tells most whatever it costs, until a suspect passes 90 %; then \
                  what mends it"
@@ -84,10 +83,10 @@ impl Manner {
             Manner::BestOrder => {
                 let drawn = start.draw();
                 let luck = luck.of(TRAINING);
-                let training: Vec<Hidden> = (0..cases.max(TRAINED) as u64)
+                let training: Vec<Hidden> = (0..cases.clamp(TRAINED.0, TRAINED.1) as u64)
                     .map(|case| drawn.hide(case, luck.of(case)))
                     .collect();
-                Policy::InOrder(best_order(start, &training, luck))
+                Policy::InOrder(best_order(start, &training, cases, luck))
             }
             Manner::TellMost => Policy::TellMost,
             Manner::MendOnly => Policy::MendOnly,

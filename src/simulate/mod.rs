@@ -31,6 +31,7 @@ pub use tally::{Came, Mean, Part, Tenth, Walked, calibration};
 pub use view::{SimulationView, simulate};
 pub use walk::{Done, Drawn, Ended, Hidden, Looks, Record, SHOWN};
 
+use crate::plan::Act;
 use walk::{Same, Walk};
 
 impl Start {
@@ -65,6 +66,28 @@ impl Start {
             ended,
         };
         walk.run(hidden, Luck::new(named(&self.model.device)))
+    }
+}
+
+impl Start {
+    /// The probability of each fault at intake and after each of some steps, as
+    /// the advice has them; `None` if the steps cannot all be.
+    pub fn believed(&self, steps: &[Done]) -> Option<Vec<Vec<f64>>> {
+        let mut known = known::Known::new(self);
+        let mut all = vec![known.faults(self)];
+        for step in steps {
+            match step.act {
+                Act::Remedy(r) => known.remedied(self, r),
+                Act::Test(t) => {
+                    let wanted: Vec<bool> = (0..self.model.tests[t].outcomes.len())
+                        .map(|o| o == step.outcome)
+                        .collect();
+                    known = known.tested(self, t, &wanted).swap_remove(step.outcome)?;
+                }
+            }
+            all.push(known.faults(self));
+        }
+        Some(all)
     }
 }
 

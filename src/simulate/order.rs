@@ -5,8 +5,10 @@ use super::policy::Policy;
 use super::start::Start;
 use super::walk::Hidden;
 
-/// Orders that are tried.
-const TRIES: usize = 300;
+/// Orders that are tried at least and at most.
+const TRIES: (usize, usize) = (20, 300);
+/// Cases that orders are tried on, for each case that the best is followed on.
+const WORK: usize = 40;
 /// Tests at the head of the list that are moved about: those behind them are
 /// hardly ever come to.
 const HEAD: usize = 40;
@@ -39,8 +41,9 @@ fn telling_first(start: &Start) -> Vec<usize> {
 
 /// The cheapest order on some hidden cases that is found by moving one test to
 /// another place, or changing two for each other, for as long as it helps; it
-/// begins with the better of two: by cost, and by what is told for it.
-pub fn best_order(start: &Start, training: &[Hidden], luck: Luck) -> Vec<usize> {
+/// begins with the better of two: by cost, and by what is told for it. The more
+/// cases it is for, the more orders are tried.
+pub fn best_order(start: &Start, training: &[Hidden], cases: usize, luck: Luck) -> Vec<usize> {
     let cost = |order: &[usize]| -> f64 {
         let records = start.follow(&Policy::InOrder(order.to_vec()), training, false, &|_| ());
         records.iter().map(|r| r.cost(start)).sum()
@@ -54,7 +57,8 @@ pub fn best_order(start: &Start, training: &[Hidden], luck: Luck) -> Vec<usize> 
     if head < 2 {
         return best.1;
     }
-    for n in 0..TRIES as u64 {
+    let tries = (WORK * cases / training.len().max(1)).clamp(TRIES.0, TRIES.1);
+    for n in 0..tries as u64 {
         let luck = luck.of(n);
         let to = luck.of(1).one_of(head);
         let from = luck.of(2).one_of(head);
