@@ -10,6 +10,7 @@ use halfsplit::job::line::{LineInPlay, LineView};
 use halfsplit::job::trail::Trail;
 use halfsplit::job::tree::TreeView;
 use halfsplit::job::view::StateView;
+use halfsplit::simulate::{Comparison, SimulationView};
 
 fn text(name: &str) -> String {
     let path = PathBuf::from(env!("CARGO_MANIFEST_DIR")).join(name);
@@ -44,6 +45,8 @@ fn every_field_of_the_json_forms_is_documented() {
         schemars::schema_for!(LineView),
         schemars::schema_for!(LineInPlay),
         schemars::schema_for!(TreeView),
+        schemars::schema_for!(SimulationView),
+        schemars::schema_for!(Comparison),
     ] {
         let value = serde_json::to_value(&schema).unwrap();
         let mut all = vec![&value];
@@ -122,10 +125,11 @@ fn every_command_stands_in_the_readme_and_the_other_way_round() {
 }
 
 #[test]
-fn the_sums_of_the_documentation_come_out() {
+fn the_sums_and_simulations_of_the_documentation_come_out() {
     let dir = tempfile::tempdir().unwrap();
     let mut tried = 0;
-    for block in blocks(&text("docs/sums.md"), "console") {
+    let both = text("docs/sums.md") + &text("docs/simulate.md");
+    for block in blocks(&both, "console") {
         for example in block.split("$ halfsplit ").skip(1) {
             let (line, shown) = example.split_once('\n').unwrap();
             let out = program(&dir)
@@ -246,6 +250,7 @@ fn every_link_of_the_documents_leads_somewhere() {
         "docs/rules.md",
         "docs/demos.md",
         "docs/sums.md",
+        "docs/simulate.md",
     ] {
         let document = text(name);
         let folder = PathBuf::from(env!("CARGO_MANIFEST_DIR")).join(name);

@@ -95,11 +95,14 @@ pub(super) fn text(view: &SimulationView, columns: usize) -> String {
         all.into_iter().chain(rest.iter().cloned()).collect()
     };
     let head = ["", "cost", "steps", "min", "right", "wrong", "left"];
+    // Only where there is the advice to measure by.
+    let measured = view.ways.iter().any(|w| w.to_advice.is_some());
     let rows = view.ways.iter().map(|w| {
-        let times = w.to_advice.map_or(String::new(), |r| format!("{r:.2}"));
-        row(&w.policy, &w.all, &[times])
+        let times = w.to_advice.map(|r| format!("{r:.2}"));
+        row(&w.policy, &w.all, &times.into_iter().collect::<Vec<_>>())
     });
-    let header: Vec<&str> = head.iter().copied().chain(["times"]).collect();
+    let times = measured.then_some("times");
+    let header: Vec<&str> = head.iter().copied().chain(times).collect();
     out += &table(&header, rows.collect());
     out.push('\n');
     for says in [
@@ -109,9 +112,11 @@ pub(super) fn text(view: &SimulationView, columns: usize) -> String {
         "right: the first remedy was for something that was wrong",
         "wrong: remedies with parts that were for nothing that was wrong, per job",
         "left: something is left wrong at the end",
-        "times: the cost, over that of the advice",
     ] {
         out += &fill(says, columns);
+    }
+    if measured {
+        out += &fill("times: the cost, over that of the advice", columns);
     }
     out.push('\n');
     for w in &view.ways {
