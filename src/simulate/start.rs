@@ -11,7 +11,7 @@ use crate::belief::{Change, FaultId};
 use crate::bench::{BenchState, Moves};
 use crate::job::{Case, CaseError, CaseFile, Settings, proof};
 use crate::model::{Model, Read, Taken};
-use crate::plan::{Costs, Foretold, PlanRemedy, PlanTest, Situation, foretell, weighed};
+use crate::plan::{Costs, Effort, Foretold, PlanRemedy, PlanTest, Situation, foretell, weighed};
 use crate::rulebase::Rulebase;
 
 /// Readings of a line in the words of their tests: each a test and an outcome,
@@ -73,6 +73,11 @@ impl Start {
         let file = CaseFile {
             steps: Vec::new(),
             ..file.clone()
+        };
+        // The bench answers in words, so words are what is foretold.
+        let settings = Settings {
+            effort: Effort::FIRST,
+            ..settings
         };
         let mut case = Case::new(rules, &file, settings)?;
         let s = case.situation();
