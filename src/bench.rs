@@ -4,6 +4,8 @@ use serde::{Deserialize, Serialize};
 
 /// The condition in which a device is on.
 pub const POWERED: &str = "powered";
+/// The condition in which a device is open.
+pub const OPENED: &str = "opened";
 /// The condition in which a device is without any power.
 pub const UNPOWERED: &str = "battery-out";
 

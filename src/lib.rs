@@ -5,7 +5,7 @@
 //! trail of each job. `DEVELOPERS.md` tells how the rooms hang together.
 //!
 //! ```text
-//! rules -> rulebase (built_in) -> model -> belief -> plan -> job -> simulate, store, desk -> report, cli
+//! rules -> rulebase (built_in) -> model -> belief -> plan -> job -> simulate -> drill -> store, desk -> report, cli
 //! ```
 pub mod belief;
 pub mod bench;
@@ -13,6 +13,7 @@ pub mod built_in;
 pub mod circuit;
 pub mod cli;
 pub mod desk;
+pub mod drill;
 pub mod job;
 pub mod line;
 pub mod model;

@@ -5,6 +5,7 @@
 //! Each case and each of its answers depends on nothing but the seed, the number
 //! of the case, the test and how often it was done before: so ways of working,
 //! and rules, are compared on the same luck.
+mod by_hand;
 mod compare;
 mod jobs;
 mod judge;
@@ -19,6 +20,7 @@ mod tally;
 mod view;
 mod walk;
 
+pub use by_hand::{ByHand, Chance};
 pub use compare::{Comparison, Difference, compare};
 pub use jobs::{Jobs, Order, WITH_HISTORY, jobs};
 pub use judge::{Pair, Short, Untaken, judge};

@@ -57,9 +57,25 @@ fn helps(start: &Start, known: &Known) -> Vec<f64> {
 }
 
 impl Policy {
+    /// What is done next, retests before all else; `None` if the device goes
+    /// back.
+    pub(super) fn act(
+        &self,
+        start: &Start,
+        known: &Known,
+        can: &impl Can,
+        luck: Luck,
+    ) -> Option<Act> {
+        match known.due.first().copied().filter(|t| can.test(*t)) {
+            Some(test) => Some(Act::Test(test)),
+            None if self.is_over(start, known, can) => None,
+            None => self.next(start, known, can, luck),
+        }
+    }
+
     /// Whether nothing is left to be done: most likely nothing is wrong, or no
     /// remedy is likely to help.
-    pub(super) fn is_over(&self, start: &Start, known: &Known, can: &impl Can) -> bool {
+    fn is_over(&self, start: &Start, known: &Known, can: &impl Can) -> bool {
         if known.nothing() >= WELL {
             return true;
         }
@@ -74,13 +90,7 @@ impl Policy {
     }
 
     /// The next step; `None` if there is none.
-    pub(super) fn next(
-        &self,
-        start: &Start,
-        known: &Known,
-        can: &impl Can,
-        luck: Luck,
-    ) -> Option<Act> {
+    fn next(&self, start: &Start, known: &Known, can: &impl Can, luck: Luck) -> Option<Act> {
         match self {
             Policy::Advice => {
                 let tests = known.tests(start, |t| can.test(t));

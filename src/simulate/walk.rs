@@ -92,9 +92,9 @@ pub struct Record {
 
 /// Names of what chance decides.
 const FAULTS: u64 = 1;
-const SHOWS: u64 = 2;
-const BEFORE: u64 = 3;
-const AFTER: u64 = 4;
+pub(super) const SHOWS: u64 = 2;
+pub(super) const BEFORE: u64 = 3;
+pub(super) const AFTER: u64 = 4;
 const TAKES: u64 = 5;
 const BRINGS: u64 = 6;
 const WAY: u64 = 7;
@@ -257,13 +257,9 @@ impl Walk<'_> {
             if self.looks {
                 self.look(&mut group);
             }
-            let known = &group.known;
-            let due = known.due.first().copied().filter(|t| self.same.test(*t));
-            let act = match due {
-                Some(test) => Some(Act::Test(test)),
-                None if self.policy.is_over(self.mind, known, self.same) => None,
-                None if group.steps >= STEPS => None,
-                None => self.policy.next(self.mind, known, self.same, group.way),
+            let act = match group.steps >= STEPS {
+                true => None,
+                false => (self.policy).act(self.mind, &group.known, self.same, group.way),
             };
             group.steps += 1;
             match act {
@@ -445,8 +441,19 @@ fn cures(truth: &Start, fault: FaultId, remedy: usize) -> bool {
 }
 
 /// What a change makes of a device: fault by fault, as chance has it.
-fn happens(now: Candidate, change: &Change, luck: Luck) -> Candidate {
-    let takes = |f: FaultId, chance: f64, of: u64| luck.of(of).of(f as u64).number() < chance;
+pub(super) fn happens(now: Candidate, change: &Change, luck: Luck) -> Candidate {
+    becomes(now, change, |f, chance, of| {
+        luck.of(of).of(f as u64).number() < chance
+    })
+}
+
+/// The same where `takes` tells whether a fault is cleared or brought, of which
+/// there is some chance.
+pub(super) fn becomes(
+    now: Candidate,
+    change: &Change,
+    takes: impl Fn(FaultId, f64, u64) -> bool,
+) -> Candidate {
     let clears = |f: &FaultId| {
         let mut all = change.clears.iter();
         all.any(|(g, chance)| g == f && takes(*f, *chance, TAKES))

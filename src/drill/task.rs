@@ -1,0 +1,184 @@
+//! What comes in: a device with a complaint, and what is hidden behind it.
+
+use serde::{Deserialize, Serialize};
+use thiserror::Error;
+
+use super::level::Level;
+use crate::job::{CaseError, CaseFile, Settings};
+use crate::model::{CompileError, Unit, outline};
+use crate::plan::Costs;
+use crate::rulebase::{Rulebase, nearest};
+use crate::simulate::{Hidden, Luck, Start};
+
+/// What is asked for; the same order under the same rules is the same round.
+#[derive(Clone, Debug, Default, PartialEq, Serialize, Deserialize)]
+#[serde(rename_all = "kebab-case", default)]
+pub struct Order {
+    /// Who is going to work on it.
+    pub trainee: String,
+    /// How hard.
+    pub level: Level,
+    /// Where chance begins.
+    pub seed: u64,
+    /// The pack that the complaint is about; any if absent.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub area: Option<String>,
+    /// The kind of device; any if absent.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub kind: Option<String>,
+    /// The meter on the bench, by its name in the rules.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub meter: Option<String>,
+    /// Cost of an hour at the bench, in currency.
+    pub rate: f64,
+    /// Loss where a device goes back unmended, in currency.
+    pub unmended: f64,
+}
+
+/// Why there is no such round.
+#[derive(Debug, Error)]
+pub enum DrillError {
+    /// No pack is called so.
+    #[error(
+        "no area is called `{name}`{}; there are {}",
+        .near.as_ref().map(|n| format!(" (did you mean `{n}`?)")).unwrap_or_default(),
+        .all.join(", ")
+    )]
+    NoArea {
+        /// What was asked for.
+        name: String,
+        /// What was probably meant.
+        near: Option<String>,
+        /// What there is.
+        all: Vec<String>,
+    },
+    /// No complaint fits.
+    #[error("the rules have no complaint {}{} with a fault behind it", .area.as_ref().map(|a| format!("about {a}")).unwrap_or_default(), .kind.as_ref().map(|k| format!(" of a {k}")).unwrap_or_default())]
+    NoComplaint {
+        /// The area asked for.
+        area: Option<String>,
+        /// The kind asked for.
+        kind: Option<String>,
+    },
+    /// What a round did is not in the rules of today.
+    #[error("the rules have no {what} `{name}` any more, so the round cannot be gone on with")]
+    Gone {
+        /// test, remedy, bench condition or fault.
+        what: &'static str,
+        /// Its identifier.
+        name: String,
+    },
+    /// The device does not fit the rules.
+    #[error(transparent)]
+    Case(#[from] CaseError),
+    /// There is no such kind of device.
+    #[error(transparent)]
+    Compile(#[from] CompileError),
+}
+
+/// A hidden case as it comes in.
+#[derive(Debug)]
+pub struct Task {
+    /// What was asked for.
+    pub order: Order,
+    /// Where the job begins.
+    pub start: Start,
+    /// What is wrong.
+    pub hidden: Hidden,
+    /// What is complained of, in words.
+    pub complaint: Vec<String>,
+    /// What happened to the device, as the questions about its past that are
+    /// answered with yes.
+    pub past: Vec<String>,
+}
+
+/// Names of what chance decides.
+const COMPLAINT: u64 = 301;
+const PAST: u64 = 302;
+const CASE: u64 = 303;
+
+impl Task {
+    /// Draws what comes in.
+    ///
+    /// # Errors
+    /// If an area or a kind is not in the rules, or no complaint fits both.
+    pub fn draw(rules: &Rulebase, order: &Order) -> Result<Task, DrillError> {
+        if let Some(name) = &order.area
+            && !rules.packs.iter().any(|p| p.id == *name)
+        {
+            let all: Vec<String> = rules.packs.iter().map(|p| p.id.clone()).collect();
+            return Err(DrillError::NoArea {
+                name: name.clone(),
+                near: nearest(name, all.iter().map(String::as_str)).map(str::to_owned),
+                all,
+            });
+        }
+        let luck = Luck::new(order.seed).of(u8::from(order.level).into());
+        let all = complaints(rules, order)?;
+        let Some((device, symptom)) = all.get(luck.of(COMPLAINT).one_of(all.len())) else {
+            return Err(DrillError::NoComplaint {
+                area: order.area.clone(),
+                kind: order.kind.clone(),
+            });
+        };
+        let pasts = &rules.bench.history;
+        let past = match order.level.has_past() {
+            true => pasts.get(luck.of(PAST).one_of(pasts.len())),
+            false => None,
+        };
+        let file = CaseFile {
+            device: device.clone(),
+            symptoms: vec![symptom.clone()],
+            history: past.iter().map(|p| p.0.clone()).collect(),
+            meter: order.meter.clone(),
+            ..CaseFile::default()
+        };
+        let settings = Settings {
+            costs: Costs {
+                rate: order.rate,
+                give_up: order.unmended,
+                limit: None,
+            },
+            ..Settings::default()
+        };
+        let start = Start::new(rules, &file, settings)?;
+        let hidden = order.level.hide(&start, luck.of(CASE));
+        let symptoms = start.symptoms.iter();
+        Ok(Task {
+            hidden: hidden.ok_or_else(|| DrillError::NoComplaint {
+                area: order.area.clone(),
+                kind: order.kind.clone(),
+            })?,
+            complaint: symptoms
+                .map(|s| start.model.symptoms[*s].name.clone())
+                .collect(),
+            past: past.iter().map(|p| p.1.clone()).collect(),
+            order: order.clone(),
+            start,
+        })
+    }
+}
+
+/// Every symptom that is the loss of a function, on each kind of device.
+fn complaints(rules: &Rulebase, order: &Order) -> Result<Vec<(Unit, String)>, DrillError> {
+    let unit = |kind: &str| Unit {
+        kind: kind.to_owned(),
+        ..Unit::default()
+    };
+    let generic = rules.devices.iter().filter(|d| d.model.is_none());
+    let mut units: Vec<Unit> = match &order.kind {
+        Some(kind) => vec![unit(kind)],
+        None => generic.map(|d| unit(&d.kind)).collect(),
+    };
+    if units.is_empty() {
+        units.push(Unit::default());
+    }
+    let mut all = Vec::new();
+    for unit in units {
+        let model = outline(rules, &unit, &[])?;
+        let here = |pack: &str| order.area.as_ref().is_none_or(|area| area == pack);
+        let fits = (model.symptoms.iter()).filter(|s| s.function.is_some() && here(&s.pack));
+        all.extend(fits.map(|s| (unit.clone(), s.id.clone())));
+    }
+    Ok(all)
+}
