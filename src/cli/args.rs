@@ -192,6 +192,37 @@ pub enum Command {
         #[arg(long, value_name = "RULES")]
         compare: Option<PathBuf>,
     },
+    /// Practise on a hidden case from the simulated bench: choose tests and
+    /// remedies, conclude, and be scored against the advice on the same case.
+    Drill {
+        /// Who practises; rounds are kept under this name.
+        #[arg(long, value_name = "NAME")]
+        trainee: Option<String>,
+        /// 1: one fault, every answer right; 2: answers may be misread, and what
+        /// happened to the device matters; 3: perhaps two faults, and mistakes
+        /// count double.
+        #[arg(long, default_value_t = 1, value_parser = clap::value_parser!(u8).range(1..=3))]
+        level: u8,
+        /// What the complaint is about, by the name of its pack; without it, any.
+        #[arg(long, value_name = "PACK")]
+        area: Option<String>,
+        /// phone, tablet, laptop, handheld or board; without it, any.
+        #[arg(long)]
+        kind: Option<String>,
+        /// The same seed is the same round; without it, the trainee's next.
+        #[arg(long)]
+        seed: Option<u64>,
+        /// Go on with a round that was left, or tell again what came of one.
+        #[arg(long, value_name = "N", conflicts_with_all = ["trainee", "level", "area", "kind", "seed"])]
+        round: Option<i64>,
+        /// Show a trainee's rounds, and how the score moves.
+        #[arg(long, value_name = "NAME", conflicts_with_all = ["trainee", "level", "area", "kind", "seed", "round"])]
+        progress: Option<String>,
+        /// Show the trainer's table: each trainee's rounds and mean score, and who
+        /// takes which fault for which other.
+        #[arg(long, conflicts_with_all = ["trainee", "level", "area", "kind", "seed", "round", "progress"])]
+        table: bool,
+    },
     /// Write a job as a case file.
     Export {
         /// Number of the job.

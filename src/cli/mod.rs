@@ -4,6 +4,7 @@ mod ask;
 mod bypass;
 mod check;
 mod demo;
+mod drill;
 mod error;
 mod explain;
 mod intake;
@@ -106,6 +107,7 @@ pub fn run(args: &Args, terminal: &mut Terminal) -> Result {
         }) => jobs::trail(args, *job, *reader, *html, out.as_deref(), terminal),
         Some(Command::Tree { .. }) => tree::tree(args, terminal),
         Some(Command::Simulate { .. }) => simulate::run(args, terminal),
+        Some(Command::Drill { .. }) => drill::run(args, terminal),
         Some(Command::Export { job, out }) => jobs::export(args, *job, out.as_deref(), terminal),
         Some(Command::Import { case }) => jobs::import(args, case, terminal),
         Some(Command::Sum(which)) => sum::sum(args, which, terminal),

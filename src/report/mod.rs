@@ -22,6 +22,7 @@
 //! | `templates/simulation.svg` | what simulated jobs cost, and whether what is shown is true |
 //! | `templates/tree.svg`, `templates/tree.html` | a plan as a tree, alone and on a page for the wall |
 
+mod drill;
 mod line;
 mod markdown;
 mod plot;
@@ -39,6 +40,7 @@ use crate::job::line::LineView;
 use crate::job::trail::Trail;
 use crate::job::tree::TreeView;
 use crate::simulate::{Comparison, SimulationView};
+pub use drill::{debrief_text, progress_text, trainees_text};
 use line::Picture;
 use sheet::{BenchSheet, CustomerSheet};
 use svg::{Course, Room};

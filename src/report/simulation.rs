@@ -13,7 +13,7 @@ const NAMED: usize = 8;
 /// Shown and true may differ so much, in this share of one.
 const NEAR: f64 = 0.03;
 
-fn fill(text: &str, columns: usize) -> String {
+pub(super) fn fill(text: &str, columns: usize) -> String {
     let options = textwrap::Options::new(columns.max(30))
         .word_separator(WordSeparator::AsciiSpace)
         .subsequent_indent("  ");

@@ -35,6 +35,25 @@ pub(super) const ALL: &[&str] = &[
      BEGIN SELECT raise(ABORT, 'events are append-only'); END;
      CREATE TRIGGER event_stays BEFORE DELETE ON event
      BEGIN SELECT raise(ABORT, 'events are append-only'); END;",
+    // 2: rounds of the drill and their events. The name beside a round's number
+    // is a cache of its first event, for counting.
+    "CREATE TABLE round (
+        id INTEGER PRIMARY KEY AUTOINCREMENT,
+        trainee TEXT NOT NULL
+     );
+     CREATE TABLE round_event (
+        round INTEGER NOT NULL REFERENCES round (id),
+        seq INTEGER NOT NULL,
+        at TEXT NOT NULL,
+        body TEXT NOT NULL,
+        rules TEXT NOT NULL,
+        PRIMARY KEY (round, seq)
+     ) WITHOUT ROWID;
+     CREATE INDEX round_trainee ON round (trainee);
+     CREATE TRIGGER round_event_is_kept BEFORE UPDATE ON round_event
+     BEGIN SELECT raise(ABORT, 'events are append-only'); END;
+     CREATE TRIGGER round_event_stays BEFORE DELETE ON round_event
+     BEGIN SELECT raise(ABORT, 'events are append-only'); END;",
 ];
 
 /// Brings a store to the newest form.
@@ -75,5 +94,12 @@ mod tests {
         .unwrap();
         assert!(db.execute("UPDATE event SET body = 'x'", []).is_err());
         assert!(db.execute("DELETE FROM event", []).is_err());
+        db.execute_batch(
+            "INSERT INTO round VALUES (1,'t');
+             INSERT INTO round_event VALUES (1,0,'n','{}','r');",
+        )
+        .unwrap();
+        assert!(db.execute("UPDATE round_event SET body = 'x'", []).is_err());
+        assert!(db.execute("DELETE FROM round_event", []).is_err());
     }
 }

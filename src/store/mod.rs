@@ -1,4 +1,4 @@
-//! Jobs on disk: one SQLite file of append-only events.
+//! Jobs and rounds of the drill on disk: one SQLite file of append-only events.
 //!
 //! Durability: every append is one transaction in a write-ahead log with full
 //! synchronisation, so what has been confirmed survives a power cut or a kill.
@@ -7,6 +7,7 @@
 //! Compatibility: `user_version` counts migrations; a store written by a newer
 //! program is refused before anything is read or changed.
 mod migrations;
+mod rounds;
 
 use std::path::{Path, PathBuf};
 use std::time::{Duration, Instant};
@@ -52,6 +53,22 @@ pub enum StoreError {
     /// Another process changed the job.
     #[error("job {0} was changed by somebody else meanwhile; look at it again and repeat")]
     Changed(i64),
+    /// No such round of the drill.
+    #[error("there is no round {0} in this store; `halfsplit drill --table` tells who has worked")]
+    NoRound(i64),
+    /// Another process went on with the round.
+    #[error("round {0} was gone on with by somebody else meanwhile; take it up again")]
+    RoundChanged(i64),
+    /// A stored round cannot be read.
+    #[error("round {round}, event {seq} cannot be read: {why}")]
+    DamagedRound {
+        /// The round.
+        round: i64,
+        /// The event.
+        seq: i64,
+        /// Why.
+        why: String,
+    },
     /// SQLite failed.
     #[error("the store failed: {0}")]
     Sql(#[from] rusqlite::Error),

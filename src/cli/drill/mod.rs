@@ -1,0 +1,447 @@
+//! `drill`: a round on a hidden case, and how trainees come on.
+mod read;
+mod say;
+
+use serde::Serialize;
+
+use super::args::{Args, Command, Format};
+use super::ask::{Ask, Piped, Reply, Typed};
+use super::check::load;
+use super::error::{Failure, Result};
+use super::terminal::Terminal;
+use super::walk::open_store;
+use crate::drill::{
+    Cause, DrillError, Kept, Level, Logged, Move, Order, Round, Task, Told, debrief, progress,
+    table,
+};
+use crate::job::view::VERSION;
+use crate::plan::Act;
+use crate::report;
+use crate::rulebase::Rulebase;
+use crate::store::Store;
+
+/// Who works where no trainee is named.
+const NOBODY: &str = "guest";
+
+const HELP: &str = "\
+A number, or the beginning of a name, takes up a step; Enter does it.
+  do [STEP]     does a step as the bench stands
+  list [WORD]   every test and remedy, those of a group, or those with a word
+  bench [NAME]  how the device stands; brings a bench condition about
+  bench no NAME undoes one
+  suspects [WORD]
+                all that may be wrong, without how likely it is
+  explain       more on the step that is taken up
+  hint          what is advised: its kind first, the step itself on asking again;
+                each costs points
+  trail         what was done so far
+  conclude WHAT ends the round: the number or name of a suspect or of an item,
+                several with + between them, or `nothing`
+  give up       ends the round without a cause
+  quit          leaves it unfinished; `halfsplit drill --round N` goes on
+Make the bench ready before a step, mend what you find, and see that it works
+before you conclude: what goes back with its fault counts as a loss.
+The first letters of a word are enough.";
+
+impl From<DrillError> for Failure {
+    fn from(e: DrillError) -> Self {
+        Failure::no(e.to_string())
+    }
+}
+
+/// A view as a program reads it.
+#[derive(Serialize)]
+struct Form<T> {
+    format: &'static str,
+    version: u32,
+    #[serde(flatten)]
+    view: T,
+}
+
+/// `drill`.
+pub(super) fn run(args: &Args, terminal: &mut Terminal) -> Result {
+    let Some(Command::Drill {
+        trainee,
+        level,
+        area,
+        kind,
+        seed,
+        round,
+        progress: of,
+        table: all,
+    }) = &args.command
+    else {
+        return Ok(());
+    };
+    let json = args.format == Format::Json;
+    if *all {
+        let view = table(&open_store(args)?.rounds()?);
+        return match json {
+            true => terminal.json(&form("halfsplit-drill-table", view)),
+            false => terminal.print(&report::trainees_text(&view, terminal.width)),
+        };
+    }
+    if let Some(name) = of {
+        let view = progress(name.trim(), &open_store(args)?.rounds()?);
+        if view.rounds.is_empty() {
+            return Err(Failure::no(format!("`{name}` has begun no round"))
+                .help("`halfsplit drill --table` lists who has"));
+        }
+        return match json {
+            true => terminal.json(&form("halfsplit-drill-progress", view)),
+            false => terminal.print(&report::progress_text(&view, terminal.width)),
+        };
+    }
+    if json && round.is_none() {
+        return Err(Failure::Usage(
+            "a round is asked for in text; `--round N --format json` gives one that is over"
+                .to_owned(),
+        ));
+    }
+    let rules = load(args)?;
+    let mut store = open_store(args)?;
+    if let Some(id) = round {
+        return resume(&rules, store, *id, json, terminal);
+    }
+    let trainee = trainee.as_deref().map_or(NOBODY, str::trim);
+    if trainee.is_empty() {
+        return Err(Failure::Usage("the trainee's name is empty".to_owned()));
+    }
+    let order = Order {
+        trainee: trainee.to_owned(),
+        level: Level::try_from(*level).map_err(Failure::no)?,
+        seed: match seed {
+            Some(seed) => *seed,
+            None => store.rounds_of(trainee)? + 1,
+        },
+        area: area.clone(),
+        kind: kind.clone(),
+        meter: args.meter.clone(),
+        rate: args.rate,
+        unmended: args.unmended,
+    };
+    let task = Task::draw(&rules, &order)?;
+    let id = store.begin_round(&order, &rules.fingerprint)?;
+    let kept = store.round(id)?;
+    play(&rules, store, &task, &kept, terminal)
+}
+
+fn form<T>(format: &'static str, view: T) -> Form<T> {
+    Form {
+        format,
+        version: VERSION,
+        view,
+    }
+}
+
+/// Goes on with a round, or tells again what came of it.
+fn resume(rules: &Rulebase, store: Store, id: i64, json: bool, terminal: &mut Terminal) -> Result {
+    let kept = store.round(id)?;
+    if kept.rules != rules.fingerprint {
+        return Err(Failure::no(format!(
+            "the rules have changed since round {id} was begun, so it would not be the same round"
+        ))
+        .help("begin a new one with `halfsplit drill`"));
+    }
+    let task = Task::draw(rules, &kept.order)?;
+    let Some(ended) = &kept.ended else {
+        if json {
+            return Err(Failure::no(format!("round {id} is not over yet"))
+                .help("go on with it without --format json"));
+        }
+        return play(rules, store, &task, &kept, terminal);
+    };
+    let mut round = Round::new(&task);
+    for what in &kept.moves {
+        round.take(what)?;
+    }
+    let (view, _) = debrief(id, &round, &ended.concluded, ended.gave_up)?;
+    match json {
+        true => terminal.json(&form("halfsplit-drill-round", view)),
+        false => terminal.print(&report::debrief_text(&view, terminal.width)),
+    }
+}
+
+fn play(
+    rules: &Rulebase,
+    store: Store,
+    task: &Task,
+    kept: &Kept,
+    terminal: &mut Terminal,
+) -> Result {
+    let mut typed;
+    let mut piped;
+    let ask: &mut dyn Ask = if Terminal::interactive() {
+        typed = Typed::new().ok_or_else(|| Failure::no("the terminal cannot be used"))?;
+        &mut typed
+    } else {
+        piped = Piped(std::io::stdin().lock());
+        &mut piped
+    };
+    let mut round = Round::new(task);
+    for what in &kept.moves {
+        round.take(what)?;
+    }
+    Session {
+        id: kept.round,
+        last: kept.last,
+        rules,
+        store,
+        round,
+        ask,
+        terminal,
+        at: None,
+        asked: Vec::new(),
+    }
+    .run()
+}
+
+/// Whether the round goes on.
+enum Flow {
+    On,
+    Leave,
+    Over,
+}
+
+struct Session<'a, 'io> {
+    id: i64,
+    /// Number of the last event in the store.
+    last: i64,
+    rules: &'a Rulebase,
+    store: Store,
+    round: Round<'a>,
+    ask: &'io mut dyn Ask,
+    terminal: &'io mut Terminal,
+    /// The step that is taken up.
+    at: Option<Act>,
+    /// Causes that a number stands for, where a list was shown last.
+    asked: Vec<Cause>,
+}
+
+impl Session<'_, '_> {
+    fn run(mut self) -> Result {
+        let head = say::head(self.id, &self.round);
+        self.say(&head)?;
+        let list = say::groups(&self.round);
+        self.say(&list)?;
+        self.say("Type ? for help.")?;
+        loop {
+            let prompt = match self.at {
+                Some(_) => "Enter does it (or ?) > ",
+                None => "step, bench, conclude (or ?) > ",
+            };
+            let line = match self.ask.ask(self.terminal, prompt)? {
+                Reply::Line(line) => line,
+                Reply::Ended | Reply::Interrupted => return self.leave(),
+            };
+            match self.take(&line) {
+                Ok(Flow::On) => {}
+                Ok(Flow::Leave) => return self.leave(),
+                Ok(Flow::Over) => return Ok(()),
+                Err(Failure::No { message, help }) => {
+                    self.say(&format!("Not taken: {message}"))?;
+                    if let Some(help) = help {
+                        self.say(&help)?;
+                    }
+                }
+                Err(e) => return Err(e),
+            }
+        }
+    }
+
+    fn leave(&mut self) -> Result {
+        let id = self.id;
+        self.say(&format!(
+            "Round {id} is left unfinished; `halfsplit drill --round {id}` goes on with it."
+        ))
+    }
+
+    fn say(&mut self, text: &str) -> Result {
+        self.terminal.say(text)
+    }
+
+    /// Takes one line.
+    fn take(&mut self, line: &str) -> Result<Flow> {
+        let (head, rest) = line
+            .split_once(char::is_whitespace)
+            .map_or((line, ""), |(h, r)| (h, r.trim()));
+        if line.is_empty() {
+            match self.at {
+                Some(act) => self.act(act)?,
+                None => self.say("Take up a step by its number or name; `list` shows them.")?,
+            }
+            return Ok(Flow::On);
+        }
+        if line.parse::<usize>().is_ok() {
+            self.choose(line)?;
+            return Ok(Flow::On);
+        }
+        match read::word(&head.to_lowercase(), &self.round)? {
+            "help" => self.say(HELP)?,
+            "list" => self.list(rest)?,
+            "do" if rest.is_empty() => match self.at {
+                Some(act) => self.act(act)?,
+                None => return Err(Failure::no("no step is taken up; name one, such as `do 3`")),
+            },
+            "do" => {
+                let act = self.find(rest)?;
+                if let Some(act) = act {
+                    self.show(act)?;
+                    self.act(act)?;
+                }
+            }
+            "bench" => self.bench(rest)?,
+            "suspects" => self.suspects(rest)?,
+            "explain" => {
+                let act = self.at.ok_or_else(|| Failure::no("no step is taken up"))?;
+                let text = say::explain(&self.round, act);
+                self.say(&text)?;
+            }
+            "hint" => {
+                let told = self.enter(&Move::Hint)?;
+                let text = say::hint(&self.round, &told);
+                self.say(&text)?;
+            }
+            "trail" => {
+                let text = say::trail(&self.round);
+                self.say(&text)?;
+            }
+            "conclude" => return self.conclude(rest),
+            "give" => {
+                self.end(&[], true)?;
+                return Ok(Flow::Over);
+            }
+            "quit" => return Ok(Flow::Leave),
+            _ => self.choose(line)?,
+        }
+        Ok(Flow::On)
+    }
+
+    /// Does what the trainee does, and keeps it.
+    fn enter(&mut self, what: &Move) -> Result<Told> {
+        let told = self.round.take(what)?;
+        let event = Logged::Did(what.clone());
+        self.last = self
+            .store
+            .append_round(self.id, self.last, &event, &self.rules.fingerprint)?;
+        Ok(told)
+    }
+
+    /// Takes up a step.
+    fn choose(&mut self, typed: &str) -> Result {
+        if let Some(act) = self.find(typed)? {
+            self.at = Some(act);
+            self.show(act)?;
+        }
+        Ok(())
+    }
+
+    /// A step by number or name; where several fit they are listed.
+    fn find(&mut self, typed: &str) -> Result<Option<Act>> {
+        let fits = read::steps(&self.round, typed)?;
+        if let [one] = fits.as_slice() {
+            return Ok(Some(*one));
+        }
+        let text = say::list(&self.round, &fits);
+        self.say(&text)?;
+        Ok(None)
+    }
+
+    fn show(&mut self, act: Act) -> Result {
+        let text = say::step(&self.round, act);
+        self.say(&text)
+    }
+
+    fn act(&mut self, act: Act) -> Result {
+        let m = self.round.model();
+        let what = match act {
+            Act::Test(t) => Move::Test(m.tests[t].id.clone()),
+            Act::Remedy(r) => Move::Remedy(m.remedies[r].id.clone()),
+        };
+        self.at = None;
+        let told = self.enter(&what)?;
+        let text = say::told(&self.round, act, &told);
+        self.say(&text)
+    }
+
+    fn list(&mut self, word: &str) -> Result {
+        let text = match word {
+            "" => say::groups(&self.round),
+            word => match read::listed(&self.round, word).as_slice() {
+                [] => {
+                    return Err(Failure::no(format!("no step has `{word}` in its words"))
+                        .help("`list` shows the groups"));
+                }
+                some => say::list(&self.round, some),
+            },
+        };
+        self.say(&text)
+    }
+
+    fn bench(&mut self, typed: &str) -> Result {
+        if typed.is_empty() {
+            let text = say::bench(&self.round);
+            return self.say(&text);
+        }
+        let (undo, name) = match typed.split_once(' ') {
+            Some(("no" | "not", name)) => (true, name.trim()),
+            _ => (false, typed),
+        };
+        let id = read::condition(&self.round, name)?;
+        let told = self.enter(&match undo {
+            true => Move::Undo(id),
+            false => Move::Bring(id),
+        })?;
+        let text = say::brought(&self.round, &told);
+        self.say(&text)
+    }
+
+    fn suspects(&mut self, word: &str) -> Result {
+        let found = read::suspects(&self.round, word);
+        if found.is_empty() {
+            return Err(Failure::no(format!(
+                "nothing that may be wrong has `{word}` in it"
+            )));
+        }
+        let text = say::suspects(&self.round, &found);
+        self.asked = found;
+        self.say(&text)
+    }
+
+    fn conclude(&mut self, typed: &str) -> Result<Flow> {
+        if typed.is_empty() {
+            return Err(Failure::no("say what it was, such as `conclude cable`")
+                .help("`suspects WORD` lists what may be wrong; `give up` ends without a cause"));
+        }
+        let mut all = Vec::new();
+        for part in typed.split('+').map(str::trim).filter(|p| !p.is_empty()) {
+            let fits = read::causes(&self.round, &self.asked, part)?;
+            match fits.as_slice() {
+                [one] => all.push(one.clone()),
+                many => {
+                    let text = say::suspects(&self.round, many);
+                    self.asked = many.to_vec();
+                    self.say(&format!(
+                        "`{part}` could be one of these; conclude with its number:\n{text}"
+                    ))?;
+                    return Ok(Flow::On);
+                }
+            }
+        }
+        if all.is_empty() {
+            return Err(Failure::no("say what it was between the +"));
+        }
+        self.end(&all, false)?;
+        Ok(Flow::Over)
+    }
+
+    fn end(&mut self, concluded: &[Cause], gave_up: bool) -> Result {
+        let (view, ended) = debrief(self.id, &self.round, concluded, gave_up)?;
+        let event = Logged::Ended(ended);
+        self.store
+            .append_round(self.id, self.last, &event, &self.rules.fingerprint)?;
+        self.terminal.line("")?;
+        let text = report::debrief_text(&view, self.terminal.width);
+        self.terminal.print(&text)
+    }
+}

@@ -1,0 +1,225 @@
+//! A round of the drill in plain characters: its debrief, a trainee's progress,
+//! the trainer's table.
+
+use std::fmt::Write as _;
+
+use comfy_table::{CellAlignment, ContentArrangement, Table, presets};
+
+use super::simulation::fill;
+use crate::drill::{CourseView, DebriefView, Named, ProgressView, StepTaken, TableView};
+use crate::job::view::percent;
+
+/// A table as wide as the window, without lines.
+fn table(header: &[&str], rows: Vec<Vec<String>>, columns: usize, numbers: &[usize]) -> String {
+    let mut table = Table::new();
+    table
+        .load_style(presets::NOTHING)
+        .set_content_arrangement(ContentArrangement::Dynamic)
+        .set_width(columns as u16)
+        .set_header(header.to_vec());
+    for row in rows {
+        table.add_row(row);
+    }
+    for at in numbers {
+        if let Some(column) = table.column_mut(*at) {
+            column.set_cell_alignment(CellAlignment::Right);
+        }
+    }
+    let lines = table.to_string();
+    let lines: Vec<&str> = lines.lines().map(str::trim_end).collect();
+    format!("{}\n", lines.join("\n"))
+}
+
+fn names(all: &[Named]) -> String {
+    match all.is_empty() {
+        true => "-".to_owned(),
+        false => {
+            let all: Vec<&str> = all.iter().map(|n| n.name.as_str()).collect();
+            all.join(" + ")
+        }
+    }
+}
+
+/// How likely, of faults that are true: never quite nought.
+fn likely(all: &[f64]) -> String {
+    let all: Vec<String> = all.iter().map(|p| percent(p.max(1e-6))).collect();
+    all.join(" and ")
+}
+
+/// A step with its answer and how likely the truth stood after it.
+fn cell(step: Option<&StepTaken>) -> String {
+    let Some(s) = step else { return String::new() };
+    let head = match s.act.as_str() {
+        "remedy" => format!("MEND: {}", s.text),
+        _ => s.text.clone(),
+    };
+    let shows = s
+        .shows
+        .as_ref()
+        .map_or_else(String::new, |o| format!(" {o}."));
+    let minutes = format!("{:.0} min", s.minutes);
+    match s.act.as_str() {
+        "remedy" => format!("{head} ({minutes})"),
+        _ => format!("{head}{shows} ({minutes}; {})", likely(&s.likely)),
+    }
+}
+
+fn sum(course: &CourseView) -> String {
+    let mut text = format!("{} steps, {:.0} min", course.steps.len(), course.minutes);
+    if course.parts > 0.0 {
+        let _ = write!(text, ", parts {:.0}", course.parts);
+    }
+    if course.loss > 0.0 {
+        let _ = write!(text, ", lost {:.0} as it is not mended", course.loss);
+    }
+    format!("{text}: {:.0} in all", course.cost)
+}
+
+/// A round that is over, no line wider than `columns` where words allow.
+pub fn debrief_text(view: &DebriefView, columns: usize) -> String {
+    let mut out = String::new();
+    let verdict = match (view.gave_up, view.right) {
+        (true, _) => "You gave it up.".to_owned(),
+        (_, true) => "You found it.".to_owned(),
+        _ => format!("You took it for: {}.", names(&view.concluded)),
+    };
+    out += &fill(
+        &format!("It was: {}. {verdict}", names(&view.truth)),
+        columns,
+    );
+    let _ = writeln!(out, "Score: {} of 100", view.score);
+    for d in &view.deductions {
+        let lead = format!("  -{:<3}", d.points);
+        out += &textwrap::fill(
+            d.says.as_str(),
+            textwrap::Options::new(columns.max(30))
+                .initial_indent(&lead)
+                .subsequent_indent("      ")
+                .word_splitter(textwrap::WordSplitter::NoHyphenation),
+        );
+        out += "\n";
+    }
+    if view.deductions.is_empty() {
+        out += "  Nothing taken off.\n";
+    }
+    out += "\n";
+    let rows = (0..view.taken.steps.len().max(view.advice.steps.len()))
+        .map(|n| {
+            vec![
+                (n + 1).to_string(),
+                cell(view.taken.steps.get(n)),
+                cell(view.advice.steps.get(n)),
+            ]
+        })
+        .chain([vec![String::new(), sum(&view.taken), sum(&view.advice)]]);
+    out += &table(&["", "You", "The advice"], rows.collect(), columns, &[0]);
+    out += &fill(
+        "The figure behind an answer is how likely what it truly was stood then, by all that had \
+         been seen; once it is mended, it is not there any more.",
+        columns,
+    );
+    if view.partings.is_empty() {
+        out += "\nYou went as advised at every step.\n";
+        return out;
+    }
+    out += "\nWhere you went another way than advised at that moment:\n";
+    for p in &view.partings {
+        out += &fill(
+            &format!("{} You: “{}” {}", p.step, p.took, p.could),
+            columns,
+        );
+        let advised = match &p.advised {
+            Some(text) => format!("“{text}” "),
+            None => String::new(),
+        };
+        out += &fill(&format!("  Advised: {advised}{}", p.would), columns);
+    }
+    out
+}
+
+/// A trainee's rounds.
+pub fn progress_text(view: &ProgressView, columns: usize) -> String {
+    let mut out = String::new();
+    let unfinished = match view.unfinished {
+        0 => String::new(),
+        n => format!(", {n} not finished"),
+    };
+    let mut head = format!("{}: {} rounds{unfinished}.", view.trainee, view.ended);
+    if let Some(mean) = view.mean {
+        let _ = write!(head, " Mean score {mean:.0}.");
+    }
+    if let (Some(last), Some(before)) = (view.last_five, view.five_before) {
+        let _ = write!(
+            head,
+            " The last five came to {last:.0}, those before them to {before:.0}."
+        );
+    }
+    out += &fill(&head, columns);
+    out += "\n";
+    let rows = view.rounds.iter().map(|r| {
+        let score = r.score.map_or_else(String::new, |s| s.to_string());
+        let bar = r.score.map_or(0, |s| s as usize / 10);
+        let what = match (&r.complaint, r.right) {
+            (None, _) => format!(
+                "not finished; `halfsplit drill --round {}` goes on",
+                r.round
+            ),
+            (Some(c), true) => format!("{c}. It was: {}", names(&r.truth)),
+            (Some(c), false) => format!(
+                "{c}. It was: {}; taken for: {}",
+                names(&r.truth),
+                names(&r.concluded)
+            ),
+        };
+        vec![
+            r.round.to_string(),
+            r.begun.get(..10).unwrap_or("").to_owned(),
+            r.level.to_string(),
+            score,
+            "#".repeat(bar),
+            what,
+        ]
+    });
+    let header = ["round", "day", "level", "score", "", ""];
+    out += &table(&header, rows.collect(), columns, &[0, 2, 3]);
+    out
+}
+
+/// The trainer's table.
+pub fn trainees_text(view: &TableView, columns: usize) -> String {
+    if view.trainees.is_empty() {
+        return "Nobody has begun a round yet.\n".to_owned();
+    }
+    let rows = view.trainees.iter().map(|t| {
+        vec![
+            t.trainee.clone(),
+            t.ended.to_string(),
+            t.unfinished.to_string(),
+            t.right.to_string(),
+            t.mean.map_or_else(|| "-".to_owned(), |m| format!("{m:.0}")),
+        ]
+    });
+    let header = [
+        "trainee",
+        "rounds",
+        "not finished",
+        "cause found",
+        "mean score",
+    ];
+    let mut out = table(&header, rows.collect(), columns, &[1, 2, 3, 4]);
+    if view.confusions.is_empty() {
+        return out;
+    }
+    out += "\nWho takes what for what:\n";
+    let rows = view.confusions.iter().map(|c| {
+        vec![
+            c.times.to_string(),
+            c.trainee.clone(),
+            c.truth.name.clone(),
+            c.taken_for.name.clone(),
+        ]
+    });
+    let header = ["times", "trainee", "it was", "taken for"];
+    out += &table(&header, rows.collect(), columns, &[0]);
+    out
+}
