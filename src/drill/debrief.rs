@@ -5,7 +5,7 @@ use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
 
 use super::cause::{Cause, Named, Verdict};
-use super::look::Look;
+use super::look::{Look, Shows};
 use super::round::{Did, Round};
 use super::score::{Deduction, Score};
 use super::task::DrillError;
@@ -217,12 +217,19 @@ fn partings(round: &Round) -> Vec<Parting> {
         .collect()
 }
 
-/// What a step could tell and what not, in words.
+/// What a step takes, what it could tell and what not, in words.
 fn could(m: &Model, look: &Look) -> String {
     let test = match look.act {
-        Act::Remedy(_) => {
+        Act::Remedy(r) => {
+            let step = &m.remedies[r].step;
+            let parts = match step.parts > 0.0 {
+                true => format!(" and {:.0} for parts", step.parts),
+                false => String::new(),
+            };
             return format!(
-                "It tells nothing before its retest; something that it clears was there with {}.",
+                "It takes {:.0} min{parts}, and tells nothing before its retest; something that \
+                 it cures was there with {}.",
+                step.minutes.max(1.0),
                 percent(look.helps)
             );
         }
@@ -230,36 +237,35 @@ fn could(m: &Model, look: &Look) -> String {
     };
     // The words of the advice, from the same bounds.
     let how = match look.gain {
-        g if g > 0.75 => "It halves the suspects.",
-        g if g > 0.35 => "It splits the suspects well.",
-        g if g > 0.1 => "It rules a few suspects in or out.",
-        g if g > 1e-3 => "It tells next to nothing.",
-        _ => "It tells nothing that was not known.",
+        g if g > 0.75 => "halves the suspects",
+        g if g > 0.35 => "splits the suspects well",
+        g if g > 0.1 => "rules a few suspects in or out",
+        g if g > 1e-3 => "tells next to nothing",
+        _ => "tells nothing that was not known",
     };
+    let minutes = m.tests[test].step.minutes.max(1.0);
     let names = |all: &[usize]| {
         let all: Vec<&str> = all.iter().map(|f| m.faults[*f].name.as_str()).collect();
         all.join(", ")
     };
-    let group = |shows: &super::look::Shows| match shows.outcome {
+    let group = |shows: &Shows| match shows.outcome {
         Some(o) => format!("“{}” with {}", answer(m, test, o), names(&shows.suspects)),
         None => format!("either way with {}", names(&shows.suspects)),
     };
     let which = match look.shows.as_slice() {
         [] => String::new(),
         [one] => format!(
-            " It comes out alike with every likely suspect, so it parts none of them: {}.",
+            " With every likely suspect it comes out alike, so it parts none of them: {}.",
             group(one)
         ),
         many => {
             let groups: Vec<String> = many.iter().map(group).collect();
-            let alone = many.iter().filter(|s| s.suspects.len() > 1);
-            let alike: Vec<String> = alone.map(|s| names(&s.suspects)).collect();
-            let not = match alike.is_empty() {
-                true => String::new(),
-                false => format!(" It cannot part {}.", alike.join("; nor ")),
+            let not = match many.iter().any(|s| s.suspects.len() > 1) {
+                true => ": it parts these from each other, and none from its like",
+                false => "",
             };
-            format!(" It comes out {}.{not}", groups.join("; "))
+            format!(" It comes out {}{not}.", groups.join("; "))
         }
     };
-    format!("{how}{which}")
+    format!("It takes {minutes:.0} min and {how}.{which}")
 }

@@ -18,14 +18,16 @@ fn table(header: &[&str], rows: Vec<Vec<String>>, columns: usize, numbers: &[usi
         .set_width(columns as u16)
         .set_header(header.to_vec());
     for row in rows {
-        table.add_row(row);
+        // A figure stays with its unit.
+        let whole = |cell: String| cell.replace(" %", "\u{a0}%").replace(" min", "\u{a0}min");
+        table.add_row(row.into_iter().map(whole));
     }
     for at in numbers {
         if let Some(column) = table.column_mut(*at) {
             column.set_cell_alignment(CellAlignment::Right);
         }
     }
-    let lines = table.to_string();
+    let lines = table.to_string().replace('\u{a0}', " ");
     let lines: Vec<&str> = lines.lines().map(str::trim_end).collect();
     format!("{}\n", lines.join("\n"))
 }
@@ -75,6 +77,24 @@ fn sum(course: &CourseView) -> String {
     format!("{text}: {:.0} in all", course.cost)
 }
 
+/// A step as it is spoken of.
+fn quoted(text: &str) -> String {
+    match text.ends_with(['?', '.']) {
+        true => format!("“{text}”"),
+        false => format!("“{text}”."),
+    }
+}
+
+/// Wrapped, what follows the first line set in.
+fn hung(text: &str, columns: usize) -> String {
+    let options = textwrap::Options::new(columns.max(30))
+        .word_separator(textwrap::WordSeparator::AsciiSpace)
+        .word_splitter(textwrap::WordSplitter::NoHyphenation)
+        .subsequent_indent("      ");
+    let whole = text.replace(" %", "\u{a0}%").replace(" min", "\u{a0}min");
+    format!("{}\n", textwrap::fill(&whole, options)).replace('\u{a0}', " ")
+}
+
 /// A round that is over, no line wider than `columns` where words allow.
 pub fn debrief_text(view: &DebriefView, columns: usize) -> String {
     let mut out = String::new();
@@ -89,15 +109,7 @@ pub fn debrief_text(view: &DebriefView, columns: usize) -> String {
     );
     let _ = writeln!(out, "Score: {} of 100", view.score);
     for d in &view.deductions {
-        let lead = format!("  -{:<3}", d.points);
-        out += &textwrap::fill(
-            d.says.as_str(),
-            textwrap::Options::new(columns.max(30))
-                .initial_indent(&lead)
-                .subsequent_indent("      ")
-                .word_splitter(textwrap::WordSplitter::NoHyphenation),
-        );
-        out += "\n";
+        out += &hung(&format!("  -{:<3}{}", d.points, d.says), columns);
     }
     if view.deductions.is_empty() {
         out += "  Nothing taken off.\n";
@@ -118,21 +130,22 @@ pub fn debrief_text(view: &DebriefView, columns: usize) -> String {
          been seen; once it is mended, it is not there any more.",
         columns,
     );
+    if view.taken.steps.is_empty() {
+        return out;
+    }
     if view.partings.is_empty() {
-        out += "\nYou went as advised at every step.\n";
+        out += "\nEach of your steps was the one advised at that moment.\n";
         return out;
     }
     out += "\nWhere you went another way than advised at that moment:\n";
     for p in &view.partings {
-        out += &fill(
-            &format!("{} You: “{}” {}", p.step, p.took, p.could),
-            columns,
-        );
+        let took = format!("{:>3} You: {} {}", p.step, quoted(&p.took), p.could);
+        out += &hung(&took, columns);
         let advised = match &p.advised {
-            Some(text) => format!("“{text}” "),
+            Some(text) => format!("{} ", quoted(text)),
             None => String::new(),
         };
-        out += &fill(&format!("  Advised: {advised}{}", p.would), columns);
+        out += &hung(&format!("    Advised: {advised}{}", p.would), columns);
     }
     out
 }
@@ -144,7 +157,8 @@ pub fn progress_text(view: &ProgressView, columns: usize) -> String {
         0 => String::new(),
         n => format!(", {n} not finished"),
     };
-    let mut head = format!("{}: {} rounds{unfinished}.", view.trainee, view.ended);
+    let s = if view.ended == 1 { "" } else { "s" };
+    let mut head = format!("{}: {} round{s}{unfinished}.", view.trainee, view.ended);
     if let Some(mean) = view.mean {
         let _ = write!(head, " Mean score {mean:.0}.");
     }
