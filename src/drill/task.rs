@@ -137,7 +137,7 @@ impl Task {
             costs: Costs {
                 rate: order.rate,
                 give_up: order.unmended,
-                limit: None,
+                ..Costs::default()
             },
             ..Settings::default()
         };

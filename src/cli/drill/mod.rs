@@ -107,6 +107,7 @@ pub(super) fn run(args: &Args, terminal: &mut Terminal) -> Result {
     if trainee.is_empty() {
         return Err(Failure::Usage("the trainee's name is empty".to_owned()));
     }
+    let costs = args.settings().costs;
     let order = Order {
         trainee: trainee.to_owned(),
         level: Level::try_from(*level).map_err(Failure::no)?,
@@ -117,8 +118,8 @@ pub(super) fn run(args: &Args, terminal: &mut Terminal) -> Result {
         area: area.clone(),
         kind: kind.clone(),
         meter: args.meter.clone(),
-        rate: args.rate,
-        unmended: args.unmended,
+        rate: costs.rate,
+        unmended: costs.give_up,
     };
     let task = Task::draw(&rules, &order)?;
     let id = store.begin_round(&order, &rules.fingerprint)?;
