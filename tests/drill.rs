@@ -101,7 +101,7 @@ fn whoever_follows_the_advice_loses_no_points() {
             assert_eq!(round["taken"], round["advice"]);
             mended += usize::from(round["taken"]["loss"] == 0.0);
         }
-        assert!(mended >= 3, "{mended} of 6 were mended on level {number}");
+        assert!(mended >= 5, "{mended} of 6 were mended on level {number}");
     }
 }
 
@@ -132,7 +132,7 @@ fn the_same_seed_is_the_same_round() {
 #[test]
 fn by_hand_a_case_comes_out_as_the_simulation_has_it() {
     let rules = rules();
-    let mut steps = 0;
+    let (mut steps, mut mended) = (0, 0);
     for seed in 1..40 {
         let task = Task::draw(&rules, &order(Level::Third, seed)).unwrap();
         let by_hand = Round::advice(&task);
@@ -145,7 +145,9 @@ fn by_hand_a_case_comes_out_as_the_simulation_has_it() {
         assert_eq!(by_hand.hand.left(), record.left, "seed {seed}");
         assert!((by_hand.hand.cost() - record.cost(&task.start)).abs() < 1e-9);
         steps += did.len();
+        mended += usize::from(by_hand.is_mended());
     }
+    assert!(mended > 35, "{mended} of 39 that are drawn are mended");
     assert!(steps > 200, "{steps}");
 }
 
@@ -278,7 +280,6 @@ fn a_resistance_with_the_battery_in_is_unsafe() {
 fn mistakes_count_double_on_the_third_level() {
     let rules = rules();
     let points = |level| -> Vec<(String, u32)> {
-        // Seeds are other rounds on other levels; the guess is one on all.
         let task = Task::draw(&rules, &order(level, 2)).unwrap();
         let mut round = Round::new(&task);
         round
@@ -324,7 +325,7 @@ fn a_hint_costs_points_and_tells_the_kind_first() {
 fn a_wrong_conclusion_is_told_and_an_item_or_a_number_will_do() {
     let rules = rules();
     let task = Task::draw(&rules, &order(Level::First, 2)).unwrap();
-    assert_eq!(truth(&task), "driver.dead");
+    assert_eq!(truth(&task), "buzzer/driver.dead");
     let seed = ["--seed", "2"];
     let bench = Bench::new();
     let said = drill(&bench, &seed, &["conclude torn"]);
@@ -332,7 +333,7 @@ fn a_wrong_conclusion_is_told_and_an_item_or_a_number_will_do() {
     assert!(reasons(&over(&bench, 1)).contains(&"conclusion"));
     for right in [
         "conclude driver",
-        "conclude driver.dead",
+        "conclude buzzer/driver.dead",
         "conclude driver chip",
     ] {
         let said = drill(&bench, &seed, &[right]);
@@ -373,11 +374,25 @@ fn the_debrief_says_what_a_step_could_tell_and_what_not() {
     assert!(partings[0]["advised"].is_string());
     // The truth is likelier after what speaks for it.
     let likely = |step: usize| round["taken"]["steps"][step]["likely"][0].as_f64().unwrap();
-    assert!(likely(0) > 0.1, "{round}");
-    let same = Round::new(&Task::draw(&rules(), &order(Level::First, 2)).unwrap())
-        .hand
-        .probabilities();
-    assert!(likely(0) > same.iter().copied().fold(0.0, f64::min));
+    let task = Task::draw(&rules(), &order(Level::First, 2)).unwrap();
+    let driver = task.hidden.faults.iter().next().unwrap();
+    let at_intake = Round::new(&task).hand.probabilities()[driver];
+    assert!(likely(0) > at_intake + 0.02, "{at_intake} {round}");
+}
+
+#[test]
+fn at_the_first_level_the_advice_comes_to_an_end_soon() {
+    let rules = built_in::rulebase(&Rules::default()).unwrap();
+    for seed in 1..=12 {
+        let task = Task::draw(&rules, &order(Level::First, seed)).unwrap();
+        let advice = Round::advice(&task);
+        let steps = advice.did.len();
+        assert!(
+            steps < 60,
+            "seed {seed}: {steps} steps for {}",
+            truth(&task)
+        );
+    }
 }
 
 #[test]
@@ -434,7 +449,7 @@ fn a_round_that_is_left_is_gone_on_with() {
     let rules = parted.copy_of_rules("changed");
     let file = rules.join("buzzer.yaml");
     let text = std::fs::read_to_string(&file).unwrap();
-    std::fs::write(&file, text.replace("torn: {rate: 150", "torn: {rate: 140")).unwrap();
+    std::fs::write(&file, text.replace("name: disc torn", "name: disc cracked")).unwrap();
     let e = parted.rules(&rules).run(&round).refused(1);
     assert!(e.contains("the rules have changed since round 1"), "{e}");
 }
@@ -456,7 +471,7 @@ fn progress_and_the_table_are_kept() {
     let one = json(&["drill", "--progress", "Junior One", "--format", "json"]);
     assert_eq!(one["ended"], 3);
     assert_eq!(one["rounds"][0]["begun"], NOW);
-    assert_eq!(one["rounds"][0]["truth"][0]["id"], "driver.dead");
+    assert_eq!(one["rounds"][0]["truth"][0]["id"], "buzzer/driver.dead");
     assert_eq!(one["rounds"][0]["right"], false);
     assert_eq!(one["rounds"][2]["right"], true);
     let scores = one["rounds"].as_array().unwrap().iter();
@@ -473,9 +488,9 @@ fn progress_and_the_table_are_kept() {
     assert_eq!(confused.len(), 2, "{all}");
     assert_eq!(confused[0]["trainee"], "Junior One");
     assert_eq!(confused[0]["times"], 2);
-    assert_eq!(confused[0]["truth"]["id"], "driver.dead");
+    assert_eq!(confused[0]["truth"]["id"], "buzzer/driver.dead");
     assert_eq!(confused[0]["taken_for"]["id"], "buzzer/sounder.torn");
-    assert_eq!(confused[1]["taken_for"]["id"], "volume");
+    assert_eq!(confused[1]["taken_for"]["id"], "buzzer/volume");
     let text = bench.run(&["drill", "--table"]).fine();
     assert!(
         text.contains("driver chip: dead  buzzer itself: disc torn"),
@@ -616,10 +631,12 @@ fn nothing_shown_during_a_round_says_how_likely_anything_is() {
 #[test]
 fn the_examples_of_the_documentation_come_out() {
     let path = std::path::Path::new(env!("CARGO_MANIFEST_DIR")).join("docs/drill.md");
-    let document = std::fs::read_to_string(path).unwrap();
+    let mut document = std::fs::read_to_string(&path).unwrap();
+    // As for snapshots; read the difference.
+    let rewrite = std::env::var("INSTA_UPDATE").is_ok_and(|v| v == "always");
     let bench = Bench::new().shipped();
     let mut tried = 0;
-    for block in document.split("```console\n").skip(1) {
+    for block in document.clone().split("```console\n").skip(1) {
         let block = block.split("```").next().unwrap();
         let (line, shown) = block.split_once('\n').unwrap();
         let line = line.strip_prefix("$ ").unwrap();
@@ -631,8 +648,17 @@ fn the_examples_of_the_documentation_come_out() {
         let args = words(command.strip_prefix("halfsplit ").unwrap());
         let args: Vec<&str> = args.iter().map(String::as_str).collect();
         let out = bench.feed(&args, typed.as_bytes()).fine();
-        assert_eq!(out.trim_end(), shown.trim_end(), "{line}");
+        if rewrite {
+            let old = format!("{line}\n{shown}");
+            let new = format!("{line}\n{}\n", out.trim_end());
+            document = document.replacen(&old, &new, 1);
+        } else {
+            assert_eq!(out.trim_end(), shown.trim_end(), "{line}");
+        }
         tried += 1;
+    }
+    if rewrite {
+        std::fs::write(path, &document).unwrap();
     }
     assert!(tried >= 3, "only {tried} examples");
     // Every field of the forms for programs is named.

@@ -9,7 +9,8 @@ use crate::simulate::{Chance, Hidden, Luck, Start};
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq, Serialize, Deserialize)]
 #[serde(into = "u8", try_from = "u8")]
 pub enum Level {
-    /// One fault that shows itself; everything comes out as it does most often.
+    /// One fault that shows itself; tests come out as they do most often, and
+    /// remedies take.
     #[default]
     First,
     /// One fault of any kind; answers are misread as often as the rules say, and

@@ -221,6 +221,11 @@ impl<'a> Round<'a> {
         (self.mistakes).extend(told.mistakes.iter().map(|m| (at, m.clone())));
     }
 
+    /// Whether nothing is wrong any more, and that is proved.
+    pub fn is_mended(&self) -> bool {
+        self.hand.left().is_empty() && self.hand.due().is_empty()
+    }
+
     /// Follows the advice on the same case and the same luck to its end.
     pub fn advice(task: &'a Task) -> Round<'a> {
         let mut round = Round::new(task);
@@ -236,8 +241,8 @@ impl<'a> Round<'a> {
     }
 }
 
-/// Steps after which the advice is not followed any further; it never comes near.
-const MOST: usize = 300;
+/// Steps after which the advice is not followed any further.
+const MOST: usize = 60;
 
 /// Undoes a condition, and what needs it.
 fn undo(m: &Model, state: BenchState, condition: usize) -> Change {

@@ -93,7 +93,6 @@ impl Score {
         let told = round.hints.len();
         let s = if told == 1 { "" } else { "s" };
         off("hints", hints, format!("{told} hint{s} asked for"));
-        let left = round.hand.left();
         if !round.hand.due().is_empty() {
             let test = &round.model().tests[round.hand.due()[0]];
             off(
@@ -106,7 +105,7 @@ impl Score {
         if gave_up {
             off("gave-up", WRONG, "given up without a cause".to_owned());
         } else if !verdict.is_right(truth) {
-            let mended = left.is_empty() && round.hand.due().is_empty();
+            let mended = round.is_mended();
             let (points, says) = if verdict.found > 0 && verdict.found < truth.len() {
                 (HALF_WRONG, "part of the cause was found")
             } else if verdict.found > 0 {

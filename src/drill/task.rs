@@ -4,6 +4,7 @@ use serde::{Deserialize, Serialize};
 use thiserror::Error;
 
 use super::level::Level;
+use super::round::Round;
 use crate::job::{CaseError, CaseFile, Settings};
 use crate::model::{CompileError, Unit, outline};
 use crate::plan::Costs;
@@ -96,6 +97,8 @@ pub struct Task {
 const COMPLAINT: u64 = 301;
 const PAST: u64 = 302;
 const CASE: u64 = 303;
+/// How many hidden cases are drawn at most until the advice mends one.
+const TRIES: u64 = 8;
 
 impl Task {
     /// Draws what comes in.
@@ -142,20 +145,31 @@ impl Task {
             ..Settings::default()
         };
         let start = Start::new(rules, &file, settings)?;
-        let hidden = order.level.hide(&start, luck.of(CASE));
+        let nothing = || DrillError::NoComplaint {
+            area: order.area.clone(),
+            kind: order.kind.clone(),
+        };
+        let hide = |n| order.level.hide(&start, luck.of(CASE).of(n));
+        let hidden = hide(0).ok_or_else(nothing)?;
+        let others: Vec<Hidden> = (1..TRIES).filter_map(hide).collect();
         let symptoms = start.symptoms.iter();
-        Ok(Task {
-            hidden: hidden.ok_or_else(|| DrillError::NoComplaint {
-                area: order.area.clone(),
-                kind: order.kind.clone(),
-            })?,
+        let mut task = Task {
             complaint: symptoms
                 .map(|s| start.model.symptoms[*s].name.clone())
                 .collect(),
             past: past.iter().map(|p| p.1.clone()).collect(),
             order: order.clone(),
+            hidden,
             start,
-        })
+        };
+        // There is little to learn from what the advice itself does not mend.
+        for other in others {
+            if Round::advice(&task).is_mended() {
+                return Ok(task);
+            }
+            task.hidden = other;
+        }
+        Ok(task)
     }
 }
 

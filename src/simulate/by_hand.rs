@@ -5,7 +5,7 @@ use super::known::Known;
 use super::luck::Luck;
 use super::policy::{Can, Policy};
 use super::start::Start;
-use super::walk::{AFTER, BEFORE, Hidden, SHOWS, becomes, happens};
+use super::walk::{AFTER, BEFORE, Hidden, SHOWS, TAKES, becomes, happens};
 use crate::belief::candidates::{Candidate, Outlook};
 use crate::belief::{Change, FaultId};
 use crate::bench::{BenchState, Move};
@@ -14,7 +14,8 @@ use crate::plan::{Act, Foretold, foretell};
 /// What chance may do to a case.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub enum Chance {
-    /// Nothing: everything comes out as it does most often.
+    /// Nothing: tests come out as they do most often, remedies take, and what is
+    /// rare does not happen.
     Steady,
     /// What the rules say, misreadings among it.
     AsRuled,
@@ -208,7 +209,14 @@ impl<'a> ByHand<'a> {
     fn comes(&self, change: &Change, luck: Luck) -> Candidate {
         match self.chance {
             Chance::AsRuled => happens(self.now, change, luck),
-            Chance::Steady => becomes(self.now, change, |_, chance, _| chance >= MOSTLY),
+            Chance::Steady => becomes(self.now, change, |_, chance, of| {
+                chance
+                    >= if of == TAKES {
+                        f64::MIN_POSITIVE
+                    } else {
+                        MOSTLY
+                    }
+            }),
         }
     }
 

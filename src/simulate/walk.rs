@@ -95,7 +95,7 @@ const FAULTS: u64 = 1;
 pub(super) const SHOWS: u64 = 2;
 pub(super) const BEFORE: u64 = 3;
 pub(super) const AFTER: u64 = 4;
-const TAKES: u64 = 5;
+pub(super) const TAKES: u64 = 5;
 const BRINGS: u64 = 6;
 const WAY: u64 = 7;
 
