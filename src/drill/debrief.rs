@@ -11,7 +11,7 @@ use super::score::{Deduction, Score};
 use super::task::DrillError;
 use super::{Ended, Level};
 use crate::job::view::percent;
-use crate::model::Model;
+use crate::model::{Model, TestInfo};
 use crate::plan::Act;
 
 /// A round that is over.
@@ -89,18 +89,34 @@ pub struct Parting {
     /// Number of the step, from 1.
     pub step: usize,
     /// The step taken.
-    pub took: String,
-    /// What it was expected to tell, in bits; nought for a remedy.
-    pub gain_bits: f64,
-    /// What it could tell then and what not, in words.
-    pub could: String,
+    pub took: Could,
     /// The step advised; absent if it was to hand the device back.
     #[serde(skip_serializing_if = "Option::is_none")]
-    pub advised: Option<String>,
-    /// What that was expected to tell, in bits.
-    pub advised_gain_bits: f64,
-    /// What it would have told, in words.
-    pub would: String,
+    pub advised: Option<Could>,
+}
+
+/// What a step could tell at a moment.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize, JsonSchema)]
+pub struct Could {
+    /// The question, or the order.
+    pub text: String,
+    /// What it was expected to tell, in bits; nought for a remedy.
+    pub gain_bits: f64,
+    /// What it takes and what it tells, in words.
+    pub says: String,
+    /// How a test comes out with the likely suspects. It parts those of one
+    /// group from those of another, and none from the others of its group.
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    pub groups: Vec<Alike>,
+}
+
+/// Suspects with which a test comes out alike.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize, JsonSchema)]
+pub struct Alike {
+    /// What is seen with them; `either way` where that is open.
+    pub shows: String,
+    /// The suspects, the likeliest first.
+    pub suspects: Vec<Named>,
 }
 
 /// Ends a round: what it came to, and what the store keeps of that.
@@ -170,7 +186,7 @@ fn step(m: &Model, did: &Did) -> StepTaken {
         Act::Remedy(r) => ("remedy", &m.remedies[r].id, &m.remedies[r].name),
     };
     let shows = match (did.act, did.outcome) {
-        (Act::Test(t), Some(o)) => Some(answer(m, t, o)),
+        (Act::Test(t), Some(o)) => Some(answer(&m.tests[t], o)),
         _ => None,
     };
     StepTaken {
@@ -184,8 +200,7 @@ fn step(m: &Model, did: &Did) -> StepTaken {
 }
 
 /// An outcome in a word or two.
-fn answer(m: &Model, test: usize, outcome: usize) -> String {
-    let t = &m.tests[test];
+fn answer(t: &TestInfo, outcome: usize) -> String {
     match (t.function, outcome) {
         (Some(_), 0) => "yes".to_owned(),
         (Some(_), _) => "no".to_owned(),
@@ -195,45 +210,22 @@ fn answer(m: &Model, test: usize, outcome: usize) -> String {
 
 fn partings(round: &Round) -> Vec<Parting> {
     let m = round.model();
-    let text = |act: Act| match act {
-        Act::Test(t) => m.tests[t].ask.clone(),
-        Act::Remedy(r) => m.remedies[r].name.clone(),
-    };
     let numbered = round.did.iter().enumerate();
-    let parted = numbered.filter(|(_, d)| d.advised.as_ref().is_none_or(|a| a.act != d.act));
+    let parted = numbered.filter(|(_, d)| d.advised.as_ref().is_none_or(|a| a.act != d.look.act));
     parted
         .map(|(n, d)| Parting {
             step: n + 1,
-            took: text(d.act),
-            gain_bits: d.look.gain,
-            could: could(m, &d.look),
-            advised: d.advised.as_ref().map(|a| text(a.act)),
-            advised_gain_bits: d.advised.as_ref().map_or(0.0, |a| a.gain),
-            would: d.advised.as_ref().map_or_else(
-                || "Nothing was left to be done: the advice was to hand it back.".to_owned(),
-                |a| could(m, a),
-            ),
+            took: could(m, &d.look),
+            advised: d.advised.as_ref().map(|a| could(m, a)),
         })
         .collect()
 }
 
-/// What a step takes, what it could tell and what not, in words.
-fn could(m: &Model, look: &Look) -> String {
+/// What a step takes, what it could tell and what not.
+fn could(m: &Model, look: &Look) -> Could {
     let test = match look.act {
-        Act::Remedy(r) => {
-            let step = &m.remedies[r].step;
-            let parts = match step.parts > 0.0 {
-                true => format!(" and {:.0} for parts", step.parts),
-                false => String::new(),
-            };
-            return format!(
-                "It takes {:.0} min{parts}, and tells nothing before its retest; something that \
-                 it cures was there with {}.",
-                step.minutes.max(1.0),
-                percent(look.helps)
-            );
-        }
-        Act::Test(t) => t,
+        Act::Remedy(r) => return remedy_could(m, r, look.helps),
+        Act::Test(t) => &m.tests[t],
     };
     // The words of the advice, from the same bounds.
     let how = match look.gain {
@@ -243,29 +235,42 @@ fn could(m: &Model, look: &Look) -> String {
         g if g > 1e-3 => "tells next to nothing",
         _ => "tells nothing that was not known",
     };
-    let minutes = m.tests[test].step.minutes.max(1.0);
-    let names = |all: &[usize]| {
-        let all: Vec<&str> = all.iter().map(|f| m.faults[*f].name.as_str()).collect();
-        all.join(", ")
+    let alone = match look.shows.len() {
+        1 => " It comes out alike with every likely suspect, so it parts none of them.",
+        _ => "",
     };
-    let group = |shows: &Shows| match shows.outcome {
-        Some(o) => format!("“{}” with {}", answer(m, test, o), names(&shows.suspects)),
-        None => format!("either way with {}", names(&shows.suspects)),
+    let group = |shows: &Shows| Alike {
+        shows: shows
+            .outcome
+            .map_or_else(|| "either way".to_owned(), |o| answer(test, o)),
+        suspects: shows.suspects.iter().map(|f| Named::fault(m, *f)).collect(),
     };
-    let which = match look.shows.as_slice() {
-        [] => String::new(),
-        [one] => format!(
-            " With every likely suspect it comes out alike, so it parts none of them: {}.",
-            group(one)
+    Could {
+        text: test.ask.clone(),
+        gain_bits: look.gain,
+        says: format!(
+            "It takes {:.0} min and {how}.{alone}",
+            test.step.minutes.max(1.0)
         ),
-        many => {
-            let groups: Vec<String> = many.iter().map(group).collect();
-            let not = match many.iter().any(|s| s.suspects.len() > 1) {
-                true => ": it parts these from each other, and none from its like",
-                false => "",
-            };
-            format!(" It comes out {}{not}.", groups.join("; "))
-        }
+        groups: look.shows.iter().map(group).collect(),
+    }
+}
+
+fn remedy_could(m: &Model, remedy: usize, helps: f64) -> Could {
+    let remedy = &m.remedies[remedy];
+    let parts = match remedy.step.parts > 0.0 {
+        true => format!(" and {:.0} for parts", remedy.step.parts),
+        false => String::new(),
     };
-    format!("It takes {minutes:.0} min and {how}.{which}")
+    Could {
+        text: remedy.name.clone(),
+        gain_bits: 0.0,
+        says: format!(
+            "It takes {:.0} min{parts}, and tells nothing before its retest; something that it \
+             cures was there with {}.",
+            remedy.step.minutes.max(1.0),
+            percent(helps)
+        ),
+        groups: Vec::new(),
+    }
 }

@@ -15,7 +15,7 @@ mod score;
 mod task;
 
 pub use cause::{Cause, Named};
-pub use debrief::{CourseView, DebriefView, Parting, StepTaken, debrief};
+pub use debrief::{Alike, Could, CourseView, DebriefView, Parting, StepTaken, debrief};
 pub use level::Level;
 pub use look::{Look, Shows};
 pub use mistake::Mistake;

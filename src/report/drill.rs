@@ -6,7 +6,7 @@ use std::fmt::Write as _;
 use comfy_table::{CellAlignment, ContentArrangement, Table, presets};
 
 use super::simulation::fill;
-use crate::drill::{CourseView, DebriefView, Named, ProgressView, StepTaken, TableView};
+use crate::drill::{Could, CourseView, DebriefView, Named, ProgressView, StepTaken, TableView};
 use crate::job::view::percent;
 
 /// A table as wide as the window, without lines.
@@ -95,6 +95,24 @@ fn hung(text: &str, columns: usize) -> String {
     format!("{}\n", textwrap::fill(&whole, options)).replace('\u{a0}', " ")
 }
 
+/// What a step could tell, and how it comes out with whom.
+fn could(head: &str, step: &Could, columns: usize) -> String {
+    let mut out = hung(
+        &format!("{head}{} {}", quoted(&step.text), step.says),
+        columns,
+    );
+    for group in &step.groups {
+        let names: Vec<&str> = group.suspects.iter().map(|n| n.name.as_str()).collect();
+        let line = format!("      {}: {}", group.shows, names.join("; "));
+        let options = textwrap::Options::new(columns.max(30))
+            .word_separator(textwrap::WordSeparator::AsciiSpace)
+            .word_splitter(textwrap::WordSplitter::NoHyphenation)
+            .subsequent_indent("        ");
+        let _ = writeln!(out, "{}", textwrap::fill(&line, options));
+    }
+    out
+}
+
 /// A round that is over, no line wider than `columns` where words allow.
 pub fn debrief_text(view: &DebriefView, columns: usize) -> String {
     let mut out = String::new();
@@ -137,15 +155,18 @@ pub fn debrief_text(view: &DebriefView, columns: usize) -> String {
         out += "\nEach of your steps was the one advised at that moment.\n";
         return out;
     }
-    out += "\nWhere you went another way than advised at that moment:\n";
+    out += "\n";
+    out += &fill(
+        "Where you went another way than advised at that moment. Suspects that stand in one line \
+         come out alike, so the step could not part them; those in different lines it could.",
+        columns,
+    );
     for p in &view.partings {
-        let took = format!("{:>3} You: {} {}", p.step, quoted(&p.took), p.could);
-        out += &hung(&took, columns);
-        let advised = match &p.advised {
-            Some(text) => format!("{} ", quoted(text)),
-            None => String::new(),
+        out += &could(&format!("{:>3} You: ", p.step), &p.took, columns);
+        out += &match &p.advised {
+            Some(advised) => could("    Advised: ", advised, columns),
+            None => "    Advised: nothing was left to be done, so hand it back.\n".to_owned(),
         };
-        out += &hung(&format!("    Advised: {advised}{}", p.would), columns);
     }
     out
 }
