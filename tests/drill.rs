@@ -348,6 +348,12 @@ fn a_wrong_conclusion_is_told_and_an_item_or_a_number_will_do() {
         assert!(said.contains("You found it."), "{said}");
         assert!(!said.contains("the wrong cause"), "{said}");
     }
+    // The whole name of an item is that item, whatever else has it in its name.
+    let said = drill(&bench, &seed, &["conclude Volume setting + driver chip"]);
+    assert!(
+        said.contains("You took it for: volume setting + driver chip"),
+        "{said}"
+    );
     // What several names have is asked back, and a number of that list taken.
     let said = drill(&bench, &seed, &["conclude buzzer", "conclude 1"]);
     assert!(said.contains("could be one of these"), "{said}");

@@ -207,6 +207,11 @@ pub(super) fn causes(round: &Round, shown: &[Cause], typed: &str) -> Result<Vec<
         return Ok(vec![Cause::Item(one.id.clone())]);
     }
     let typed = typed.to_lowercase();
+    let called = |i: &&crate::model::ItemInfo| i.name.to_lowercase() == typed;
+    let called: Vec<_> = m.items.iter().filter(called).collect();
+    if let [one] = called.as_slice() {
+        return Ok(vec![Cause::Item(one.id.clone())]);
+    }
     let has = |name: &str| {
         let name = name.to_lowercase();
         typed.split_whitespace().all(|w| name.contains(w))
