@@ -645,6 +645,28 @@ fn what_cannot_be_is_refused_in_words() {
 }
 
 #[test]
+fn lists_are_narrowed_by_words() {
+    let bench = Bench::new();
+    let said = drill(
+        &bench,
+        &["--seed", "1"],
+        &["list measure rail", "swap loud", "quit"],
+    );
+    let after = said.split("list measure rail\n").nth(1).unwrap();
+    let (first, second) = after.split_once("swap loud\n").unwrap();
+    assert!(
+        first.contains("   6  What does the 3.3 V rail measure?"),
+        "{first}"
+    );
+    assert!(!first.contains("drive line"), "{first}");
+    // Words that fit one step take it up.
+    assert!(
+        second.starts_with("With a known-good buzzer fitted, is the buzzer loud?"),
+        "{second}"
+    );
+}
+
+#[test]
 fn nothing_shown_during_a_round_says_how_likely_anything_is() {
     let bench = Bench::new();
     let lines = [

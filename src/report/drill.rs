@@ -158,7 +158,8 @@ pub fn debrief_text(view: &DebriefView, columns: usize) -> String {
     out += "\n";
     out += &fill(
         "Where you went another way than advised at that moment. Suspects that stand in one line \
-         come out alike, so the step could not part them; those in different lines it could.",
+         come out alike, so the step could not part them; those in different lines it could, \
+         less surely where it comes out either way.",
         columns,
     );
     for p in &view.partings {

@@ -26,7 +26,7 @@ const NOBODY: &str = "guest";
 const HELP: &str = "\
 A number, or the beginning of a name, takes up a step; Enter does it.
   do [STEP]     does a step as the bench stands
-  list [WORD]   every test and remedy, those of a group, or those with a word
+  list [WORDS]  every test and remedy, those of a group, those with all the words
   bench [NAME]  how the device stands; brings a bench condition about
   bench no NAME undoes one
   suspects [WORD]

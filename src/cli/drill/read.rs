@@ -107,7 +107,7 @@ pub(super) fn steps(round: &Round, typed: &str) -> Result<Vec<Act>> {
         };
         all.iter().copied().filter(fit).collect()
     };
-    [fits(true), fits(false)]
+    [fits(true), fits(false), listed(round, &typed)]
         .into_iter()
         .find(|fits| !fits.is_empty())
         .ok_or_else(|| {
@@ -116,22 +116,24 @@ pub(super) fn steps(round: &Round, typed: &str) -> Result<Vec<Act>> {
         })
 }
 
-/// Steps of a group, or with a word.
-pub(super) fn listed(round: &Round, word: &str) -> Vec<Act> {
-    let word = word.to_lowercase();
-    if word == "all" {
-        return all(round);
+/// Steps of a group, or with a word; of several words each has to fit.
+pub(super) fn listed(round: &Round, typed: &str) -> Vec<Act> {
+    let typed = typed.to_lowercase();
+    let mut left = all(round);
+    if typed == "all" {
+        return left;
     }
-    let of =
-        |fits: &dyn Fn(&Act) -> bool| -> Vec<Act> { all(round).into_iter().filter(fits).collect() };
-    let group = of(&|act| group(round, *act).starts_with(&word));
-    match group.is_empty() {
-        false => group,
-        true => of(&|act| {
+    for word in typed.split_whitespace() {
+        let is_group = left.iter().any(|act| group(round, *act).starts_with(word));
+        left.retain(|act| {
             let (id, text) = words(round, *act);
-            id.contains(&word) || text.to_lowercase().contains(&word)
-        }),
+            match is_group {
+                true => group(round, *act).starts_with(word),
+                false => id.contains(word) || text.to_lowercase().contains(word),
+            }
+        });
     }
+    left
 }
 
 /// A bench condition by identifier, its beginning, or a word of its name.
