@@ -3,6 +3,10 @@
 //! ```text
 //! cargo bench --bench lines
 //! HALFSPLIT_NGSPICE=1 cargo bench --bench lines    # and against ngspice, one run a fault
+//! HALFSPLIT_PROBES=500 cargo bench --bench lines   # a hidden fault in each kind of line,
+//!                                                  # following the advice; HALFSPLIT_LINE=NAME
+//!                                                  # for one kind, HALFSPLIT_WRONG=1 for
+//!                                                  # the runs that end wrong
 //! ```
 //!
 //! | bench | bar |

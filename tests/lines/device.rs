@@ -236,6 +236,7 @@ impl Device {
     }
 
     /// Tells of a run that ended with a wrong element.
+    #[expect(clippy::print_stderr, reason = "asked for by who follows the trial")]
     pub fn tell(&self, fault: usize, size: f64, found: &Outcome) {
         let mut out = format!("{} at {size:.2}:", self.happenings[fault].words);
         for (test, reading) in &found.readings {
