@@ -43,3 +43,22 @@ fn one_open_of_many_takes_about_the_logarithm_of_probes() {
         assert!(mean >= 0.9 * least, "{n} joints: {mean} probes");
     }
 }
+
+/// Following the advice on drawn devices with a hidden fault each, sizes and
+/// tolerances at random. `cargo bench --bench lines` does so with many more, on
+/// every kind of line.
+#[test]
+fn hidden_faults_are_found_in_few_probes() {
+    let templates = lines::templates();
+    for name in ["cc-line", "main-rail", "sense-line", "thermistor-line"] {
+        let text = &templates.iter().find(|t| t.0 == name).unwrap().1;
+        let device = Device::new(text);
+        let t = lines::trial::Trial::new(&device, 20, &mut StdRng::seed_from_u64(18));
+        // Of so few another run or two may be wrong.
+        assert!(t.right + 2 >= t.runs, "{name}: {} of {}", t.right, t.runs);
+        let (probes, bar) = (t.mean_probes(), t.most_probes());
+        assert!(probes <= bar, "{name}: {probes} probes, {bar} at most");
+        // Without any probe it is guesswork.
+        assert!(probes > 1.0, "{name}: {probes} probes");
+    }
+}
