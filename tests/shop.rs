@@ -133,6 +133,8 @@ fn the_best_steps_are_weighed_with_what_they_lead_to() {
         let now = number(&w["minutes"]) + number(&w["parts"]);
         let whole = number(&w["expected_cost"]);
         assert!(now + after <= whole + 1e-6, "{now} {after} {whole}");
+        // Nor much cheaper.
+        assert!(now + after > 0.8 * whole, "{now} {after} {whole}");
         assert!(after > 0.0 && !w["reason"].as_str().unwrap().is_empty());
         // What it leads to is another step.
         assert!(leads.iter().all(|l| l["then"] != w["id"]));

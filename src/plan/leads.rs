@@ -67,7 +67,8 @@ pub fn leads(s: &Situation, acts: &[Act], effort: Effort) -> Vec<Vec<Lead>> {
                 outcome: i + usize::from(mends),
                 probability: next.mass / start.mass,
                 then,
-                expected: found.cost.high,
+                // The search counts costs times the weight of the moment.
+                expected: found.cost.high / next.mass,
             });
         }
         all
