@@ -17,10 +17,19 @@ fn number(v: &Value) -> f64 {
     v.as_f64().unwrap_or_else(|| panic!("no number: {v}"))
 }
 
-/// What every step of a new job needs.
-fn tools(bench: &Bench, more: &[&str]) -> Vec<String> {
-    let tree = ["tree", "--kind", "tablet", "--complaint", "does not charge"];
-    let args = [&tree[..], &["--depth", "6", "--format", "json"], more].concat();
+const TREE: &[&str] = &[
+    "tree",
+    "--kind",
+    "tablet",
+    "--complaint",
+    "does not charge",
+    "--format",
+    "json",
+];
+
+/// The steps of the plan of a new job.
+fn steps(bench: &Bench, more: &[&str]) -> Vec<String> {
+    let args = [TREE, &["--depth", "6"], more].concat();
     let tree = bench.run(&args).json().to_string();
     let steps = tree.split("\"id\":\"").skip(1);
     let mut all: Vec<String> = steps
@@ -34,7 +43,7 @@ fn tools(bench: &Bench, more: &[&str]) -> Vec<String> {
 #[test]
 fn what_the_shop_is_without_is_planned_around() {
     let bench = Bench::new().shipped();
-    let all = tools(&bench, &[]);
+    let all = steps(&bench, &[]);
     let needs = |id: &String| {
         let said = bench.run(&["rules", "explain", id.rsplit('/').next().unwrap()]);
         (said.code == 0 && said.out.contains("hot air"))
@@ -43,17 +52,17 @@ fn what_the_shop_is_without_is_planned_around() {
     };
     let hot: Vec<&String> = all.iter().filter(|id| needs(id)).collect();
     assert!(!hot.is_empty(), "{all:?}");
-    let without = tools(&bench, &["--without", "Hot air"]);
+    let without = steps(&bench, &["--without", "Hot air"]);
     for id in hot {
         assert!(!without.contains(id), "{id}");
     }
     assert!(!without.is_empty());
     // The same from the shop's own file, which lies beside the store.
     std::fs::write(bench.path("shop.yaml"), "without: [hot air]\n").unwrap();
-    assert_eq!(tools(&bench, &[]), without);
+    assert_eq!(steps(&bench, &[]), without);
     let _ = bench.run(PORT).fine();
-    let steps = bench.run(&["shop"]).fine();
-    assert!(steps.contains("Not here (`without`): hot air."), "{steps}");
+    let shop = bench.run(&["shop"]).fine();
+    assert!(shop.contains("Not here (`without`): hot air."), "{shop}");
 }
 
 #[test]
@@ -76,16 +85,7 @@ fn a_tool_that_nothing_needs_is_refused() {
 fn care_and_hurry_count() {
     let bench = Bench::new().shipped();
     let cost = |more: &[&str]| {
-        let tree = [
-            "tree",
-            "--kind",
-            "tablet",
-            "--complaint",
-            "does not charge",
-            "--format",
-            "json",
-        ];
-        let tree = bench.run(&[&tree[..], more].concat()).json();
+        let tree = bench.run(&[TREE, more].concat()).json();
         number(&tree["expected_cost"])
     };
     let plain = cost(&[]);
@@ -101,16 +101,7 @@ fn care_and_hurry_count() {
 
 #[test]
 fn the_best_steps_are_weighed_with_what_they_lead_to() {
-    let bench = Bench::new();
-    let new = [
-        "job",
-        "new",
-        "--kind",
-        "handheld",
-        "--complaint",
-        "no sound",
-    ];
-    let _ = bench.run(&new).fine();
+    let bench = Bench::with_silent_handheld();
     let near = ["--look-ahead", "1", "--format", "json"];
     let shown = bench
         .run(&[&["job", "show", "1"], &near[..]].concat())
@@ -146,16 +137,7 @@ fn the_best_steps_are_weighed_with_what_they_lead_to() {
 
 #[test]
 fn a_tree_begins_with_the_retest_that_is_due() {
-    let bench = Bench::new();
-    let new = [
-        "job",
-        "new",
-        "--kind",
-        "handheld",
-        "--complaint",
-        "no sound",
-    ];
-    let _ = bench.run(&new).fine();
+    let bench = Bench::with_silent_handheld();
     let done = [
         "job",
         "remedy",

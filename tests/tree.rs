@@ -78,16 +78,7 @@ fn cost_and_steps_of_a_tree_can_be_worked_out_again() {
 
 #[test]
 fn the_tree_of_a_job_begins_where_it_stands() {
-    let bench = Bench::new();
-    let new = [
-        "job",
-        "new",
-        "--kind",
-        "handheld",
-        "--complaint",
-        "no sound",
-    ];
-    let _ = bench.run(&new).fine();
+    let bench = Bench::with_silent_handheld();
     let tree = |bench: &Bench| bench.run(&["tree", "1", "--format", "json"]).json();
     let before = tree(&bench);
     let _ = bench

@@ -5,7 +5,7 @@ use std::io::BufRead;
 
 use rustyline::error::ReadlineError;
 
-use super::error::Result;
+use super::error::{Failure, Result};
 use super::terminal::{Terminal, fill};
 
 /// What came of asking.
@@ -26,6 +26,18 @@ pub(super) trait Ask {
     /// # Errors
     /// If nobody reads the prompt any more.
     fn ask(&mut self, terminal: &mut Terminal, prompt: &str) -> Result<Reply>;
+}
+
+/// Whoever works here: on the terminal of the process, or from a pipe.
+///
+/// # Errors
+/// If the terminal cannot be used.
+pub(super) fn asker() -> Result<Box<dyn Ask>> {
+    if !Terminal::interactive() {
+        return Ok(Box::new(Piped(std::io::stdin().lock())));
+    }
+    let typed = Typed::new().ok_or_else(|| Failure::no("the terminal cannot be used"))?;
+    Ok(Box::new(typed))
 }
 
 /// Columns left for the answer beside a prompt.
@@ -59,11 +71,11 @@ fn fit(prompt: &str, width: usize) -> String {
 }
 
 /// Lines from a terminal, with editing and history.
-pub(super) struct Typed(rustyline::DefaultEditor);
+struct Typed(rustyline::DefaultEditor);
 
 impl Typed {
     /// On the terminal of the process.
-    pub(super) fn new() -> Option<Self> {
+    fn new() -> Option<Self> {
         rustyline::DefaultEditor::new().ok().map(Typed)
     }
 }
@@ -83,7 +95,7 @@ impl Ask for Typed {
 
 /// Lines from a pipe; each is repeated after its prompt, so that the output
 /// reads like a session.
-pub(super) struct Piped<R>(pub(super) R);
+struct Piped<R>(R);
 
 impl<R: BufRead> Ask for Piped<R> {
     fn ask(&mut self, terminal: &mut Terminal, prompt: &str) -> Result<Reply> {

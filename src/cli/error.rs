@@ -5,6 +5,7 @@ use std::process::ExitCode;
 use anstream::eprintln;
 
 use super::terminal::clean;
+use crate::rulebase::{Problem, SourceFile};
 
 /// The outcome of a command.
 pub type Result<T = ()> = std::result::Result<T, Failure>;
@@ -34,6 +35,11 @@ impl Failure {
             message: message.into(),
             help: None,
         }
+    }
+    /// A text that is not what it has to be, with its problems shown in place.
+    pub(super) fn not_a(what: &str, (files, problems): &(Vec<SourceFile>, Vec<Problem>)) -> Self {
+        let shown: Vec<String> = problems.iter().map(|p| p.render(files, false)).collect();
+        Failure::no(format!("not a {what}\n\n{}", shown.join("\n\n").trim_end()))
     }
     /// Adds what to do.
     #[must_use]

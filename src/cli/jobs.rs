@@ -72,8 +72,6 @@ struct TurnView {
 
 #[derive(Serialize)]
 struct WeighView {
-    format: &'static str,
-    version: u32,
     job: i64,
     steps: Vec<Weighed>,
 }
@@ -158,8 +156,7 @@ pub(super) fn job(args: &Args, command: &JobCommand, terminal: &mut Terminal) ->
         // What was understood is kept, so that later rules cannot change it.
         let case = crate::job::Case::new(&rules, &file, settings)?;
         if case.symptoms.is_empty() {
-            return Err(Failure::no("nothing in the rules fits this complaint")
-                .help("name a symptom with --symptom; `halfsplit rules explain` lists them"));
+            return Err(nothing_fits());
         }
         let file = CaseFile {
             symptoms: case
@@ -367,16 +364,44 @@ fn why(args: &Args, desk: &Desk, suspect: usize, terminal: &mut Terminal) -> Res
     })
 }
 
+/// A complaint about a device that is no job.
+pub(super) fn complained(
+    args: &Args,
+    kind: &str,
+    model: &Option<String>,
+    complaint: Option<&str>,
+    symptoms: &[String],
+    history: &[String],
+) -> CaseFile {
+    CaseFile {
+        device: Unit {
+            kind: kind.to_owned(),
+            model: model.clone(),
+            ..Unit::default()
+        },
+        complaint: complaint.unwrap_or_default().to_owned(),
+        symptoms: symptoms.to_vec(),
+        history: history.to_vec(),
+        meter: args.meter.clone(),
+        ..CaseFile::default()
+    }
+}
+
+/// A complaint in which no symptom is heard.
+pub(super) fn nothing_fits() -> Failure {
+    Failure::no("nothing in the rules fits this complaint")
+        .help("name a symptom with --symptom; `halfsplit rules explain` lists them")
+}
+
 fn weighed(args: &Args, desk: &Desk, terminal: &mut Terminal) -> Result {
     if args.format == Format::Text {
         return terminal.line(&show::weighed(&desk.case, terminal.width));
     }
-    terminal.json(&WeighView {
-        format: "halfsplit-weigh",
-        version: VERSION,
+    let view = WeighView {
         job: desk.id(),
         steps: weigh(&desk.case),
-    })
+    };
+    terminal.form("halfsplit-weigh", &view)
 }
 
 fn suppose(args: &Args, desk: &Desk, test: &str, shows: &str, terminal: &mut Terminal) -> Result {

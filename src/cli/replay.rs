@@ -60,13 +60,7 @@ pub(super) fn read_case(path: &Path) -> Result<CaseFile> {
 /// # Errors
 /// If it is no case file.
 pub(super) fn parse_case(name: &str, text: String) -> Result<CaseFile> {
-    read_yaml(name, text).map_err(|(files, problems)| {
-        let shown: Vec<String> = problems.iter().map(|p| p.render(&files, false)).collect();
-        Failure::no(format!(
-            "not a case file\n\n{}",
-            shown.join("\n\n").trim_end()
-        ))
-    })
+    read_yaml(name, text).map_err(|e| Failure::not_a("case file", &e))
 }
 
 /// The case with only its first `n` entries.

@@ -7,7 +7,6 @@ use serde::{Deserialize, Serialize};
 use super::args::{Args, Format};
 use super::error::{Failure, Result};
 use super::terminal::Terminal;
-use crate::job::view::VERSION;
 use crate::rulebase::{DONOR_PARTS, Rulebase, nearest, read_yaml};
 use crate::store::Store;
 
@@ -57,13 +56,7 @@ fn read(args: &Args) -> Result<ShopFile> {
         }
         Err(e) => return Err(Failure::no(format!("cannot read {name}: {e}"))),
     };
-    let file: ShopFile = read_yaml(&name, text).map_err(|(files, problems)| {
-        let shown: Vec<String> = problems.iter().map(|p| p.render(&files, false)).collect();
-        Failure::no(format!(
-            "not a shop file\n\n{}",
-            shown.join("\n\n").trim_end()
-        ))
-    })?;
+    let file: ShopFile = read_yaml(&name, text).map_err(|e| Failure::not_a("shop file", &e))?;
     for (key, value) in [("rate", file.rate), ("unmended", file.unmended)] {
         if value.is_some_and(|v| !(v.is_finite() && v >= 0.0)) {
             return Err(Failure::no(format!(
@@ -95,6 +88,9 @@ pub(super) fn filled(args: &Args) -> Result<Args> {
 /// # Errors
 /// If there is one.
 pub(super) fn known(args: &Args, rules: &Rulebase) -> Result {
+    if args.without.is_empty() {
+        return Ok(());
+    }
     let tools = rules.tools();
     for typed in &args.without {
         let names = || tools.iter().map(String::as_str).chain([DONOR_PARTS]);
@@ -116,8 +112,6 @@ pub(super) fn known(args: &Args, rules: &Rulebase) -> Result {
 
 #[derive(Serialize)]
 struct ShopView {
-    format: &'static str,
-    version: u32,
     file: Option<String>,
     rate: f64,
     unmended: f64,
@@ -131,8 +125,6 @@ struct ShopView {
 pub(super) fn show(args: &Args, terminal: &mut Terminal) -> Result {
     let costs = args.settings().costs;
     let view = ShopView {
-        format: "halfsplit-shop",
-        version: VERSION,
         file: place(args).map(|p| p.0.display().to_string()),
         rate: costs.rate,
         unmended: costs.give_up,
@@ -142,8 +134,7 @@ pub(super) fn show(args: &Args, terminal: &mut Terminal) -> Result {
         meter: args.meter.clone(),
     };
     if args.format == Format::Json {
-        let json = serde_json::to_string_pretty(&view).map_err(|e| Failure::no(e.to_string()))?;
-        return terminal.print(&format!("{json}\n"));
+        return terminal.form("halfsplit-shop", &view);
     }
     let yes_no = |b: bool| if b { "yes" } else { "no" };
     let list = |all: &[String]| match all.is_empty() {

@@ -8,19 +8,17 @@ use serde::Serialize;
 use super::args::{Args, Command, Format};
 use super::check::load;
 use super::error::{Failure, Result};
+use super::jobs::{complained, nothing_fits};
 use super::terminal::Terminal;
 use crate::built_in;
-use crate::job::view::VERSION;
-use crate::job::{CaseError, CaseFile};
-use crate::model::{CompileError, Unit};
+use crate::job::CaseError;
+use crate::model::CompileError;
 use crate::report;
 use crate::rulebase::{Rulebase, Rules};
 use crate::simulate::{Comparison, Manner, Order, SimulationView, compare, jobs, simulate};
 
 #[derive(Serialize)]
-struct Form {
-    format: &'static str,
-    version: u32,
+struct View {
     #[serde(flatten)]
     simulation: SimulationView,
     #[serde(skip_serializing_if = "Option::is_none")]
@@ -45,18 +43,9 @@ pub(super) fn run(args: &Args, terminal: &mut Terminal) -> Result {
         return Ok(());
     };
     let rules = load(args)?;
-    let job = kind.as_ref().map(|kind| CaseFile {
-        device: Unit {
-            kind: kind.clone(),
-            model: model.clone(),
-            ..Unit::default()
-        },
-        complaint: complaint.clone().unwrap_or_default(),
-        symptoms: symptom.clone(),
-        history: history.clone(),
-        meter: args.meter.clone(),
-        ..CaseFile::default()
-    });
+    let job = kind
+        .as_ref()
+        .map(|kind| complained(args, kind, model, complaint.as_deref(), symptom, history));
     let order = Order {
         job: job.as_ref(),
         meter: args.meter.as_deref(),
@@ -69,8 +58,7 @@ pub(super) fn run(args: &Args, terminal: &mut Terminal) -> Result {
         .transpose()?;
     let jobs = jobs(&rules, &order, args.settings())?;
     if jobs.iter().any(|j| j.start.symptoms.is_empty()) {
-        return Err(Failure::no("nothing in the rules fits this complaint")
-            .help("name a symptom with --symptom; `halfsplit rules explain` lists them"));
+        return Err(nothing_fits());
     }
     let manners: Vec<Manner> = match (policy.is_empty(), others.is_some()) {
         (false, _) => policy.clone(),
@@ -98,12 +86,13 @@ pub(super) fn run(args: &Args, terminal: &mut Terminal) -> Result {
             .map_err(|e| Failure::no(format!("cannot write {}: {e}", path.display())))?;
     }
     match args.format {
-        Format::Json => terminal.json(&Form {
-            format: "halfsplit-simulation",
-            version: VERSION,
-            simulation,
-            comparison,
-        }),
+        Format::Json => {
+            let view = View {
+                simulation,
+                comparison,
+            };
+            terminal.form("halfsplit-simulation", &view)
+        }
         _ => {
             let mut text = report::simulation_text(&simulation, terminal.width);
             if let Some(comparison) = &comparison {
@@ -123,13 +112,15 @@ fn load_others(args: &Args, path: &Path) -> Result<Rulebase> {
         paths: vec![path.to_owned()],
         only_these: args.only_these_rules,
     };
-    built_in::rulebase(&rules).map_err(|loaded| {
+    let mut rules = built_in::rulebase(&rules).map_err(|loaded| {
         Failure::no(format!(
             "the rules to compare with have problems:\n\n{}",
             loaded.report(false).trim_end()
         ))
         .help("`halfsplit rules check PATH` shows them alone")
-    })
+    })?;
+    rules.without.clone_from(&args.without);
+    Ok(rules)
 }
 
 /// What does not fit the rules to compare with.

@@ -3,7 +3,10 @@
 use std::borrow::Cow;
 use std::io::{IsTerminal, Write};
 
+use serde::Serialize;
+
 use super::error::{Failure, Result};
+use crate::job::view::VERSION;
 
 /// Standard output, with or without colour, as wide as the window.
 #[derive(Debug)]
@@ -84,15 +87,36 @@ impl Terminal {
         Ok(())
     }
 
+    /// Writes a view as JSON under the name of its form.
+    ///
+    /// # Errors
+    /// If nobody reads any more.
+    pub fn form<T: Serialize>(&mut self, format: &'static str, view: &T) -> Result {
+        self.json(&Form {
+            format,
+            version: VERSION,
+            view,
+        })
+    }
+
     /// Writes a value as JSON.
     ///
     /// # Errors
     /// If nobody reads any more.
-    pub fn json<T: serde::Serialize>(&mut self, value: &T) -> Result {
+    pub fn json<T: Serialize>(&mut self, value: &T) -> Result {
         let text = serde_json::to_string_pretty(value)
             .map_err(|e| Failure::no(format!("cannot write JSON: {e}")))?;
         self.print(&(escaped(&text).into_owned() + "\n"))
     }
+}
+
+/// A view as a program reads it: what it is, then what is in it.
+#[derive(Serialize)]
+struct Form<'v, T> {
+    format: &'static str,
+    version: u32,
+    #[serde(flatten)]
+    view: &'v T,
 }
 
 /// JSON or YAML with escapes for what a terminal would act on; a program

@@ -1,28 +1,16 @@
 //! `tree`: the whole plan for a complaint or a job.
 
-use serde::Serialize;
-
 use super::args::{Args, Command, Format};
 use super::check::load;
 use super::error::{Failure, Result};
-use super::jobs::write_out;
+use super::jobs::{complained, nothing_fits, write_out};
 use super::terminal::Terminal;
 use super::walk::open_store;
 use crate::desk::Desk;
-use crate::job::tree::{TreeView, tree_view};
-use crate::job::view::VERSION;
-use crate::job::{Case, CaseFile};
-use crate::model::Unit;
+use crate::job::Case;
+use crate::job::tree::tree_view;
 use crate::plan::Extent;
 use crate::report;
-
-#[derive(Serialize)]
-struct Form {
-    format: &'static str,
-    version: u32,
-    #[serde(flatten)]
-    tree: TreeView,
-}
 
 /// `tree`.
 pub(super) fn tree(args: &Args, terminal: &mut Terminal) -> Result {
@@ -52,22 +40,11 @@ pub(super) fn tree(args: &Args, terminal: &mut Terminal) -> Result {
             tree_view(&desk.case, extent)
         }
         None => {
-            let file = CaseFile {
-                device: Unit {
-                    kind: kind.clone().unwrap_or_default(),
-                    model: model.clone(),
-                    ..Unit::default()
-                },
-                complaint: complaint.clone().unwrap_or_default(),
-                symptoms: symptom.clone(),
-                history: history.clone(),
-                meter: args.meter.clone(),
-                ..CaseFile::default()
-            };
+            let kind = kind.as_deref().unwrap_or_default();
+            let file = complained(args, kind, model, complaint.as_deref(), symptom, history);
             let case = Case::new(&rules, &file, args.settings())?;
             if case.symptoms.is_empty() {
-                return Err(Failure::no("nothing in the rules fits this complaint")
-                    .help("name a symptom with --symptom; `halfsplit rules explain` lists them"));
+                return Err(nothing_fits());
             }
             tree_view(&case, extent)
         }
@@ -77,11 +54,7 @@ pub(super) fn tree(args: &Args, terminal: &mut Terminal) -> Result {
     };
     let text = match args.format {
         Format::Json => {
-            return terminal.json(&Form {
-                format: "halfsplit-tree",
-                version: VERSION,
-                tree: view,
-            });
+            return terminal.form("halfsplit-tree", &view);
         }
         Format::Svg => drawn(report::tree_picture(&view))?,
         Format::Text if *html => drawn(report::tree_html(&view))?,

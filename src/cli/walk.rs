@@ -1,7 +1,7 @@
 //! The case walk: intake, then one step after another until the job is closed.
 
 use super::args::Args;
-use super::ask::{Ask, Piped, Reply, Typed};
+use super::ask::{Ask, Reply, asker};
 use super::check::load;
 use super::error::{Failure, Result};
 use super::intake::Intake;
@@ -57,15 +57,8 @@ The first letters of a word are enough.";
 pub(super) fn walk(args: &Args, terminal: &mut Terminal) -> Result {
     let rules = load(args)?;
     let mut store = open_store(args)?;
-    let mut typed;
-    let mut piped;
-    let ask: &mut dyn Ask = if Terminal::interactive() {
-        typed = Typed::new().ok_or_else(|| Failure::no("the terminal cannot be used"))?;
-        &mut typed
-    } else {
-        piped = Piped(std::io::stdin().lock());
-        &mut piped
-    };
+    let mut asker = asker()?;
+    let ask = asker.as_mut();
     terminal
         .say("halfsplit: find the fault, one step at a time. Type ? for help at any prompt.")?;
     // Asked for by a wrong name, it is better said before the questions.

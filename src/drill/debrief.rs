@@ -10,7 +10,7 @@ use super::round::{Did, Round};
 use super::score::{Deduction, Score};
 use super::task::DrillError;
 use super::{Ended, Level};
-use crate::job::view::percent;
+use crate::job::view::{percent, telling};
 use crate::model::{Model, TestInfo};
 use crate::plan::Act;
 
@@ -181,18 +181,15 @@ fn course(round: &Round) -> CourseView {
 }
 
 fn step(m: &Model, did: &Did) -> StepTaken {
-    let (act, id, text) = match did.act {
-        Act::Test(t) => ("test", &m.tests[t].id, &m.tests[t].ask),
-        Act::Remedy(r) => ("remedy", &m.remedies[r].id, &m.remedies[r].name),
-    };
+    let named = m.named(did.act);
     let shows = match (did.act, did.outcome) {
         (Act::Test(t), Some(o)) => Some(answer(&m.tests[t], o)),
         _ => None,
     };
     StepTaken {
-        act: act.to_owned(),
-        id: id.clone(),
-        text: text.clone(),
+        act: named.act.to_owned(),
+        id: named.id.to_owned(),
+        text: named.text.to_owned(),
         shows,
         minutes: did.minutes,
         likely: did.truth.clone(),
@@ -227,14 +224,10 @@ fn could(m: &Model, look: &Look) -> Could {
         Act::Remedy(r) => return remedy_could(m, r, look.helps),
         Act::Test(t) => &m.tests[t],
     };
-    // The words of the advice, from the same bounds.
-    let how = match look.gain {
-        g if g > 0.75 => "halves the suspects",
-        g if g > 0.35 => "splits the suspects well",
-        g if g > 0.1 => "rules a few suspects in or out",
-        g if g > 1e-3 => "tells next to nothing",
-        _ => "tells nothing that was not known",
-    };
+    let how = telling(look.gain).unwrap_or(match look.gain > 1e-3 {
+        true => "tells next to nothing",
+        false => "tells nothing that was not known",
+    });
     let alone = match look.shows.len() {
         1 => " It comes out alike with every likely suspect, so it parts none of them.",
         _ => "",

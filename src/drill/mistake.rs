@@ -117,10 +117,7 @@ fn against_power(bench: &Bench, state: BenchState) -> Vec<usize> {
 /// What is wrong with doing a step as the device stands.
 pub(super) fn in_condition(model: &Model, state: BenchState, act: Act) -> Option<Mistake> {
     let bench = &model.bench;
-    let conditions = match act {
-        Act::Test(t) => &model.tests[t].step.conditions,
-        Act::Remedy(r) => &model.remedies[r].step.conditions,
-    };
+    let conditions = &model.named(act).step.conditions;
     let wanted: BenchState = bench.closure(conditions).into_iter().collect();
     let off = against_power(bench, state);
     if !against_power(bench, wanted).is_empty() && off.is_empty() {

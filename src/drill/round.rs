@@ -177,10 +177,7 @@ impl<'a> Round<'a> {
     fn step(&mut self, act: Act) -> Told {
         let m = self.model();
         let start = &self.task.start;
-        let conditions = match act {
-            Act::Test(t) => &m.tests[t].step.conditions,
-            Act::Remedy(r) => &m.remedies[r].step.conditions,
-        };
+        let conditions = &m.named(act).step.conditions;
         let change = m.bench.reach(self.hand.state(), conditions);
         let advised = self.hand.advised();
         let condition = mistake::in_condition(m, self.hand.state(), act);

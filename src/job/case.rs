@@ -20,8 +20,8 @@ use crate::circuit::calibrate::CalibrateError;
 use crate::circuit::meter::Reading;
 use crate::line::{Distrust, GoodReading, Probing};
 use crate::model::{
-    BenchMeter, CompileError, Foretold, Found, LineInfo, Model, Range, Read, RestsOn, Taken,
-    TestInfo, compile_for, outline, recognise,
+    BenchMeter, CompileError, Foretold, Found, LineInfo, Model, Range, Read, RemedyInfo, RestsOn,
+    Taken, TestInfo, compile_for, outline, recognise,
 };
 use crate::plan::{
     Act, Advice, Costs, Effort, PlanRemedy, PlanTest, Situation, Turn, advise, turning_point,
@@ -524,20 +524,9 @@ impl Case {
 
     fn work_out(&mut self) {
         self.belief = self.believed(&self.history);
-        self.plan_remedies = self
-            .model
-            .remedies
-            .iter()
-            .enumerate()
-            .map(|(i, r)| {
-                (!self.blocked_remedies[i]).then(|| PlanRemedy {
-                    clears: r.change.clears.clone(),
-                    minutes: r.step.minutes,
-                    parts: r.step.parts,
-                    breaks: r.change.breaks(),
-                    conditions: closed(&self.model.bench, &r.step.conditions),
-                })
-            })
+        let remedies = self.model.remedies.iter().zip(&self.blocked_remedies);
+        self.plan_remedies = remedies
+            .map(|(r, blocked)| (!blocked).then(|| plan_remedy(&self.model, r)))
             .collect();
         self.retest = self
             .complaint_functions()
@@ -793,13 +782,8 @@ impl Case {
             let mut all = self.without.iter();
             all.any(|w| w.trim().eq_ignore_ascii_case(tool))
         };
-        let (step, swaps) = match act {
-            Act::Test(i) => {
-                let t = &self.model.tests[i];
-                (&t.step, t.kind == Kind::Swap)
-            }
-            Act::Remedy(i) => (&self.model.remedies[i].step, false),
-        };
+        let swaps = matches!(act, Act::Test(i) if self.model.tests[i].kind == Kind::Swap);
+        let step = self.model.named(act).step;
         if swaps && without(DONOR_PARTS) {
             return Some(DONOR_PARTS);
         }
@@ -1025,11 +1009,23 @@ fn closed(bench: &Bench, conditions: &[usize]) -> BenchState {
     bench.closure(conditions).into_iter().collect()
 }
 
-fn plan_test(m: &Model, t: &TestInfo, finding: &Arc<Finding>) -> PlanTest {
+/// A test as the planner sees it, where it is foretold so.
+pub(crate) fn plan_test(m: &Model, t: &TestInfo, finding: &Arc<Finding>) -> PlanTest {
     PlanTest {
         outlook: Arc::new(Outlook::new(m.network.len(), finding)),
         minutes: t.step.minutes,
         conditions: closed(&m.bench, &t.step.conditions),
+    }
+}
+
+/// A remedy as the planner sees it.
+pub(crate) fn plan_remedy(m: &Model, r: &RemedyInfo) -> PlanRemedy {
+    PlanRemedy {
+        clears: r.change.clears.clone(),
+        minutes: r.step.minutes,
+        parts: r.step.parts,
+        breaks: r.change.breaks(),
+        conditions: closed(&m.bench, &r.step.conditions),
     }
 }
 

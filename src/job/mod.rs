@@ -16,4 +16,5 @@ pub mod weigh;
 
 pub(crate) use case::outcome_of as outcome;
 pub use case::{Case, CaseError, Closed, Entered, Settings};
+pub(crate) use case::{plan_remedy, plan_test};
 pub use file::{Cannot, CaseFile, Closing, ClosingState, Did, Entry, Reference, Shown, Unclear};

@@ -181,13 +181,8 @@ fn node(case: &Case, n: &Node) -> TreeNode {
 
 fn step(case: &Case, state: BenchState, act: Act, price: f64) -> TreeStep {
     let m = &case.model;
-    let (word, id, text, info) = match act {
-        Act::Test(i) => ("test", &m.tests[i].id, &m.tests[i].ask, &m.tests[i].step),
-        Act::Remedy(i) => {
-            let r = &m.remedies[i];
-            ("remedy", &r.id, &r.name, &r.step)
-        }
-    };
+    let named = m.named(act);
+    let info = named.step;
     let change = m.bench.reach(state, &info.conditions);
     let name = |c: &usize| m.bench.conditions[*c].name.clone();
     let leave = change
@@ -195,9 +190,9 @@ fn step(case: &Case, state: BenchState, act: Act, price: f64) -> TreeStep {
         .iter()
         .map(|c| format!("no longer: {}", name(c)));
     TreeStep {
-        act: word.to_owned(),
-        id: id.clone(),
-        text: text.clone(),
+        act: named.act.to_owned(),
+        id: named.id.to_owned(),
+        text: named.text.to_owned(),
         cost: price,
         mends: None,
         prepare: leave.chain(change.enter.iter().map(name)).collect(),

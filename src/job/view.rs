@@ -406,16 +406,8 @@ fn advice(case: &Case, many: usize) -> AdviceView {
 /// A proposal as shown.
 pub fn step(case: &Case, p: &Proposal) -> StepView {
     let m = &case.model;
-    let (act, id, text, info) = match p.act {
-        Act::Test(i) => {
-            let t = &m.tests[i];
-            ("test", &t.id, &t.ask, &t.step)
-        }
-        Act::Remedy(i) => {
-            let r = &m.remedies[i];
-            ("remedy", &r.id, &r.name, &r.step)
-        }
-    };
+    let named = m.named(p.act);
+    let info = named.step;
     let change = m.bench.reach(case.state, &info.conditions);
     let mut prepare: Vec<String> = change
         .leave
@@ -446,9 +438,9 @@ pub fn step(case: &Case, p: &Proposal) -> StepView {
         Act::Remedy(i) => why_remedy(case, i, p),
     };
     StepView {
-        act: act.to_owned(),
-        id: id.clone(),
-        text: text.clone(),
+        act: named.act.to_owned(),
+        id: named.id.to_owned(),
+        text: named.text.to_owned(),
         minutes: p.minutes,
         moving_minutes: p.moving,
         parts: p.parts,
@@ -563,19 +555,24 @@ pub fn foreseen(case: &Case, test: usize, outcome: usize) -> (usize, Option<Stri
     (outcome, reads)
 }
 
+/// What a test tells that is expected to tell so much, in bits; `None` if it is
+/// little.
+pub(crate) fn telling(gain: f64) -> Option<&'static str> {
+    match gain {
+        g if g > 0.75 => Some("halves the suspects"),
+        g if g > 0.35 => Some("splits the suspects well"),
+        g if g > 0.1 => Some("rules a few suspects in or out"),
+        _ => None,
+    }
+}
+
 /// How a test splits the suspects, in plain words.
 fn why_test(case: &Case, i: usize, p: &Proposal) -> String {
     let far: f64 = 1.0 - p.outcomes.first().copied().unwrap_or(1.0);
     let how = if case.retests_due().contains(&i) {
         "shows whether it is mended"
-    } else if p.gain > 0.75 {
-        "halves the suspects"
-    } else if p.gain > 0.35 {
-        "splits the suspects well"
-    } else if p.gain > 0.1 {
-        "rules a few suspects in or out"
     } else {
-        "tells a little"
+        telling(p.gain).unwrap_or("tells a little")
     };
     let t = &case.model.tests[i];
     let split = if t.function.is_some() {

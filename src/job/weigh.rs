@@ -64,11 +64,11 @@ pub fn weigh(case: &Case) -> Vec<Weighed> {
     let leads = leads(&case.situation(), &acts, Effort::FIRST);
     let mut all = Vec::new();
     for (p, leads) in best.iter().zip(leads) {
-        let (act, id, text) = named(case, p.act);
+        let named = case.model.named(p.act);
         all.push(Weighed {
-            act: act.to_owned(),
-            id,
-            text,
+            act: named.act.to_owned(),
+            id: named.id.to_owned(),
+            text: named.text.to_owned(),
             minutes: p.minutes,
             parts: p.parts,
             expected_cost: p.expected,
@@ -78,18 +78,6 @@ pub fn weigh(case: &Case) -> Vec<Weighed> {
         });
     }
     all
-}
-
-fn named(case: &Case, act: Act) -> (&'static str, String, String) {
-    let m = &case.model;
-    match act {
-        Act::Test(i) => ("test", m.tests[i].id.clone(), m.tests[i].ask.clone()),
-        Act::Remedy(i) => (
-            "remedy",
-            m.remedies[i].id.clone(),
-            m.remedies[i].name.clone(),
-        ),
-    }
 }
 
 fn lead(case: &Case, act: Act, l: &Lead) -> LeadView {
@@ -103,8 +91,8 @@ fn lead(case: &Case, act: Act, l: &Lead) -> LeadView {
         Act::Remedy(_) => ("not-mended".into(), "not mended".into(), None),
     };
     let ended = matches!(act, Act::Remedy(_)) && l.outcome == 0;
-    let (then, then_says) = match l.then.map(|a| named(case, a)) {
-        Some((_, id, text)) => (Some(id), text),
+    let (then, then_says) = match l.then.map(|a| case.model.named(a)) {
+        Some(next) => (Some(next.id.to_owned()), next.text.to_owned()),
         None if ended => (None, "the job is done".to_owned()),
         None => (None, "nothing more that pays; ask the customer".to_owned()),
     };

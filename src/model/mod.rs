@@ -16,6 +16,7 @@ use serde::{Deserialize, Serialize};
 
 use crate::belief::{Change, Finding, Network};
 use crate::bench::Bench;
+use crate::plan::Act;
 use crate::rulebase::{Kind, KnownGood, Step, Where};
 
 pub use compile::{CompileError, compile, compile_for, outline};
@@ -261,7 +262,44 @@ impl<T> Found<T> {
 /// of another too, says nothing of the other. Common practice, no source.
 const UNSAID: f64 = 0.3;
 
+/// A step as people see it.
+#[derive(Clone, Copy, Debug)]
+pub struct Named<'m> {
+    /// `test` or `remedy`.
+    pub act: &'static str,
+    /// Full identifier.
+    pub id: &'m str,
+    /// The question, or the order.
+    pub text: &'m str,
+    /// What it takes.
+    pub step: &'m Step,
+}
+
 impl Model {
+    /// A test or a remedy as people see it.
+    pub fn named(&self, act: Act) -> Named<'_> {
+        match act {
+            Act::Test(i) => {
+                let t = &self.tests[i];
+                Named {
+                    act: "test",
+                    id: &t.id,
+                    text: &t.ask,
+                    step: &t.step,
+                }
+            }
+            Act::Remedy(i) => {
+                let r = &self.remedies[i];
+                Named {
+                    act: "remedy",
+                    id: &r.id,
+                    text: &r.name,
+                    step: &r.step,
+                }
+            }
+        }
+    }
+
     /// Takes into account what a complaint leaves unsaid: where copies of a
     /// pack are complained of, the others are likely well, so their own faults
     /// have lower odds. What the copies share has its rates from complaints

@@ -69,6 +69,13 @@ impl Bench {
             env: Vec::new(),
         }
     }
+    /// With a job about a handheld without sound, its first.
+    pub fn with_silent_handheld() -> Self {
+        let bench = Bench::new();
+        let about = ["--kind", "handheld", "--complaint", "no sound"];
+        let _ = bench.run(&[&["job", "new"], &about[..]].concat()).fine();
+        bench
+    }
     /// With the rules that are built in.
     pub fn shipped(mut self) -> Self {
         self.rules = None;

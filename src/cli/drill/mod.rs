@@ -2,10 +2,8 @@
 mod read;
 mod say;
 
-use serde::Serialize;
-
 use super::args::{Args, Command, Format};
-use super::ask::{Ask, Piped, Reply, Typed};
+use super::ask::{Ask, Reply, asker};
 use super::check::load;
 use super::error::{Failure, Result};
 use super::terminal::Terminal;
@@ -14,7 +12,6 @@ use crate::drill::{
     Cause, DrillError, Kept, Level, Logged, Move, Order, Round, Task, Told, debrief, progress,
     table,
 };
-use crate::job::view::VERSION;
 use crate::plan::Act;
 use crate::report;
 use crate::rulebase::Rulebase;
@@ -49,15 +46,6 @@ impl From<DrillError> for Failure {
     }
 }
 
-/// A view as a program reads it.
-#[derive(Serialize)]
-struct Form<T> {
-    format: &'static str,
-    version: u32,
-    #[serde(flatten)]
-    view: T,
-}
-
 /// `drill`.
 pub(super) fn run(args: &Args, terminal: &mut Terminal) -> Result {
     let Some(Command::Drill {
@@ -77,7 +65,7 @@ pub(super) fn run(args: &Args, terminal: &mut Terminal) -> Result {
     if *all {
         let view = table(&open_store(args)?.rounds()?);
         return match json {
-            true => terminal.json(&form("halfsplit-drill-table", view)),
+            true => terminal.form("halfsplit-drill-table", &view),
             false => terminal.print(&report::trainees_text(&view, terminal.width)),
         };
     }
@@ -88,7 +76,7 @@ pub(super) fn run(args: &Args, terminal: &mut Terminal) -> Result {
                 .help("`halfsplit drill --table` lists who has"));
         }
         return match json {
-            true => terminal.json(&form("halfsplit-drill-progress", view)),
+            true => terminal.form("halfsplit-drill-progress", &view),
             false => terminal.print(&report::progress_text(&view, terminal.width)),
         };
     }
@@ -98,7 +86,9 @@ pub(super) fn run(args: &Args, terminal: &mut Terminal) -> Result {
                 .to_owned(),
         ));
     }
-    let rules = load(args)?;
+    let mut rules = load(args)?;
+    // The drill's bench has everything, so that a round is the same in every shop.
+    rules.without.clear();
     let mut store = open_store(args)?;
     if let Some(id) = round {
         return resume(&rules, store, *id, json, terminal);
@@ -127,14 +117,6 @@ pub(super) fn run(args: &Args, terminal: &mut Terminal) -> Result {
     play(&rules, store, &task, &kept, terminal)
 }
 
-fn form<T>(format: &'static str, view: T) -> Form<T> {
-    Form {
-        format,
-        version: VERSION,
-        view,
-    }
-}
-
 /// Goes on with a round, or tells again what came of it.
 fn resume(rules: &Rulebase, store: Store, id: i64, json: bool, terminal: &mut Terminal) -> Result {
     let kept = store.round(id)?;
@@ -158,7 +140,7 @@ fn resume(rules: &Rulebase, store: Store, id: i64, json: bool, terminal: &mut Te
     }
     let (view, _) = debrief(id, &round, &ended.concluded, ended.gave_up)?;
     match json {
-        true => terminal.json(&form("halfsplit-drill-round", view)),
+        true => terminal.form("halfsplit-drill-round", &view),
         false => terminal.print(&report::debrief_text(&view, terminal.width)),
     }
 }
@@ -170,15 +152,8 @@ fn play(
     kept: &Kept,
     terminal: &mut Terminal,
 ) -> Result {
-    let mut typed;
-    let mut piped;
-    let ask: &mut dyn Ask = if Terminal::interactive() {
-        typed = Typed::new().ok_or_else(|| Failure::no("the terminal cannot be used"))?;
-        &mut typed
-    } else {
-        piped = Piped(std::io::stdin().lock());
-        &mut piped
-    };
+    let mut asker = asker()?;
+    let ask = asker.as_mut();
     let mut round = Round::new(task);
     for what in &kept.moves {
         round.take(what)?;

@@ -32,11 +32,8 @@ pub(super) fn group(round: &Round, act: Act) -> &'static str {
 
 /// Identifier and words of a step.
 pub(super) fn words<'r>(round: &Round<'r>, act: Act) -> (&'r str, &'r str) {
-    let m = round.model();
-    match act {
-        Act::Test(t) => (&m.tests[t].id, &m.tests[t].ask),
-        Act::Remedy(r) => (&m.remedies[r].id, &m.remedies[r].name),
-    }
+    let named = round.model().named(act);
+    (named.id, named.text)
 }
 
 /// A command by its first letters; what is none but begins the name of a step

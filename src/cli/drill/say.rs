@@ -84,11 +84,7 @@ fn capital(text: &str) -> String {
 }
 
 fn step_of<'r>(round: &Round<'r>, act: Act) -> &'r Step {
-    let m = round.model();
-    match act {
-        Act::Test(t) => &m.tests[t].step,
-        Act::Remedy(r) => &m.remedies[r].step,
-    }
+    round.model().named(act).step
 }
 
 fn takes(step: &Step) -> String {

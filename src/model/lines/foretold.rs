@@ -48,7 +48,7 @@ pub struct Foretold {
     pub ranges: Vec<Range>,
 }
 
-/// A part of what a test may show that is not cut further.
+/// The words of a test as ranges, ascending.
 fn words(test: &TestInfo) -> Vec<Range> {
     let mut all: Vec<Range> = (test.outcomes.iter().enumerate())
         .filter_map(|(outcome, o)| {
