@@ -9,7 +9,7 @@ use halfsplit::built_in;
 use halfsplit::job::{Case, CaseFile, Did, Entry, Settings, Shown};
 use halfsplit::model::Unit;
 use halfsplit::plan::Act;
-use halfsplit::rulebase::{Rulebase, Rules};
+use halfsplit::rulebase::{DONOR_PARTS, Kind, Rulebase, Rules};
 use halfsplit::simulate::{
     Done, Hidden, Luck, Mean, Policy, Record, Start, best_order, calibration, cheapest_first,
 };
@@ -65,6 +65,32 @@ fn a_seed_draws_the_same_on_any_number_of_threads() {
     assert!(one == on(2) && one == on(5));
     let others = follow(&start, &Policy::Advice, &drawn(&start, 8, 400));
     assert_ne!(one, format!("{others:?}"));
+}
+
+#[test]
+fn what_a_shop_is_without_is_done_on_no_case() {
+    let mut rules = load(&walk_rules());
+    let file = complaint("handheld", "no sound");
+    let swaps = |start: &Start, policy: &Policy| {
+        let kinds = start.model.tests.iter().map(|t| t.kind == Kind::Swap);
+        let swap: Vec<bool> = kinds.collect();
+        let records = follow(start, policy, &drawn(start, 3, 300));
+        let steps = records.iter().flat_map(|r| &r.steps);
+        steps
+            .filter(|d| matches!(d.act, Act::Test(t) if swap[t]))
+            .count()
+    };
+    let all = Start::new(&rules, &file, Settings::default()).unwrap();
+    rules.without = vec![DONOR_PARTS.to_owned()];
+    let some = Start::new(&rules, &file, Settings::default()).unwrap();
+    for policy in [Policy::Random, Policy::Advice, Policy::TellMost] {
+        assert!(swaps(&all, &policy) > 0, "{policy:?}");
+        assert_eq!(swaps(&some, &policy), 0, "{policy:?}");
+    }
+    // What is left is believed as in a job.
+    let records = follow(&some, &Policy::Advice, &drawn(&some, 3, 30));
+    let apart = apart(&rules, &some, &records);
+    assert!(apart.iter().all(|a| *a < 0.02), "{apart:?}");
 }
 
 /// By how much what the simulated bench and a job believe of each fault differs,

@@ -78,7 +78,8 @@ pub fn judge(jobs: &[Jobs], records: &[Vec<Record>], advice: &Walked) -> Short {
             let known = pairs.entry(key).or_insert((0.0, pair));
             known.0 = f64::max(known.0, weight);
         }
-        for (t, times) in taken(start, records).into_iter().enumerate() {
+        let taken = taken(start, records).into_iter().enumerate();
+        for (t, times) in taken.filter(|(t, _)| start.able.tests[*t]) {
             let info = &start.model.tests[t];
             let (all, test) = tests.entry(&info.id).or_insert_with(|| {
                 let test = Untaken {

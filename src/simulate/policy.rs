@@ -40,6 +40,21 @@ pub(super) trait Can {
     fn remedy(&self, remedy: usize) -> bool;
 }
 
+/// What can be done, of that what this shop can do.
+struct Here<'a, C> {
+    start: &'a Start,
+    can: &'a C,
+}
+
+impl<C: Can> Can for Here<'_, C> {
+    fn test(&self, test: usize) -> bool {
+        self.start.able.tests[test] && self.can.test(test)
+    }
+    fn remedy(&self, remedy: usize) -> bool {
+        self.start.able.remedies[remedy] && self.can.remedy(remedy)
+    }
+}
+
 /// By remedy: the probability that a fault is there which it may clear.
 fn helps(start: &Start, known: &Known) -> Vec<f64> {
     let mut helps = vec![0.0; start.remedies.len()];
@@ -66,6 +81,7 @@ impl Policy {
         can: &impl Can,
         luck: Luck,
     ) -> Option<Act> {
+        let can = &Here { start, can };
         match known.due.first().copied().filter(|t| can.test(*t)) {
             Some(test) => Some(Act::Test(test)),
             None if self.is_over(start, known, can) => None,

@@ -9,8 +9,8 @@ use super::rows::Rows;
 use crate::belief::candidates::{Candidate, Outlook};
 use crate::belief::{Change, FaultId};
 use crate::bench::{BenchState, Moves};
-use crate::job::{Case, CaseError, CaseFile, Settings, proof};
-use crate::model::{Model, Read, Taken};
+use crate::job::{Case, CaseError, CaseFile, Settings, plan_remedy, plan_test, proof};
+use crate::model::{Model, Read, Taken, TestInfo};
 use crate::plan::{Costs, Effort, Foretold, PlanRemedy, PlanTest, Situation, foretell, weighed};
 use crate::rulebase::Rulebase;
 
@@ -32,6 +32,13 @@ pub(super) struct Probe {
     pub(super) name: u64,
 }
 
+/// What can be done, by index.
+#[derive(Debug)]
+pub(super) struct Able {
+    pub(super) tests: Vec<bool>,
+    pub(super) remedies: Vec<bool>,
+}
+
 /// Jobs of one complaint about one device.
 #[derive(Debug)]
 pub struct Start {
@@ -51,6 +58,8 @@ pub struct Start {
     pub(super) moves: Moves,
     pub(super) tests: Vec<Probe>,
     pub(super) remedies: Vec<PlanRemedy>,
+    /// What the shop can do of them.
+    pub(super) able: Able,
     pub(super) remedy_names: Vec<u64>,
     pub(super) retest: Option<PlanTest>,
     /// By fault, the remedies that clear it, by index, with the chance.
@@ -84,9 +93,15 @@ impl Start {
         let n = s.faults;
         let (moves, state, costs) = (s.moves.clone(), s.state, s.costs);
         let retest = s.retest.cloned();
-        // Nothing is ruled out at intake.
-        let plans: Vec<PlanTest> = s.tests.iter().flatten().cloned().collect();
-        let remedies: Vec<PlanRemedy> = s.remedies.iter().flatten().cloned().collect();
+        // What the shop is without has its place all the same.
+        let able = Able {
+            tests: s.tests.iter().map(Option::is_some).collect(),
+            remedies: s.remedies.iter().map(Option::is_some).collect(),
+        };
+        let m = &case.model;
+        let plan = |t: &TestInfo| plan_test(m, t, &t.foretold);
+        let plans: Vec<PlanTest> = m.tests.iter().map(plan).collect();
+        let remedies: Vec<PlanRemedy> = m.remedies.iter().map(|r| plan_remedy(m, r)).collect();
         let mut worlds = std::mem::take(&mut case.belief.candidates);
         if worlds.is_empty() {
             worlds.push((Candidate::EMPTY, 1.0));
@@ -113,7 +128,7 @@ impl Start {
             remedy_names: model.remedies.iter().map(|r| named(&r.id)).collect(),
             complained: proof::complained(&model, &symptoms),
             proofs: (functions.clone())
-                .map(|f| proof::of(&model, f, |_| false))
+                .map(|f| proof::of(&model, f, |t| !able.tests[t]))
                 .collect(),
             contains: functions
                 .map(|big| {
@@ -132,6 +147,7 @@ impl Start {
             state,
             moves,
             remedies,
+            able,
             retest,
             cures,
             rows,
