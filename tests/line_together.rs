@@ -346,3 +346,29 @@ fn a_resistance_is_foretold_in_every_range_that_may_show_it() {
 fn last(device: &Device) -> f64 {
     device.meter.ohms.last().unwrap().full_scale
 }
+
+/// What good devices read in ohms is shown by whichever range can. That the range
+/// before could not rules no good line out, however many points were read.
+#[test]
+fn good_lines_are_good_in_whatever_range_they_read() {
+    let templates = lines::templates();
+    let text = &templates.iter().find(|t| t.0 == "data-pair").unwrap().1;
+    let device = Device::with(text, |h| h.words.starts_with("open"), &[MeterMode::Ohms]);
+    let m = &device.model;
+    let mut rng = StdRng::seed_from_u64(3);
+    for _ in 0..24 {
+        let mut one = Drawn::new(&device.wired, &mut rng);
+        let mut taken: Vec<Taken> = Vec::new();
+        for point in ["pin-p-ohms", "land-p-ohms"] {
+            let ends = |t: &usize| m.tests[*t].id.ends_with(&format!("/{point}"));
+            let test = (0..m.tests.len()).find(ends).unwrap();
+            let truth = device.truly(&mut one, test, None);
+            let reading = shown(&device.meter, MeterMode::Ohms, truth, &mut rng);
+            taken.extend(m.taken(&m.tests[test], Read::Number(reading)));
+        }
+        let explained = m.lines[0].explained(&taken).unwrap();
+        let best = explained.iter().copied().fold(0.0, f64::max);
+        // It was a ten thousandth, with the limit of the range before held hard.
+        assert!(explained[0] > 0.01 * best, "{taken:?}: {explained:?}");
+    }
+}
