@@ -84,9 +84,16 @@ impl<'a> Layout<'a> {
         let retest = s.retest.map_or(0.0, |t| t.minutes);
         let mut mends = Vec::new();
         let mut remedies = Vec::new();
+        let mut there = vec![false; s.faults];
+        let faults = candidates.iter().flat_map(|(c, _)| c.iter());
+        faults.for_each(|f| there[f] = true);
+        let mut takes = vec![0.0; s.faults];
         for (i, r) in s.remedies.iter().enumerate() {
             let Some(r) = r else { continue };
-            let mut takes = vec![0.0; s.faults];
+            if !r.clears.iter().any(|(f, _)| there[*f]) {
+                continue;
+            }
+            takes.fill(0.0);
             for (f, take) in &r.clears {
                 takes[*f] = *take;
             }

@@ -49,7 +49,8 @@ impl Effort {
         width: usize::MAX,
         first: usize::MAX,
     };
-    /// One step, and of all there are only the best: for many answers.
+    /// One step, and of all there are only the best, without proof of how near
+    /// to the cheapest it is: for many answers.
     pub const BEST: Effort = Effort {
         depth: 1,
         work: usize::MAX,
@@ -268,8 +269,9 @@ impl<'a> Search<'a> {
                 ..Bounds::exactly(loss, 0.0)
             });
         }
-        let key = m.key();
-        if let Some(k) = self.known.get(&key)
+        // One step ahead no moment is reached on two ways.
+        let key = (self.effort.depth > 1).then(|| m.key());
+        if let Some(k) = key.and_then(|key| self.known.get(&key))
             && (k.depth >= depth || k.per_mass.is_exact())
         {
             return Ok(k.per_mass.times(m.mass));
@@ -296,13 +298,11 @@ impl<'a> Search<'a> {
                 ..best
             }
         };
-        self.known.insert(
-            key,
-            Known {
-                depth,
-                per_mass: bounds.times(1.0 / m.mass),
-            },
-        );
+        let known = Known {
+            depth,
+            per_mass: bounds.times(1.0 / m.mass),
+        };
+        key.map(|key| self.known.insert(key, known));
         Ok(bounds)
     }
 
@@ -319,8 +319,13 @@ impl<'a> Search<'a> {
             self.effort.width
         };
         let (mut tries, left_out) = self.tries(m, width);
-        for step in left_out {
-            low = low.min(self.low_if(m, step));
+        if self.effort == Effort::BEST {
+            // Nobody asks how near to the cheapest it is.
+            low = 0.0;
+        } else {
+            for step in left_out {
+                low = low.min(self.low_if(m, step));
+            }
         }
         let before = |step: &Step| order.iter().position(|o| o == step).unwrap_or(usize::MAX);
         tries.sort_by_key(before);

@@ -17,6 +17,11 @@ use crate::plan::{PlanRemedy, PlanTest};
 /// are let go at a step.
 const LIGHT: f64 = 1e-4;
 
+/// Share of the probability that is enough to say what is best to do, and how
+/// many sets are never too many for it.
+const ENOUGH: f64 = 0.98;
+const FEW: usize = 24;
+
 /// What is known.
 #[derive(Clone, Debug)]
 pub(super) struct Known {
@@ -63,6 +68,17 @@ impl Known {
     pub(super) fn nothing(&self) -> f64 {
         let none = self.worlds.iter().find(|w| w.0.is_empty());
         none.map_or(0.0, |w| w.1)
+    }
+
+    /// The likeliest sets, which say what is best to do as well as all.
+    pub(super) fn likeliest(&self) -> &[(Candidate, f64)] {
+        let mut sum = 0.0;
+        let enough = self.worlds.iter().position(|w| {
+            sum += w.1;
+            sum >= ENOUGH
+        });
+        let many = enough.map_or(self.worlds.len(), |at| at + 1);
+        &self.worlds[..many.max(FEW).min(self.worlds.len())]
     }
 
     /// What a test is going to show.

@@ -23,7 +23,7 @@ pub enum Policy {
 }
 
 /// From this probability on a suspect is as good as sure.
-const SURE: f64 = 0.9;
+pub(super) const SURE: f64 = 0.9;
 /// From this probability that it clears something a remedy is worth a thought.
 pub(super) const HELPFUL: f64 = 0.01;
 /// From this probability that nothing is wrong the device goes back as well.
@@ -111,8 +111,9 @@ impl Policy {
             Policy::Advice => {
                 let tests = known.tests(start, |t| can.test(t));
                 let remedies = Known::remedies(start, |r| can.remedy(r));
-                let s = start.situation(&known.worlds, &tests, &remedies, known.state);
-                let told = start.foretell(&known.worlds, &tests);
+                let worlds = known.likeliest();
+                let s = start.situation(worlds, &tests, &remedies, known.state);
+                let told = start.foretell(worlds, &tests);
                 let advice = advise_foretold(&s, &told, 1, Effort::BEST);
                 advice.steps.first().map(|p| p.act)
             }
