@@ -15,6 +15,7 @@ mod manner;
 mod order;
 mod policy;
 mod rows;
+mod sheet;
 mod start;
 mod tally;
 mod view;

@@ -2,11 +2,14 @@
 
 use super::luck::Luck;
 use super::policy::Policy;
+use super::sheet::Sheet;
 use super::start::Start;
 use super::walk::Hidden;
 
-/// Orders that are tried at least and at most.
-const TRIES: (usize, usize) = (20, 300);
+/// Orders that are priced roughly, from each of two beginnings.
+const ROUGHLY: u64 = 1500;
+/// Orders that are tried in truth, at least and at most.
+const TRIES: (usize, usize) = (20, 60);
 /// Cases that orders are tried on, for each case that the best is followed on.
 const WORK: usize = 40;
 /// Tests at the head of the list that are moved about: those behind them are
@@ -40,28 +43,48 @@ fn telling_first(start: &Start) -> Vec<usize> {
 }
 
 /// The cheapest order on some hidden cases that is found by moving one test to
-/// another place, or changing two for each other, for as long as it helps; it
-/// begins with the better of two: by cost, and by what is told for it. The more
-/// cases it is for, the more orders are tried.
+/// another place, or changing two for each other, for as long as it helps. It
+/// begins twice, with the order by cost and with that by what is told for it,
+/// and prices thousands of orders roughly; what comes of it is tried in truth
+/// beside the beginnings, and the best is moved about a little more. The more
+/// cases it is for, the more orders are tried in truth.
 pub fn best_order(start: &Start, training: &[Hidden], cases: usize, luck: Luck) -> Vec<usize> {
     let cost = |order: &[usize]| -> f64 {
         let records = start.follow(&Policy::InOrder(order.to_vec()), training, false, &|_| ());
         records.iter().map(|r| r.cost(start)).sum()
     };
-    let mut best = [telling_first(start), cheapest_first(start)]
-        .map(|order| (cost(&order), order))
-        .into_iter()
-        .min_by(|a, b| a.0.total_cmp(&b.0))
-        .unwrap_or_default();
-    let head = HEAD.min(best.1.len());
-    if head < 2 {
-        return best.1;
+    let sheet = Sheet::new(start, training);
+    let begin = [telling_first(start), cheapest_first(start)];
+    let mut found = begin.to_vec();
+    for (n, order) in (0u64..).zip(begin) {
+        let rough = |order: &[usize]| sheet.cost(order);
+        found.push(moved_about(order, ROUGHLY, luck.of(ROUGH).of(n), rough));
     }
+    let priced = found.into_iter().map(|order| (cost(&order), order));
+    let best = priced.min_by(|a, b| a.0.total_cmp(&b.0));
     let tries = (WORK * cases / training.len().max(1)).clamp(TRIES.0, TRIES.1);
-    for n in 0..tries as u64 {
+    moved_about(best.unwrap_or_default().1, tries as u64, luck, cost)
+}
+
+/// A name for chance: the search by rough prices.
+const ROUGH: u64 = 301;
+
+/// An order with its tests moved about for as long as that makes it cheaper.
+fn moved_about(
+    order: Vec<usize>,
+    tries: u64,
+    luck: Luck,
+    cost: impl Fn(&[usize]) -> f64,
+) -> Vec<usize> {
+    let head = HEAD.min(order.len());
+    if head < 2 {
+        return order;
+    }
+    let mut best = (cost(&order), order);
+    for n in 0..tries {
         let luck = luck.of(n);
         let to = luck.of(1).one_of(head);
-        let from = luck.of(2).one_of(head);
+        let from = luck.of(2).one_of(best.1.len());
         if from == to {
             continue;
         }
