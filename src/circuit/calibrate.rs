@@ -174,13 +174,12 @@ fn at(solver: &mut Solver, spreads: &[Spread], r: &GoodReading) -> Result<At, So
 }
 
 /// The circuit with its values moved, each in the unit of its spread.
-fn moved(
-    network: &Network,
-    spreads: &[Spread],
-    by: &DVector<f64>,
-) -> Result<Network, NetworkError> {
+///
+/// # Errors
+/// If a value is not physical then.
+pub fn moved(network: &Network, spreads: &[Spread], by: &[f64]) -> Result<Network, NetworkError> {
     let mut out = network.clone();
-    for (spread, by) in spreads.iter().zip(by.iter()).filter(|m| *m.1 != 0.0) {
+    for (spread, by) in spreads.iter().zip(by).filter(|m| *m.1 != 0.0) {
         let Some(mut element) = out.element(spread.element).copied() else {
             continue;
         };
@@ -250,7 +249,7 @@ pub fn calibrate(
             break;
         }
         by += (next - &by) * (STRIDE / longest).min(1.0);
-        bent = moved(network, spreads, &by)?;
+        bent = moved(network, spreads, by.as_slice())?;
     }
     for ((r, a), wanted) in readings.iter().zip(&now).zip(&wanted) {
         if (a.reads - wanted).abs() > MET * a.doubt.sqrt() {
@@ -343,7 +342,7 @@ pub fn leans(
             false => 0.0,
         });
         Ok(Lean {
-            network: moved(network, spreads, &by)?,
+            network: moved(network, spreads, by.as_slice())?,
             spreads: left.0.clone(),
             shared: left.1.clone(),
         })

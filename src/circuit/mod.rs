@@ -14,6 +14,7 @@
 //! | [`meter`] | a meter's modes, ranges, accuracy |
 //! | [`fault`], [`quadrature`] | faults as changes, their unknown size as weighted variants |
 //! | [`predict`] | distribution of a reading; can it see a fault |
+//! | [`likeliest`] | where the unknown values most likely lie, given what was read |
 //! | [`joint`] | several readings of one circuit, taken together |
 //! | [`calibrate`] | bending a circuit to what good boards read |
 //! | [`charge`] | how long capacitors keep a reading from settling |
@@ -67,6 +68,7 @@ pub mod joint;
 mod junction;
 mod law;
 pub mod led;
+pub mod likeliest;
 mod linear;
 pub mod meter;
 mod mos;

@@ -367,6 +367,7 @@ pub struct Predictor<'a> {
     meter: &'a Meter,
     spreads: &'a [Spread],
     told: &'a [Told],
+    wide: f64,
 }
 
 impl<'a> Predictor<'a> {
@@ -379,6 +380,7 @@ impl<'a> Predictor<'a> {
             meter,
             spreads,
             told: &[],
+            wide: WIDE,
         }
     }
 
@@ -387,6 +389,16 @@ impl<'a> Predictor<'a> {
     #[must_use]
     pub fn told(self, told: &'a [Told]) -> Self {
         Predictor { told, ..self }
+    }
+
+    /// The same where the unknown values are known to lie nearby: their slopes
+    /// here are enough.
+    #[must_use]
+    pub fn nearby(self) -> Self {
+        Predictor {
+            wide: f64::INFINITY,
+            ..self
+        }
     }
 
     /// Prediction with these faults present together; none for the healthy
@@ -581,7 +593,7 @@ impl<'a> Predictor<'a> {
         let sizes = sized.iter().map(size).collect();
         if scale == Scale::Linear {
             for (spread, by) in self.spreads.iter().zip(&mut by) {
-                if by.abs() > WIDE
+                if by.abs() > self.wide
                     && let Some(ends) = ends(solver, spread, edits)
                 {
                     let mut shown = |edit: Edit| -> Result<f64, SolveError> {

@@ -9,6 +9,8 @@
 //! | `table` | the readings of all points, modes and faults |
 //! | `bypass` | whether a wire may go round a part, and which wire |
 //! | `forecast` | the readings of one point and mode under every fault, as foretold |
+//! | `survey` | one reading under everything that can be wrong, solved for some sizes |
+//! | `nearby` | readings followed from where the unknown values most likely lie |
 //! | `together` | readings of one line taken together |
 //! | `calibrate` | a line bent to what good ones read |
 //! | `trust` | bench conditions in which a reading is not to be trusted |
@@ -16,7 +18,9 @@ mod bypass;
 mod calibrate;
 mod forecast;
 mod meter;
+mod nearby;
 mod path;
+mod survey;
 mod table;
 mod together;
 mod trust;
@@ -26,7 +30,8 @@ pub use bypass::{Bypass, BypassError, Stretch, USUAL_LENGTH, Wire, bypass};
 pub use calibrate::{GoodLine, GoodReading};
 pub use forecast::{CATEGORIES, Category, Forecast, Probing, Tells};
 pub use path::{Branch, End, Stop, wires};
+pub use survey::{Survey, harms};
 pub use table::Table;
-pub use together::{Survey, Together, alone, harms};
+pub use together::{Together, alone};
 pub use trust::{Distrust, Why, distrust};
 pub use wiring::{Wired, Wiring};

@@ -2,395 +2,33 @@
 //! it: none, each by itself, each two.
 //!
 //! What is unknown of the line is the same for all its readings: which of the
-//! things a fault does to it, the size of that, the tolerance of every part. A
-//! [`Survey`] solves one reading for some sizes; between them it is followed by
-//! its slopes (cubic Hermite interpolation, the slopes held so that it stays
-//! monotonic: Fritsch and Carlson 1980), in steps so small that a straight line
-//! does within each.
+//! things a fault does to it, the size of that, the tolerance of every part. Each
+//! reading is [surveyed](Survey) by itself; here the sizes are gone through in
+//! steps so small that a straight line does within each.
 
 use std::borrow::Cow;
-use std::collections::HashMap;
-use std::sync::{Arc, OnceLock};
+use std::collections::{HashMap, VecDeque};
+use std::sync::{Arc, Mutex, PoisonError};
 
-use super::forecast::{Probing, probes};
-use super::wiring::{Wired, meter_mode};
-use crate::circuit::edit::Edit;
-use crate::circuit::fault::Fault;
+use super::nearby::Near;
+use super::survey::{Grid, PARTS, STILL, Survey, Two, place};
 use crate::circuit::joint::{Cell, Joint, Taken};
-use crate::circuit::meter::{Meter, Mode, Reading};
-use crate::circuit::network::Node;
-use crate::circuit::predict::{Outlook, Predictor, Scale};
-use crate::circuit::solve::{Parameter, SolveError, Solver};
-use crate::rulebase::{Harm, Line};
+use crate::circuit::predict::Outlook;
+use crate::circuit::solve::SolveError;
 
-/// Sizes that are solved for, the smallest and the largest among them; and of
-/// each of two things.
-const SIZES: usize = 7;
-const SIZES_OF_TWO: usize = 4;
-/// Parts between the former.
-const PARTS: usize = SIZES - 1;
-/// Steps between two of the former, and where there are two sizes.
+/// Steps between two sizes that are solved for, and where there are two of them.
 const STEPS: usize = 6;
 const STEPS_OF_TWO: usize = 3;
 /// Two things that explain what was read by less than this share of what one
 /// alone does are not worth more than a step from each size to the next.
 const WORSE: f64 = 0.1;
-/// A size that moves no reading by more than so many standard deviations of the
-/// meter from one part of it to the next is gone through in one step there; and
-/// parts that move none by more than the second all together in one.
-const STILL: (f64, f64) = (0.5, 0.1);
-/// A thing that moves a reading by less than so many of them beside another
-/// does nothing to it there.
-const HIDDEN: f64 = 0.1;
+/// A thing that explains what was read by less than this share of what the best
+/// does is foretold by straight lines from the middle.
+const UNLIKELY: f64 = 1e-4;
 /// A step reaches as far as a normal distribution with this standard deviation,
 /// in widths: those of all steps add up to an even distribution within two per
 /// cent.
 const REACH: f64 = 0.5;
-
-/// The readings under some things that are wrong, for some of their sizes.
-#[derive(Clone, Debug, Default)]
-struct Grid {
-    /// How many of each size; 1 where there is none.
-    counts: [usize; 2],
-    /// Natural logarithm of how many times the largest is the smallest.
-    spans: [f64; 2],
-    nodes: Vec<Outlook>,
-    /// How far the reading moves at most over each part of each size, in standard
-    /// deviations of the meter.
-    moves: [[f64; PARTS]; 2],
-}
-
-impl Grid {
-    fn new(counts: [usize; 2], spans: [f64; 2], nodes: Vec<Outlook>) -> Self {
-        let mut grid = Grid {
-            counts,
-            spans,
-            nodes,
-            moves: [[0.0; PARTS]; 2],
-        };
-        let edge = |i: usize| i as f64 / PARTS as f64;
-        grid.moves =
-            [0, 1].map(|axis| std::array::from_fn(|i| grid.moved(axis, edge(i), edge(i + 1))));
-        grid
-    }
-
-    /// The reading with each size at a share of the way from the smallest to
-    /// the largest.
-    fn at(&self, share: [f64; 2]) -> Cow<'_, Outlook> {
-        let row = |i: usize| {
-            let row = &self.nodes[i * self.counts[1]..(i + 1) * self.counts[1]];
-            self.along(1, share[1], |j| Cow::Borrowed(&row[j]))
-        };
-        self.along(0, share[0], row)
-    }
-
-    fn along<'g>(
-        &self,
-        axis: usize,
-        share: f64,
-        node: impl Fn(usize) -> Cow<'g, Outlook>,
-    ) -> Cow<'g, Outlook> {
-        let steps = self.counts[axis] - 1;
-        if steps == 0 {
-            return node(0);
-        }
-        let place = share * steps as f64;
-        let i = (place as usize).min(steps - 1);
-        let span = self.spans[axis] / steps as f64;
-        Cow::Owned(between(
-            &node(i),
-            &node(i + 1),
-            place - i as f64,
-            axis,
-            span,
-        ))
-    }
-
-    /// How far the reading moves at most from one share of the way to another, in
-    /// standard deviations of the meter.
-    fn moved(&self, axis: usize, from: f64, to: f64) -> f64 {
-        if self.counts[axis] == 1 {
-            return 0.0;
-        }
-        let other = self.counts[1 - axis];
-        let all = (0..other).map(|i| {
-            let share = i as f64 / (other - 1).max(1) as f64;
-            let at = |x| self.at(if axis == 0 { [x, share] } else { [share, x] });
-            let (a, b) = (at(from), at(to));
-            if a.centre > a.limit && b.centre > b.limit {
-                // One step does, but no longer one: it would reach below the limit.
-                return STILL.0;
-            }
-            (a.centre - b.centre).abs() / a.noise.min(b.noise).max(1e-12)
-        });
-        all.fold(0.0, f64::max)
-    }
-}
-
-/// Between two sizes, `span` apart in their logarithm.
-fn between(a: &Outlook, b: &Outlook, share: f64, axis: usize, span: f64) -> Outlook {
-    let mix = |x: f64, y: f64| x + (y - x) * share;
-    let rise = b.centre - a.centre;
-    let held = |slope: f64| {
-        let of = slope * span;
-        if of * rise <= 0.0 {
-            0.0
-        } else {
-            of.abs().min(3.0 * rise.abs()) * rise.signum()
-        }
-    };
-    let (first, last) = (held(a.sizes[axis]), held(b.sizes[axis]));
-    let (u, v) = (share, 1.0 - share);
-    let centre = a.centre + rise * u * u * (3.0 - 2.0 * u) + u * v * (v * first - u * last);
-    let slope = 6.0 * u * v * rise + v * (v - 2.0 * u) * first + u * (u - 2.0 * v) * last;
-    let zip = |x: &[f64], y: &[f64]| x.iter().zip(y).map(|(x, y)| mix(*x, *y)).collect();
-    let mut sizes: Vec<f64> = zip(&a.sizes, &b.sizes);
-    let floor = match a.floor.is_finite() && b.floor.is_finite() {
-        true => mix(a.floor, b.floor),
-        false => f64::NEG_INFINITY,
-    };
-    sizes[axis] = slope / span;
-    Outlook {
-        centre,
-        noise: mix(a.noise, b.noise),
-        by: zip(&a.by, &b.by),
-        sizes,
-        floor,
-        ..*a
-    }
-}
-
-/// What one reading is with two things wrong.
-#[derive(Clone, Debug)]
-enum Two {
-    /// As with the first of them alone, or with the second.
-    First,
-    Second,
-    Both(Grid),
-}
-
-/// One reading of a line, with everything that can be wrong.
-#[derive(Clone, Debug)]
-pub struct Survey {
-    line: Line,
-    wired: Wired,
-    meter: Meter,
-    probing: Probing,
-    shown: Option<Reading>,
-    none: Grid,
-    /// By [`harms`].
-    one: Vec<Grid>,
-    /// Every two of them, the first before the second; as [`place`] says.
-    two: OnceLock<Result<Vec<Two>, SolveError>>,
-}
-
-/// The things that the faults of the pack do to a line, each once.
-pub fn harms(line: &Line) -> Vec<Harm> {
-    let mut harms: Vec<Harm> = Vec::new();
-    for e in &line.faults {
-        if !harms.contains(&e.harm) {
-            harms.push(e.harm);
-        }
-    }
-    harms
-}
-
-/// Place of two things, the first before the second, among all twos of `n`.
-fn place(n: usize, first: usize, second: usize) -> usize {
-    first * (2 * n - first - 1) / 2 + second - first - 1
-}
-
-/// Solves one reading with one thing wrong after the other.
-struct Solves<'s> {
-    predictor: Predictor<'s>,
-    /// What is open because it is unplugged.
-    always: Vec<Edit>,
-    /// For each spread its place among the values that are unknown in either
-    /// state of power, and how many there are.
-    places: Vec<usize>,
-    unknown: usize,
-    /// Which of them are alike, with their correlation.
-    twins: Vec<(usize, usize, f64)>,
-    at: (Node, Node),
-    mode: Mode,
-    shown: Option<Reading>,
-}
-
-impl Solves<'_> {
-    /// The reading for so many sizes of each of two things.
-    fn grid(&mut self, things: [&[Fault]; 2], sizes: usize) -> Result<Grid, SolveError> {
-        let spans = things.map(|t| t.iter().map(Fault::span).fold(0.0, f64::max));
-        let counts = spans.map(|s| if s > 0.0 { sizes } else { 1 });
-        let mut nodes = Vec::with_capacity(counts[0] * counts[1]);
-        for i in 0..counts[0] {
-            for j in 0..counts[1] {
-                let share = |n: usize, of: usize| n as f64 / (of - 1).max(1) as f64;
-                nodes.push(self.solve(things, [share(i, counts[0]), share(j, counts[1])])?);
-            }
-        }
-        Ok(Grid::new(counts, spans, nodes))
-    }
-
-    fn solve(&mut self, things: [&[Fault]; 2], share: [f64; 2]) -> Result<Outlook, SolveError> {
-        let mut edits = self.always.clone();
-        let mut sized = [None; 2];
-        for ((faults, share), sized) in things.iter().zip(share).zip(&mut sized) {
-            for fault in *faults {
-                if fault.span() > 0.0 {
-                    *sized = Some(edits.len());
-                }
-                edits.push(fault.at(share));
-            }
-        }
-        let asked: Vec<usize> = sized.iter().flatten().copied().collect();
-        let mut o = (self.predictor).outlook(&edits, &asked, self.at, self.mode, self.shown)?;
-        let mut slopes = o.sizes.into_iter();
-        o.sizes = sized
-            .map(|s| s.and_then(|_| slopes.next()).unwrap_or(0.0))
-            .to_vec();
-        let mut by = vec![0.0; self.unknown];
-        for (place, x) in self.places.iter().zip(&o.by) {
-            by[*place] = *x;
-        }
-        // What two have in common is an unknown by itself.
-        for (one, other, alike) in &self.twins {
-            by.push(alike.sqrt() * (by[*one] + by[*other]));
-            by[*one] *= (1.0 - alike).sqrt();
-            by[*other] *= (1.0 - alike).sqrt();
-        }
-        o.by = by;
-        Ok(o)
-    }
-}
-
-impl Survey {
-    /// Solves a reading with nothing wrong and with each thing by itself; with
-    /// two, when that is asked for. A resistance that was shown is solved in the
-    /// range that shows it.
-    ///
-    /// # Errors
-    /// If the line cannot be solved.
-    pub fn new(
-        line: &Line,
-        wired: &Wired,
-        meter: &Meter,
-        probing: Probing,
-        shown: Option<Reading>,
-    ) -> Result<Self, SolveError> {
-        let mut survey = Survey {
-            line: line.clone(),
-            wired: wired.clone(),
-            meter: meter.clone(),
-            probing,
-            shown,
-            none: Grid::default(),
-            one: Vec::new(),
-            two: OnceLock::new(),
-        };
-        (survey.none, survey.one) = survey.solves(|solves, faults| {
-            let none = solves.grid([&[], &[]], SIZES)?;
-            let one = faults.iter().map(|f| solves.grid([f, &[]], SIZES));
-            Ok((none, one.collect::<Result<_, _>>()?))
-        })?;
-        Ok(survey)
-    }
-
-    /// Where it lies for the sizes that were solved, on the scale of the mode:
-    /// with nothing wrong, and with each thing by itself. What is over the limit
-    /// is left out.
-    pub fn places(&self) -> (Vec<f64>, Vec<Vec<f64>>) {
-        let of = |g: &Grid| {
-            let shown = g.nodes.iter().filter(|o| o.centre <= o.limit);
-            shown.map(|o| o.centre).collect()
-        };
-        (of(&self.none), self.one.iter().map(of).collect())
-    }
-
-    /// The scale that it is measured on.
-    pub fn scale(&self) -> Scale {
-        Scale::of(meter_mode(self.probing.mode))
-    }
-
-    fn solves<T>(
-        &self,
-        work: impl FnOnce(&mut Solves, &[Vec<Fault>]) -> Result<T, SolveError>,
-    ) -> Result<T, SolveError> {
-        let wiring = self.wired.for_mode(self.probing.mode);
-        let mut all: Vec<(usize, Parameter)> = self.wired.off.unknowns();
-        for u in self.wired.on.unknowns() {
-            if !all.contains(&u) {
-                all.push(u);
-            }
-        }
-        let own = wiring.unknowns();
-        let places = own.iter().filter_map(|u| all.iter().position(|a| a == u));
-        let mut always = Vec::new();
-        for (contact, condition) in &self.line.unplugged {
-            if self.probing.state.has(*condition) {
-                let open = wiring.harm(&self.line, Harm::Open(*contact))?;
-                always.extend(open.iter().map(|f| f.at(0.0)));
-            }
-        }
-        let faults = harms(&self.line)
-            .into_iter()
-            .map(|h| wiring.harm(&self.line, h))
-            .collect::<Result<Vec<_>, _>>()?;
-        let mut solver = Solver::new(&wiring.network)?;
-        let point = &self.line.points[self.probing.point];
-        let mut solves = Solves {
-            predictor: Predictor::new(&mut solver, &self.meter, &wiring.spreads).told(&wiring.told),
-            always,
-            places: places.collect(),
-            unknown: all.len(),
-            twins: self.wired.twins(&self.line, &all),
-            at: probes(wiring.nodes[point.node], self.probing.mode),
-            mode: meter_mode(self.probing.mode),
-            shown: self.shown,
-        };
-        work(&mut solves, &faults)
-    }
-
-    fn two(&self) -> Result<&[Two], SolveError> {
-        let solved = self.two.get_or_init(|| {
-            self.solves(|solves, faults| {
-                let mut all = Vec::new();
-                for (a, one) in faults.iter().enumerate() {
-                    for (b, other) in faults.iter().enumerate().skip(a + 1) {
-                        // The extremes show whether there is more to see.
-                        let ends = solves.grid([one, other], 2)?;
-                        all.push(match self.hidden(a, b, &ends) {
-                            Some(alone) => alone,
-                            None => Two::Both(solves.grid([one, other], SIZES_OF_TWO)?),
-                        });
-                    }
-                }
-                Ok(all)
-            })
-        });
-        solved.as_deref().map_err(Clone::clone)
-    }
-
-    /// As which of two things alone both of them read, if either does not show
-    /// beside the other.
-    fn hidden(&self, a: usize, b: usize, both: &Grid) -> Option<Two> {
-        let as_alone = |axis: usize, alone: &Grid| {
-            both.nodes.iter().enumerate().all(|(n, x)| {
-                let at = [n / both.counts[1], n % both.counts[1]][axis];
-                let last = (both.counts[axis] - 1).max(1);
-                let y = &alone.nodes[at * (alone.counts[0] - 1) / last];
-                let beyond = x.centre > x.limit && y.centre > y.limit;
-                beyond || (x.centre - y.centre).abs() <= HIDDEN * x.noise.min(y.noise)
-            })
-        };
-        if as_alone(0, &self.one[a]) {
-            Some(Two::First)
-        } else if as_alone(1, &self.one[b]) {
-            Some(Two::Second)
-        } else {
-            None
-        }
-    }
-}
 
 /// A reading with one or two things wrong, sizes in the order of the things.
 struct View<'g> {
@@ -563,25 +201,98 @@ impl<'r> Together<'r> {
     }
 }
 
-/// What readings come to with nothing wrong, and with each of [`harms`] by
-/// itself. `cuts` part the values of one further reading, whose survey is the
-/// last: see [`Joint::new`].
+/// What readings come to with nothing wrong, then with each of [`harms`] by
+/// itself, and the places that they are followed from.
+///
+/// [`harms`]: super::survey::harms
+#[derive(Debug)]
+struct Alone {
+    near: Vec<Option<Near>>,
+    joints: Vec<Joint>,
+}
+
+/// Readings, by surveys, with what they come to.
+type Known = VecDeque<(Vec<u64>, Vec<Taken>, Arc<Alone>)>;
+
+/// What was worked out last: the same readings are asked about once for each
+/// that may be next.
+static LAST: Mutex<Known> = Mutex::new(Known::new());
+/// So many of them.
+const LAST_FEW: usize = 32;
+
+/// All that may be wrong alone: nothing, or one of so many things.
+fn each(things: usize) -> impl Iterator<Item = Option<usize>> {
+    std::iter::once(None).chain((0..things).map(Some))
+}
+
+fn weigh_alone<'g>(
+    grids: impl Iterator<Item = &'g Grid>,
+    taken: &[Taken],
+    cuts: Option<&[f64]>,
+) -> Joint {
+    let view = |grid| View {
+        grid,
+        second: false,
+    };
+    weigh(&grids.map(view).collect::<Vec<_>>(), taken, cuts, STEPS)
+}
+
+impl Alone {
+    fn new(things: usize, surveys: &[Arc<Survey>], taken: &[Taken]) -> Self {
+        let each = each(things).map(|thing| {
+            let near = Near::new(surveys, taken, thing);
+            let joint = match &near {
+                Some(near) => weigh_alone(near.grids.iter(), taken, None),
+                None => weigh_alone(surveys.iter().map(|s| s.with(thing)), taken, None),
+            };
+            (near, joint)
+        });
+        let (near, joints) = each.unzip();
+        Alone { near, joints }
+    }
+
+    /// The same, unless it is known.
+    fn of(things: usize, surveys: &[Arc<Survey>], taken: &[Taken]) -> Arc<Self> {
+        let ids: Vec<u64> = surveys.iter().map(|s| s.id).collect();
+        // Not held while one is worked out: others may be at work on theirs.
+        let last = || LAST.lock().unwrap_or_else(PoisonError::into_inner);
+        let same = |k: &&(Vec<u64>, Vec<Taken>, Arc<Alone>)| k.0 == ids && k.1 == taken;
+        if let Some(known) = last().iter().find(same) {
+            return known.2.clone();
+        }
+        let new = Arc::new(Alone::new(things, surveys, taken));
+        let mut all = last();
+        all.truncate(LAST_FEW - 1);
+        all.push_front((ids, taken.to_vec(), new.clone()));
+        new
+    }
+}
+
+/// What readings come to with nothing wrong, and with each of
+/// [`harms`](super::survey::harms) by itself. `cuts` part the values of one
+/// further reading, whose survey is the last: see [`Joint::new`].
 pub fn alone(
     surveys: &[Arc<Survey>],
     taken: &[Taken],
     cuts: Option<&[f64]>,
 ) -> (Joint, Vec<Joint>) {
-    let joint = |of: &dyn Fn(&Survey) -> &Grid| {
-        let views: Vec<View> = surveys
-            .iter()
-            .map(|s| View {
-                grid: of(s),
-                second: false,
-            })
-            .collect();
-        weigh(&views, taken, cuts, STEPS)
-    };
+    let (known, next) = surveys.split_at(taken.len().min(surveys.len()));
     let things = surveys.first().map_or(0, |s| s.one.len());
-    let one = (0..things).map(|h| joint(&|s| &s.one[h])).collect();
-    (joint(&|s| &s.none), one)
+    let alone = Alone::of(things, known, taken);
+    let best = alone.joints.iter().map(|j| j.likelihood);
+    let least = UNLIKELY * best.fold(0.0, f64::max);
+    let mut all = alone.joints.clone();
+    if let (Some(next), Some(_)) = (next.first(), cuts) {
+        let of = each(things).zip(&alone.near).zip(&mut all);
+        for ((thing, near), joint) in of {
+            let near = near.as_ref().filter(|_| joint.likelihood >= least);
+            let there = near.and_then(|n| Some((n, n.next(next, thing).ok()?)));
+            *joint = match &there {
+                Some((near, last)) => weigh_alone(near.grids.iter().chain([last]), taken, cuts),
+                None => weigh_alone(surveys.iter().map(|s| s.with(thing)), taken, cuts),
+            };
+        }
+    }
+    let one = all.split_off(1);
+    (all.swap_remove(0), one)
 }
