@@ -238,6 +238,55 @@ fn readings_of_one_line_weigh_as_devices_that_are_drawn() {
     held.is_near(12, 0.15, 1.5);
 }
 
+/// A resistor of which nobody knows the size, beside a pin that conducts: far from
+/// the middle the line reads as the resistor alone.
+const WIDE: &str = "line: wide
+about: A pin with a resistor to ground.
+source: common practice, no source
+values:
+  holds: 10 kohm to 1 Mohm
+  series: 4.7 kohm +- 5 %
+parts:
+  plug: {contact: [pin, land]}
+  series: {resistor: [land, pad], is: series}
+  host: {host-pin: pad}
+  holds: {pull-down: pad, is: holds}
+points:
+  pin: pin
+  pad: pad
+";
+
+#[test]
+fn a_value_that_is_far_from_its_middle_weighs_as_devices_that_are_drawn() {
+    let device = coarse(WIDE, &[MeterMode::Ohms]);
+    let draw = |d: &Device, rng: &mut StdRng| Drawn::by(&d.wired, || normal(rng));
+    let tests: Vec<usize> = device.measuring().collect();
+    let mut rng = StdRng::seed_from_u64(9);
+    let mut held = Held {
+        counts: 0.05,
+        ..Held::default()
+    };
+    let mut rounds = 0;
+    while rounds < 5 {
+        // A good device whose resistor is far below the middle.
+        let mut one = draw(&device, &mut rng);
+        let seen: Vec<(usize, Reading)> = (tests.iter())
+            .map(|t| {
+                let truth = device.truly(&mut one, *t, None);
+                (*t, shown(&device.meter, MeterMode::Ohms, truth, &mut rng))
+            })
+            .collect();
+        let low = |r: &Reading| matches!(r, Reading::Value(v) if *v < 18e3);
+        if seen.iter().all(|s| low(&s.1)) {
+            held.hold(&device, &draw, &seen, &mut rng);
+            rounds += 1;
+        }
+    }
+    let off = (held.off / held.compared as f64).sqrt();
+    assert!(held.compared >= 10, "{}", held.compared);
+    assert!(off < 0.5, "{off}");
+}
+
 /// Two halves that are built alike; nobody knows of what.
 const HALVES: &str = "line: halves
 about: Two dividers.

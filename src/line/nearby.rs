@@ -23,8 +23,8 @@ const REACH: f64 = 0.5;
 /// Unknown values that are nowhere further off than so many standard deviations
 /// are where straight lines from the middle reach.
 const STRAIGHT: f64 = 0.7;
-/// How far off they are looked for: the ends of an even spread.
-const ENDS: f64 = 1.75;
+/// How far off they are looked for.
+const ENDS: f64 = 3.0;
 /// How often their place is looked for anew, and the move that ends that.
 const LOOKS: usize = 4;
 const THERE: f64 = 0.1;

@@ -253,6 +253,9 @@ impl Alone {
 
     /// The same, unless it is known.
     fn of(things: usize, surveys: &[Arc<Survey>], taken: &[Taken]) -> Arc<Self> {
+        if surveys.is_empty() {
+            return Arc::new(Alone::new(things, surveys, taken));
+        }
         let ids: Vec<u64> = surveys.iter().map(|s| s.id).collect();
         // Not held while one is worked out: others may be at work on theirs.
         let last = || LAST.lock().unwrap_or_else(PoisonError::into_inner);
