@@ -255,7 +255,7 @@ impl Device {
     /// Follows the advice on a drawn device with a hidden fault until a remedy
     /// is advised or nothing is left that tells anything.
     pub fn follow(&self, fault: usize, size: f64, rng: &mut impl Rng) -> Outcome {
-        let mut device = Drawn::new(&self.wired, rng);
+        let mut device = Drawn::of_line(&self.line, &self.wired, rng);
         let mut tests = self.tests.clone();
         let mut state = BenchState::default();
         let complaint = Event::Seen(Seen {

@@ -10,9 +10,10 @@ use halfsplit::circuit::edit::Edit;
 use halfsplit::circuit::fault::{BOARD_LEAKAGE, Fault, Range, variants};
 use halfsplit::circuit::meter::{Accuracy, Meter, Mode, Reading};
 use halfsplit::circuit::network::{Element, Network, Node};
+use halfsplit::circuit::predict::Spread;
 use halfsplit::circuit::solve::{Parameter, Solver};
 use halfsplit::line::{Wired, Wiring};
-use halfsplit::rulebase::{Effect, Harm, Line, MeterMode, PartKind, Rulebase, Rules};
+use halfsplit::rulebase::{Doubt, Effect, Harm, Line, MeterMode, PartKind, Rulebase, Rules};
 use rand::Rng;
 
 /// The built-in rules.
@@ -122,9 +123,59 @@ pub struct Drawn {
     pub on: Solver,
 }
 
+/// By how much resistances (as logarithm) and junctions (as logarithm of the
+/// saturation current) differ at most between boards of one model, and on top of
+/// that between the halves of a pair: 5 and 10 per cent, 10 and 20 mV at an
+/// ideality of 1.3. Common practice, no source.
+const OHMS: (f64, f64) = (0.05, 0.10);
+const JUNCTION: (f64, f64) = (0.01 / (1.3 * 0.02585), 0.02 / (1.3 * 0.02585));
+
+/// How far the logarithm of a value goes that nobody knows of the model.
+fn unknown(wired: &Wired, line: &Line, part: usize, which: usize) -> Option<f64> {
+    let (kind, wanted) = (
+        &line.parts[part].kind,
+        [Parameter::Resistance, Parameter::Saturation][which],
+    );
+    if let PartKind::Path(k) | PartKind::Junction(k) | PartKind::Switch(k) = kind
+        && matches!(k.doubt, Doubt::Percent(_))
+    {
+        return None;
+    }
+    let of_part = |s: &&Spread| wired.off.parts[part].contains(&s.element) && s.parameter == wanted;
+    let s = wired.off.spreads.iter().find(of_part)?;
+    Some(s.deviation * 3f64.sqrt())
+}
+
 impl Drawn {
     pub fn new(wired: &Wired, rng: &mut impl Rng) -> Self {
         Self::by(wired, || rng.random_range(-1.0..1.0))
+    }
+
+    /// The same where the halves of a pair are built alike: what nobody knows of
+    /// the model is one value for both, and each half is a little off it.
+    pub fn of_line(line: &Line, wired: &Wired, rng: &mut impl Rng) -> Self {
+        let mut draw = || std::array::from_fn(|_| rng.random_range(-1.0..1.0));
+        let mut draws: Vec<[f64; 3]> = line.parts.iter().map(|_| draw()).collect();
+        for (first, part) in line.parts.iter().enumerate() {
+            let Some(twin) = line
+                .twin(&part.id)
+                .filter(|_| line.half(&part.id) == Some(0))
+            else {
+                continue;
+            };
+            let other = line.parts.iter().position(|p| p.id == twin).unwrap();
+            for (which, off) in [OHMS, JUNCTION].into_iter().enumerate() {
+                let Some(all) = unknown(wired, line, first, which) else {
+                    continue;
+                };
+                let own = (off.0 / all).min(1.0);
+                let model = (1.0 - own * own).sqrt() * draws[first][which];
+                let more: [f64; 3] = draw();
+                draws[first][which] = model + own * more[0];
+                draws[other][which] = model + own * more[1] + off.1 / all * more[2];
+            }
+        }
+        Self::drawn(wired, &draws)
     }
 
     /// The same where `draw` gives each value, -1 and 1 for its limits.
@@ -134,7 +185,11 @@ impl Drawn {
         let draws: Vec<[f64; 3]> = (0..parts)
             .map(|_| std::array::from_fn(|_| draw()))
             .collect();
-        let solver = |wiring| Solver::new(&drawn(wiring, &draws)).unwrap();
+        Self::drawn(wired, &draws)
+    }
+
+    fn drawn(wired: &Wired, draws: &[[f64; 3]]) -> Self {
+        let solver = |wiring| Solver::new(&drawn(wiring, draws)).unwrap();
         Drawn {
             off: solver(&wired.off),
             on: solver(&wired.on),

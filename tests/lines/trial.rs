@@ -2,6 +2,7 @@
 //! the advice does against that.
 
 use halfsplit::circuit::meter::Reading;
+use halfsplit::line::Probing;
 use halfsplit::rulebase::MeterMode;
 use rand::rngs::StdRng;
 use rand::{Rng, SeedableRng};
@@ -39,10 +40,30 @@ pub struct Spread {
 
 impl Spread {
     pub fn of(meter: &Meter, mode: MeterMode, all: &[Reading]) -> Spread {
-        let n = all.len() as f64;
         let x: Vec<f64> = all.iter().map(|r| on_scale(meter, mode, *r)).collect();
+        Spread::with(&x, Spread::of_meter(meter, mode, all))
+    }
+
+    /// The same of how much more one reading is than another, device by device.
+    pub fn between(meter: &Meter, mode: MeterMode, one: &[Reading], other: &[Reading]) -> Spread {
+        let x = |r: &Reading| on_scale(meter, mode, *r);
+        let x: Vec<f64> = one.iter().zip(other).map(|(a, b)| x(a) - x(b)).collect();
+        let of_meter = |all| Spread::of_meter(meter, mode, all);
+        Spread::with(&x, of_meter(one) + of_meter(other))
+    }
+
+    fn with(x: &[f64], of_meter: f64) -> Spread {
+        let n = x.len() as f64;
         let mean = x.iter().sum::<f64>() / n;
         let own = x.iter().map(|v| (v - mean).powi(2)).sum::<f64>() / (n - 1.0);
+        Spread {
+            mean,
+            deviation: (own + of_meter).sqrt(),
+        }
+    }
+
+    /// Mean variance of the meter.
+    fn of_meter(meter: &Meter, mode: MeterMode, all: &[Reading]) -> f64 {
         let of_meter = all.iter().map(|r| match (r, mode) {
             (Reading::OL, _) => 0.0,
             (Reading::Value(v), _) => {
@@ -53,8 +74,7 @@ impl Spread {
                 }
             }
         });
-        let deviation = (own + of_meter.sum::<f64>() / n).sqrt();
-        Spread { mean, deviation }
+        of_meter.sum::<f64>() / all.len() as f64
     }
 
     /// Distance of two in combined standard deviations.
@@ -74,18 +94,32 @@ pub struct Apart {
 impl Apart {
     pub fn new(device: &Device, rng: &mut impl Rng) -> Self {
         let mut drawn: Vec<Drawn> = (0..DEVICES)
-            .map(|_| Drawn::new(&device.wired, rng))
+            .map(|_| Drawn::of_line(&device.line, &device.wired, rng))
             .collect();
+        let tests: Vec<usize> = device.measuring().collect();
+        let probing = |test: usize| device.model.tests[test].measures.unwrap().probing;
         let mut all = |fault, size| -> Vec<Spread> {
-            device
-                .measuring()
-                .map(|test| {
-                    let read = |d| device.truly(d, test, Some((fault, size)));
-                    let readings: Vec<Reading> = drawn.iter_mut().map(read).collect();
-                    let mode = device.model.tests[test].measures.unwrap().probing.mode;
-                    Spread::of(&device.meter, mode, &readings)
-                })
-                .collect()
+            let read = |test| -> Vec<Reading> {
+                let read = |d| device.truly(d, test, Some((fault, size)));
+                drawn.iter_mut().map(read).collect()
+            };
+            let readings: Vec<Vec<Reading>> = tests.iter().copied().map(read).collect();
+            let each = tests.iter().zip(&readings);
+            let mut spreads: Vec<Spread> = each
+                .clone()
+                .map(|(t, r)| Spread::of(&device.meter, probing(*t).mode, r))
+                .collect();
+            // The halves of a pair are held against each other.
+            for (t, one) in each.clone() {
+                let p = probing(*t);
+                let mirror = device.line.mirror(p.point).filter(|m| *m > p.point);
+                let mirror = mirror.map(|point| Probing { point, ..p });
+                let other = each.clone().find(|(t, _)| Some(probing(**t)) == mirror);
+                if let Some((_, other)) = other {
+                    spreads.push(Spread::between(&device.meter, p.mode, one, other));
+                }
+            }
+            spreads
         };
         let faults = 0..device.happenings.len();
         Apart {
@@ -97,7 +131,7 @@ impl Apart {
         }
     }
 
-    /// Whether no reading tells a fault of some size from another of any size.
+    /// Whether no reading, and of a pair no two held against each other, tells a fault of some size from another of any size.
     fn hidden_in(&self, fault: usize, size: usize, other: usize) -> bool {
         let this = &self.spreads[fault][size];
         self.spreads[other].iter().any(|that| {
