@@ -292,7 +292,7 @@ impl Device {
                     costs: Costs::default(),
                 },
                 1,
-                Effort::FIRST,
+                Effort::REFINED,
             );
             let Some(Act::Test(test)) = advice.steps.first().map(|s| s.act) else {
                 return Outcome { belief, readings };
