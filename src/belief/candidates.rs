@@ -1,6 +1,5 @@
 //! Sets of faults up to a size, each with its weight.
 
-use std::collections::HashMap;
 use std::sync::Arc;
 
 use super::network::{Change, Event, FaultId, Finding, Joint, Network, Seen};
@@ -502,9 +501,13 @@ impl Outlook {
 /// What a remedy does to every set; equal ones are merged, and the sets are in
 /// the order of their faults.
 pub fn changed(sets: &Weighted, change: &Change) -> Weighted {
-    let mut out: HashMap<Candidate, f64> = HashMap::with_capacity(sets.len());
+    let mut out = Weighted::with_capacity(sets.len());
     let mut branches: Vec<(Vec<FaultId>, f64)> = Vec::new();
     for (c, w) in sets {
+        if change.brings.is_empty() && !change.clears.iter().any(|(f, _)| c.has(*f)) {
+            out.push((*c, *w));
+            continue;
+        }
         branches.clear();
         branches.push((c.iter().collect(), *w));
         for (f, chance) in &change.clears {
@@ -520,14 +523,18 @@ pub fn changed(sets: &Weighted, change: &Change) -> Weighted {
             branch(&mut branches, *chance, |v| v.push(*f));
             branches.extend(has);
         }
-        for (v, w) in &branches {
-            if let Some(c) = Candidate::new(v) {
-                *out.entry(c).or_insert(0.0) += w;
-            }
-        }
+        let sets = branches.iter();
+        out.extend(sets.filter_map(|(v, w)| Some((Candidate::new(v)?, *w))));
     }
-    let mut out: Weighted = out.into_iter().collect();
-    out.sort_unstable_by_key(|a| a.0);
+    // The same set may have come of several.
+    out.sort_by_key(|a| a.0);
+    out.dedup_by(|next, kept| {
+        let same = next.0 == kept.0;
+        if same {
+            kept.1 += next.1;
+        }
+        same
+    });
     out
 }
 
