@@ -175,7 +175,7 @@ impl Drawn {
                 draws[other][which] = model + own * more[1] + off.1 / all * more[2];
             }
         }
-        Self::drawn(wired, &draws)
+        Self::with(wired, &draws)
     }
 
     /// The same where `draw` gives each value, -1 and 1 for its limits.
@@ -185,10 +185,10 @@ impl Drawn {
         let draws: Vec<[f64; 3]> = (0..parts)
             .map(|_| std::array::from_fn(|_| draw()))
             .collect();
-        Self::drawn(wired, &draws)
+        Self::with(wired, &draws)
     }
 
-    fn drawn(wired: &Wired, draws: &[[f64; 3]]) -> Self {
+    fn with(wired: &Wired, draws: &[[f64; 3]]) -> Self {
         let solver = |wiring| Solver::new(&drawn(wiring, draws)).unwrap();
         Drawn {
             off: solver(&wired.off),
