@@ -231,8 +231,10 @@ fn against_ngspice() {
 #[expect(clippy::print_stdout, reason = "what the bench was run for")]
 fn follow_the_advice(runs: usize) {
     let only = std::env::var("HALFSPLIT_LINE").unwrap_or_default();
-    for (name, text) in lines::templates() {
-        if !name.contains(&only) {
+    let templates = lines::templates();
+    let exactly = templates.iter().any(|t| t.0 == only);
+    for (name, text) in templates {
+        if !name.contains(&only) || exactly && name != only {
             continue;
         }
         let device = lines::device::Device::new(&text);
