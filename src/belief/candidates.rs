@@ -527,14 +527,7 @@ pub fn changed(sets: &Weighted, change: &Change) -> Weighted {
         out.extend(sets.filter_map(|(v, w)| Some((Candidate::new(v)?, *w))));
     }
     // The same set may have come of several.
-    out.sort_by_key(|a| a.0);
-    out.dedup_by(|next, kept| {
-        let same = next.0 == kept.0;
-        if same {
-            kept.1 += next.1;
-        }
-        same
-    });
+    merge(&mut out);
     out
 }
 

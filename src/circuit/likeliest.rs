@@ -46,3 +46,40 @@ pub fn likeliest(readings: &[(&Outlook, f64)], reach: [f64; 2]) -> Option<Likeli
         log_likelihood: -0.5 * missed.dot(&pull) - size,
     })
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::circuit::predict::Scale;
+
+    fn outlook(centre: f64, noise: f64, by: [f64; 2]) -> Outlook {
+        Outlook {
+            scale: Scale::Linear,
+            centre,
+            noise,
+            by: by.to_vec(),
+            sizes: vec![0.0; 2],
+            limit: f64::INFINITY,
+            floor: f64::NEG_INFINITY,
+        }
+    }
+
+    /// Worked out by hand: `x = b r / (b² + s²)`.
+    #[test]
+    fn one_reading_pulls_as_far_as_the_noise_lets_it() {
+        let o = outlook(1.0, 0.5, [2.0, 0.0]);
+        let found = likeliest(&[(&o, 2.0)], [0.0; 2]).unwrap();
+        let want = 2.0 * 1.0 / (4.0 + 0.25);
+        assert!((found.off[0] - want).abs() < 1e-12);
+        assert_eq!(found.off[1], 0.0);
+    }
+
+    /// Two readings, each of one unknown, do not speak of the other's.
+    #[test]
+    fn readings_that_share_nothing_stay_apart() {
+        let (a, b) = (outlook(0.0, 1.0, [1.0, 0.0]), outlook(0.0, 1.0, [0.0, 3.0]));
+        let found = likeliest(&[(&a, 1.0), (&b, -2.0)], [0.0; 2]).unwrap();
+        assert!((found.off[0] - 0.5).abs() < 1e-12);
+        assert!((found.off[1] + 0.6).abs() < 1e-12);
+    }
+}

@@ -10,16 +10,13 @@
 use std::borrow::Cow;
 use std::sync::Arc;
 
-use super::survey::{Grid, Survey};
+use super::survey::{Grid, REACH, Survey};
 use crate::circuit::joint::{Shown, Taken};
 use crate::circuit::likeliest::likeliest;
 use crate::circuit::meter::Reading;
 use crate::circuit::predict::Outlook;
 use crate::circuit::solve::SolveError;
 
-/// How far the natural logarithm of a size reaches on either side of one that is
-/// looked at, as standard deviation, in steps between two.
-const REACH: f64 = 0.5;
 /// Unknown values that are nowhere further off than so many standard deviations
 /// are where straight lines from the middle reach.
 const STRAIGHT: f64 = 0.7;

@@ -26,11 +26,16 @@ const SIZES: usize = 7;
 const SIZES_OF_TWO: usize = 4;
 /// Parts between the former.
 pub(super) const PARTS: usize = SIZES - 1;
-/// How far a reading moves, in standard deviations of the meter, where a size
-/// moves it no more than that from one part of it to the next; and over several.
+/// A size that moves no reading by more than so many standard deviations of the
+/// meter from one part of it to the next is gone through in one step there; and
+/// parts that move none by more than the second all together in one.
 pub(super) const STILL: (f64, f64) = (0.5, 0.1);
-/// A thing that moves a reading by less than so many of them beside another
-/// does nothing to it there.
+/// A step reaches as far as a normal distribution with this standard deviation,
+/// in widths: those of all steps add up to an even distribution within two per
+/// cent.
+pub(super) const REACH: f64 = 0.5;
+/// A thing that moves a reading by less than so many standard deviations of the
+/// meter beside another does nothing to it there.
 const HIDDEN: f64 = 0.1;
 
 /// The readings under some things that are wrong, for some of their sizes.

@@ -11,7 +11,7 @@ use std::collections::{HashMap, VecDeque};
 use std::sync::{Arc, Mutex, PoisonError};
 
 use super::nearby::Near;
-use super::survey::{Grid, PARTS, STILL, Survey, Two, place};
+use super::survey::{Grid, PARTS, REACH, STILL, Survey, Two, place};
 use crate::circuit::joint::{Cell, Joint, Taken};
 use crate::circuit::predict::Outlook;
 use crate::circuit::solve::SolveError;
@@ -25,10 +25,6 @@ const WORSE: f64 = 0.1;
 /// A thing that explains what was read by less than this share of what the best
 /// does is foretold by straight lines from the middle.
 const UNLIKELY: f64 = 1e-4;
-/// A step reaches as far as a normal distribution with this standard deviation,
-/// in widths: those of all steps add up to an even distribution within two per
-/// cent.
-const REACH: f64 = 0.5;
 
 /// A reading with one or two things wrong, sizes in the order of the things.
 struct View<'g> {
@@ -204,7 +200,7 @@ impl<'r> Together<'r> {
 /// What readings come to with nothing wrong, then with each of [`harms`] by
 /// itself, and the places that they are followed from.
 ///
-/// [`harms`]: super::survey::harms
+/// [`harms`]: super::harms
 #[derive(Debug)]
 struct Alone {
     near: Vec<Option<Near>>,
@@ -272,7 +268,7 @@ impl Alone {
 }
 
 /// What readings come to with nothing wrong, and with each of
-/// [`harms`](super::survey::harms) by itself. `cuts` part the values of one
+/// [`harms`](super::harms) by itself. `cuts` part the values of one
 /// further reading, whose survey is the last: see [`Joint::new`].
 pub fn alone(
     surveys: &[Arc<Survey>],

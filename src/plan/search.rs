@@ -302,7 +302,9 @@ impl<'a> Search<'a> {
             depth,
             per_mass: bounds.times(1.0 / m.mass),
         };
-        key.map(|key| self.known.insert(key, known));
+        if let Some(key) = key {
+            self.known.insert(key, known);
+        }
         Ok(bounds)
     }
 

@@ -131,7 +131,8 @@ impl Apart {
         }
     }
 
-    /// Whether no reading, and of a pair no two held against each other, tells a fault of some size from another of any size.
+    /// Whether no reading, and of a pair no two held against each other, tells a
+    /// fault of some size from another of any size.
     fn hidden_in(&self, fault: usize, size: usize, other: usize) -> bool {
         let this = &self.spreads[fault][size];
         self.spreads[other].iter().any(|that| {
