@@ -7,6 +7,9 @@ use std::f64::consts::{E, SQRT_2};
 /// above anything on a board; keeps a wild iterate finite.
 const TANGENT_ABOVE: f64 = 1e6;
 
+/// A step that leaves no more than this share of the current shuts a junction.
+const SHUT: f64 = 0.1;
+
 /// A junction ready for evaluation: products formed once.
 #[derive(Clone, Copy, Debug)]
 pub(super) struct Diode {
@@ -55,13 +58,19 @@ impl Diode {
 
     /// The inner voltage to go to, given where Newton's step wants to go: a
     /// long step up the exponential becomes the step that gives the current
-    /// it asked for (the limit used by SPICE). Says whether it limited.
+    /// it asked for (the limit used by SPICE), and so does a step down that
+    /// asks for next to none: along the tangents it would take a step for each
+    /// `n VT`. Says whether it limited.
     pub(super) fn limit(&self, wanted: f64, from: f64) -> (f64, bool) {
+        let growth = 1.0 + (wanted - from) / self.nv;
+        if from > 2.0 * self.nv && growth.abs() < SHUT {
+            let to = from + self.nv * growth.max(0.0).ln();
+            return (to.max(0.0), true);
+        }
         if wanted <= self.critical || (wanted - from).abs() <= 2.0 * self.nv {
             return (wanted, false);
         }
         let to = if from > 0.0 {
-            let growth = 1.0 + (wanted - from) / self.nv;
             if growth > 0.0 {
                 from + self.nv * growth.ln()
             } else {

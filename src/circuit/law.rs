@@ -43,6 +43,19 @@ impl Limit {
         }
     }
 
+    /// A step from beyond one bound to beyond the other stops at the first:
+    /// what lies between them is as steep as what lies beyond is flat, and a
+    /// step that saw nothing of it runs to and fro for ever.
+    fn stop(&self, wanted: f64, from: f64) -> (f64, bool) {
+        if from > self.gives && wanted < -self.takes {
+            (self.gives, true)
+        } else if from < -self.takes && wanted > self.gives {
+            (-self.takes, true)
+        } else {
+            (wanted, false)
+        }
+    }
+
     /// Delivered current, the drop that the limit adds, and their slopes.
     fn at(&self, z: f64) -> (f64, f64, f64, f64) {
         if z > self.gives {
@@ -198,17 +211,23 @@ impl Law {
             Law::Junction(diode, _) => diode.limit(wanted, from),
             Law::Channel(transistor, _) => transistor.limit_drain(wanted, from),
             Law::Gate => limit_gate(wanted, from),
+            Law::Limit(limit) => limit.stop(wanted, from),
+            Law::Supply(supply) => {
+                let (to, stopped) = supply.limit.stop(-wanted, -from);
+                (-to, stopped)
+            }
             _ => (wanted, false),
         }
     }
 
-    /// The step of `z` that counts as none. The step taken last has an error
-    /// of its square.
-    pub(super) fn tolerance(&self, z: f64) -> f64 {
+    /// The step of `z` that counts as none, with so much slack for rounding.
+    /// What is still missing after it is its square over twice `n VT`:
+    /// picovolts at a junction, and what is in proportion follows that.
+    pub(super) fn tolerance(&self, z: f64, slack: f64) -> f64 {
         match self {
-            Law::Limit(_) | Law::Supply(_) => 1e-13 + 1e-7 * z.abs(),
-            Law::Linear { .. } => 1e-12 + 1e-7 * z.abs(),
-            _ => 1e-9 + 1e-9 * z.abs(),
+            Law::Limit(_) | Law::Supply(_) => 1e-13 * slack + 1e-6 * z.abs(),
+            Law::Linear { .. } => 1e-12 * slack + 1e-5 * z.abs(),
+            _ => (1e-9 * slack).max(1e-6),
         }
     }
 }

@@ -571,7 +571,7 @@ impl Work {
                     return false;
                 }
                 let from = self.z[i];
-                let small = self.step[i].abs() <= slack * self.laws[i].tolerance(from);
+                let small = self.step[i].abs() <= self.laws[i].tolerance(from, slack);
                 let share = if small { 1.0 } else { share };
                 let (to, limited) = self.laws[i].limit(from + share * self.step[i], from);
                 rest &= small && !limited;

@@ -4,7 +4,7 @@
 use rayon::prelude::*;
 
 use super::forecast::probes;
-use super::wiring::{Wired, meter_mode};
+use super::wiring::{Wired, Wiring, meter_mode};
 use crate::circuit::edit::Edit;
 use crate::circuit::fault::variants;
 use crate::circuit::meter::{Meter, Reading};
@@ -25,34 +25,39 @@ impl Table {
     /// # Errors
     /// If the line cannot be solved.
     pub fn new(line: &Line, wired: &Wired, meter: &Meter) -> Result<Self, SolveError> {
-        let mut setups = Vec::with_capacity(MeterMode::ALL.len());
-        for (_, mode) in MeterMode::ALL {
-            let wiring = wired.for_mode(mode);
+        // Either state of the line with its faults, reduced to its ports once.
+        let reduce = |wiring: &Wiring| -> Result<(Vec<Vec<Edit>>, Solver), SolveError> {
             let mut edits: Vec<Vec<Edit>> = vec![Vec::new()];
             for effect in &line.faults {
                 let mut sizes = variants(&wiring.harm(line, effect.harm)?);
                 let middle = sizes.len() / 2;
                 edits.push(sizes.swap_remove(middle).edits);
             }
-            setups.push((mode, wiring, edits, Solver::new(&wiring.network)?));
-        }
+            Ok((edits, Solver::new(&wiring.network)?))
+        };
+        let (on, off) = rayon::join(|| reduce(&wired.on), || reduce(&wired.off));
+        let (on, off) = (on?, off?);
         // One row of readings per mode and point; the modes take unlike times.
         let points = line.points.len();
-        let solvers = || -> Vec<Solver> { setups.iter().map(|s| s.3.clone()).collect() };
-        let rows: Vec<Vec<Reading>> = (0..points * setups.len())
+        let rows: Vec<Vec<Reading>> = (0..MeterMode::ALL.len() * points)
             .into_par_iter()
             .with_max_len(1)
-            .map_init(solvers, |solvers, row| {
-                let (mode, wiring, edits, _) = &setups[row / points];
-                let node = wiring.nodes[line.points[row % points].node];
-                let (red, black) = probes(node, *mode);
-                let solver = &mut solvers[row / points];
-                let read = |e: &Vec<Edit>| meter.read(solver, e, red, black, meter_mode(*mode));
+            .map(|row| {
+                let (_, mode) = MeterMode::ALL[row / points];
+                let (edits, solver) = match mode {
+                    MeterMode::Volts => &on,
+                    MeterMode::Diode | MeterMode::Ohms => &off,
+                };
+                let mut solver = solver.clone();
+                let node = wired.for_mode(mode).nodes[line.points[row % points].node];
+                let (red, black) = probes(node, mode);
+                let mode = meter_mode(mode);
+                let read = |e: &Vec<Edit>| meter.read(&mut solver, e, red, black, mode);
                 edits.iter().map(read).collect()
             })
             .collect::<Result<_, _>>()?;
         let mut rows = rows.into_iter();
-        let readings = setups
+        let readings = MeterMode::ALL
             .iter()
             .map(|_| rows.by_ref().take(points).collect())
             .collect();
