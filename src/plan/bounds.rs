@@ -26,6 +26,8 @@ pub(super) struct Repairs {
     /// By state, what each remedy costs and the state afterwards.
     prices: HashMap<BenchState, Rc<[(f64, BenchState)]>>,
     now: Vec<f64>,
+    /// By remedy, how likely it changes what is; without end below for what
+    /// was done.
     gains: Vec<f64>,
     moved: Vec<(usize, f64)>,
     /// Remedies of the plan that was priced last, in order.
@@ -77,7 +79,8 @@ impl Repairs {
         self.gains.clear();
         for (i, changes) in self.of_mend.iter().enumerate() {
             let gain = changes.iter().map(|(w, chance)| now[*w] * chance).sum();
-            self.gains.push(if done(i) { 0.0 } else { gain });
+            self.gains
+                .push(if done(i) { f64::NEG_INFINITY } else { gain });
         }
         let mut wrong = p.wrong(now);
         let mut mass: f64 = now.iter().sum();
@@ -116,7 +119,7 @@ impl Repairs {
                 state = to;
                 prices = prices_in(&mut self.prices, p, state);
             }
-            self.gains[i] = 0.0;
+            self.gains[i] = f64::NEG_INFINITY;
             self.moved.clear();
             for (w, becomes) in &p.mends[i].changes {
                 let before = now[*w];
@@ -133,10 +136,7 @@ impl Repairs {
                 now[*w] += by;
                 wrong += by;
                 for (j, chance) in &self.of_world[*w] {
-                    // What was done or has nothing left stays out.
-                    if self.gains[*j] > 0.0 {
-                        self.gains[*j] += by * chance;
-                    }
+                    self.gains[*j] += by * chance;
                 }
             }
             // What was well goes home with the first retest.
