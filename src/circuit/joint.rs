@@ -74,7 +74,7 @@ const NEGLIGIBLE: f64 = 1e-13;
 /// as a standard deviation of its logarithm: it is found by a straight line from
 /// the typical circuit, and junctions are not straight. Seen on drawn devices.
 const FLOOR: f64 = 0.2;
-/// What is left out where a further reading is foretold.
+/// The same where a further reading is foretold.
 const FORETOLD: f64 = 1e-6;
 
 impl Joint {
@@ -126,7 +126,8 @@ impl Joint {
 #[derive(Clone, Debug, Default)]
 struct Normal {
     mean: Vec<f64>,
-    /// What they have in common, row by row; the meter comes on top.
+    /// What each has in common with itself and those after it, row by row; the
+    /// meter comes on top.
     shared: Vec<f64>,
 }
 
@@ -250,7 +251,6 @@ impl Sum<'_> {
                     .map(|((x, y), reach)| x * y * reach * reach);
                 let both: f64 = values.chain(sizes).sum();
                 known.shared[i * n + j] = both;
-                known.shared[j * n + i] = both;
             }
         }
         self.take(0, 0, cell.weight, 1.0, &all);
@@ -265,7 +265,8 @@ impl Sum<'_> {
             return self.end(known, weight, all);
         };
         let n = all.len();
-        let least = NEGLIGIBLE * (self.joint.likelihood + self.floor);
+        let negligible = self.cuts.map_or(NEGLIGIBLE, |_| FORETOLD);
+        let least = negligible * (self.joint.likelihood + self.floor);
         let counts = |w: f64| w > 0.0 && w * self.most[j + 1] >= least;
         let (mean, shared) = {
             let k = &self.known[known];
@@ -297,15 +298,17 @@ impl Sum<'_> {
         if let Some(with) = with {
             let (before, after) = self.known.split_at_mut(known + 1);
             let (before, after) = (&before[known], &mut after[0]);
-            after.mean.clone_from(&before.mean);
-            after.shared.clone_from(&before.shared);
-            let gain = |i: usize| before.shared[i * n + j] / variance;
+            after.mean.resize(n, 0.0);
+            after.shared.resize(n * n, 0.0);
+            let with_this = &before.shared[j * n..(j + 1) * n];
             for i in j + 1..n {
-                after.mean[i] += gain(i) * deviation * moved;
-                for l in i..n {
-                    let told = gain(i) * before.shared[l * n + j] * (1.0 - left);
-                    after.shared[i * n + l] -= told;
-                    after.shared[l * n + i] = after.shared[i * n + l];
+                let gain = with_this[i] / variance;
+                after.mean[i] = before.mean[i] + gain * deviation * moved;
+                let row = i * n + i..(i + 1) * n;
+                let told = with_this[i..].iter().map(|x| gain * x * (1.0 - left));
+                let was = before.shared[row.clone()].iter().zip(told);
+                for (cell, (was, told)) in after.shared[row].iter_mut().zip(was) {
+                    *cell = was - told;
                 }
             }
             self.take(j + 1, known + 1, with, gate, all);
@@ -325,9 +328,6 @@ impl Sum<'_> {
             }
         }
         let Some(cuts) = self.cuts else { return };
-        if weight < FORETOLD * self.joint.likelihood {
-            return;
-        }
         let (last, n) = (self.order.len(), all.len());
         let k = &self.known[known];
         let o = all[last];
