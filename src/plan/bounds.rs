@@ -183,21 +183,13 @@ impl Told {
         }
     }
 
-    /// The bound, in currency, times the weight of the belief. `done` are the
-    /// remedies that are not there any more, in order.
-    pub(super) fn of(
-        &mut self,
-        p: &Problem,
-        belief: &[f64],
-        state: BenchState,
-        done: Vec<u16>,
-    ) -> f64 {
+    /// The bound in each world, in currency. `done` are the remedies that are
+    /// not there any more, in order.
+    pub(super) fn by_world(&mut self, p: &Problem, state: BenchState, done: Vec<u16>) -> &[f64] {
         let order = &self.order;
-        let costs = self
-            .known
+        self.known
             .entry((state, done))
-            .or_insert_with_key(|(state, done)| by_world(p, order, *state, done));
-        belief.iter().zip(costs.iter()).map(|(b, c)| b * c).sum()
+            .or_insert_with_key(|(state, done)| by_world(p, order, *state, done))
     }
 }
 

@@ -33,6 +33,9 @@ pub struct Effort {
     /// First steps that are priced, even where another is cheaper, in the first
     /// look.
     pub first: usize,
+    /// Whether it is proved how near to the cheapest the plan is. Without, the
+    /// lower bound of its cost is nought.
+    pub proof: bool,
 }
 
 impl Default for Effort {
@@ -48,6 +51,7 @@ impl Effort {
         work: usize::MAX,
         width: usize::MAX,
         first: usize::MAX,
+        proof: true,
     };
     /// One step, and of all there are only the best, without proof of how near
     /// to the cheapest it is: for many answers.
@@ -56,6 +60,7 @@ impl Effort {
         work: usize::MAX,
         width: 12,
         first: 1,
+        proof: false,
     };
     /// As far as an answer that comes without a wait.
     pub const REFINED: Effort = Effort {
@@ -63,6 +68,7 @@ impl Effort {
         work: 500_000,
         width: 8,
         first: usize::MAX,
+        proof: true,
     };
     /// To the end, whatever it takes.
     pub const EXACT: Effort = Effort {
@@ -70,6 +76,7 @@ impl Effort {
         work: usize::MAX,
         width: usize::MAX,
         first: usize::MAX,
+        proof: true,
     };
 }
 
@@ -321,13 +328,12 @@ impl<'a> Search<'a> {
             self.effort.width
         };
         let (mut tries, left_out) = self.tries(m, width);
-        if self.effort == Effort::BEST {
-            // Nobody asks how near to the cheapest it is.
-            low = 0.0;
-        } else {
+        if self.effort.proof {
             for step in left_out {
                 low = low.min(self.low_if(m, step));
             }
+        } else {
+            low = 0.0;
         }
         let before = |step: &Step| order.iter().position(|o| o == step).unwrap_or(usize::MAX);
         tries.sort_by_key(before);
@@ -355,7 +361,7 @@ impl<'a> Search<'a> {
     fn arm(&mut self, m: &Moment, step: Step, depth: usize, worst: f64) -> Result<Bounds, Spent> {
         let (price, children) = self.after(m, step);
         let mut cost = Bounds::exactly(price * m.mass, price * m.mass);
-        let lows: Vec<f64> = children.iter().map(|c| self.low(c)).collect();
+        let lows = self.lows(&children);
         let mut rest: f64 = lows.iter().sum();
         for (child, told) in children.iter().zip(lows) {
             if cost.low + rest >= worst {
@@ -415,11 +421,11 @@ impl<'a> Search<'a> {
                 // The bound is linear: over all outcomes it is as if none were seen.
                 let (price, state) = p.trial_price(i, m.state);
                 let mends = self.mends_of(m);
-                price * m.mass + self.told.of(p, &m.belief, state, mends)
+                price * m.mass + dot(&m.belief, self.told.by_world(p, state, mends))
             }
             Step::Mend(_) => {
                 let (price, then) = self.after(m, step);
-                price * m.mass + then.iter().map(|c| self.low(c)).sum::<f64>()
+                price * m.mass + self.lows(&then).iter().sum::<f64>()
             }
         }
     }
@@ -469,18 +475,26 @@ impl<'a> Search<'a> {
     /// Lower bound of the cost from a moment on, times its weight.
     fn low(&mut self, m: &Moment) -> f64 {
         let mends = self.mends_of(m);
-        self.told.of(self.problem, &m.belief, m.state, mends)
+        dot(&m.belief, self.told.by_world(self.problem, m.state, mends))
+    }
+
+    /// The same for what one step may lead to: the moments differ in what is
+    /// believed only.
+    fn lows(&mut self, children: &[Moment]) -> Vec<f64> {
+        let Some(first) = children.first() else {
+            return Vec::new();
+        };
+        let mends = self.mends_of(first);
+        let costs = self.told.by_world(self.problem, first.state, mends);
+        children.iter().map(|c| dot(&c.belief, costs)).collect()
     }
 
     /// What a test is expected to tell, in bits.
     fn bits(&self, m: &Moment, i: usize) -> f64 {
-        let dot = |row: &[f64]| -> f64 {
-            let products = row.iter().zip(&m.belief).map(|(x, b)| x * b);
-            products.sum::<f64>() / m.mass
-        };
+        let mean = |row: &[f64]| dot(row, &m.belief) / m.mass;
         let outcomes = self.problem.trials[i].chances.iter();
-        let outer: f64 = outcomes.map(|row| surprise(dot(row))).sum();
-        (outer - dot(&self.noise[i])).max(0.0)
+        let outer: f64 = outcomes.map(|row| surprise(mean(row))).sum();
+        (outer - mean(&self.noise[i])).max(0.0)
     }
 }
 
@@ -511,6 +525,10 @@ impl Moment {
         }
         h.finish()
     }
+}
+
+fn dot(a: &[f64], b: &[f64]) -> f64 {
+    a.iter().zip(b).map(|(x, y)| x * y).sum()
 }
 
 fn surprise(p: f64) -> f64 {

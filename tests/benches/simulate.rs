@@ -18,6 +18,10 @@ use halfsplit::model::Unit;
 use halfsplit::rulebase::Rules;
 use halfsplit::simulate::{Hidden, Luck, Policy, Start};
 
+/// As in the program.
+#[global_allocator]
+static ALLOCATOR: mimalloc::MiMalloc = mimalloc::MiMalloc;
+
 #[expect(clippy::print_stdout, reason = "what the bench was run for")]
 fn main() {
     let args: Vec<String> = std::env::args().skip(1).collect();
