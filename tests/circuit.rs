@@ -589,3 +589,44 @@ fn charge_times_of_a_capacitor() {
     let found = charges(&mut solver, &[], pin, GROUND, source).unwrap();
     near(found[0].ohms, found[0].volts / 1e-3, 1e-2);
 }
+
+/// A meter that gives next to nothing, on a pin that hangs on a blocking
+/// junction and what leaks: its limits are crossed one after the other, where
+/// whole steps would run to and fro between them.
+#[test]
+fn a_weak_source_on_a_loose_pin_comes_to_rest() {
+    let mut net = Network::new();
+    let pin = net.node("pin");
+    let load = net.resistor("load", pin, GROUND, 1e3).unwrap();
+    net.junction("clamp", GROUND, pin, Junction::new(6.27e-10, 1.3))
+        .unwrap();
+    net.set_board_leakage(BOARD_LEAKAGE).unwrap();
+    let mut solver = Solver::new(&net).unwrap();
+    let probe = Edit::Probe {
+        red: pin,
+        black: GROUND,
+        source: TestSource::current(5e-9, 0.6),
+    };
+    let point = solver
+        .solve(&[Edit::Remove { element: load }, probe])
+        .unwrap();
+    near(point.volts(pin), 0.6, 1e-3);
+    assert!(point.steps() <= 10, "{} steps", point.steps());
+}
+
+/// Without its supply a conducting junction shuts in a few steps; along the
+/// tangents it would take one for each `n VT`.
+#[test]
+fn a_junction_without_its_supply_shuts_at_once() {
+    let mut net = Network::new();
+    let (top, pin) = (net.node("top"), net.node("pin"));
+    net.source("supply", top, GROUND, 3.0, 0.0).unwrap();
+    let feed = net.resistor("feed", top, pin, 2.5e3).unwrap();
+    net.junction("lamp", pin, GROUND, Junction::new(1e-12, 1.2))
+        .unwrap();
+    let mut solver = Solver::new(&net).unwrap();
+    assert!(solver.solve(&[]).unwrap().volts(pin) > 0.5);
+    let point = solver.solve(&[Edit::Remove { element: feed }]).unwrap();
+    near(point.volts(pin), 0.0, 1e-6);
+    assert!(point.steps() <= 6, "{} steps", point.steps());
+}
