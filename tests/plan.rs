@@ -4,7 +4,7 @@
 //! | --- | --- |
 //! | small problems | a search through every policy, written for this test |
 //! | single fault, independent remedies, no tests | probability over cost (Heckerman, Breese and Rommelse 1995), all orders |
-//! | remedies that overlap | an exercise of Jensen and Nielsen 2007, all orders |
+//! | remedies that overlap | an exercise of Jensen and Nielsen 2007, by hand and every policy |
 //! | readings of one visit | by hand |
 //! | bounds | the optimum lies between them, however short the look |
 
@@ -328,8 +328,8 @@ fn without_tests_the_order_is_probability_over_cost() {
     }
 }
 
-/// A problem of single faults without tests: their chances, the give-up loss
-/// out of reach, and of each remedy its price and how likely it mends each fault.
+/// A problem of three single faults without tests, giving up out of reach: of
+/// each remedy its price and how likely it mends each fault.
 fn remedies_only<'a>(moves: &'a Moves, remedies: &[(f64, [f64; 3])]) -> Problem<'a> {
     let mend = |(price, mends): &(f64, [f64; 3])| Mend {
         price: *price,
