@@ -54,6 +54,31 @@ impl Candidate {
     pub fn has(&self, f: FaultId) -> bool {
         self.faults[..self.len as usize].contains(&(f as u16))
     }
+
+    /// The set without a fault.
+    #[must_use]
+    pub fn without(&self, f: FaultId) -> Self {
+        let mut left = Candidate::EMPTY;
+        for g in self.iter().filter(|g| *g != f) {
+            left.faults[left.len()] = g as u16;
+            left.len += 1;
+        }
+        left
+    }
+
+    /// The set with a fault that is not in it; `None` if that is more than
+    /// [`MAX_SIZE`].
+    fn with(&self, f: FaultId) -> Option<Self> {
+        if self.len() == MAX_SIZE {
+            return None;
+        }
+        let mut more = *self;
+        let at = self.iter().position(|g| g > f).unwrap_or(self.len());
+        more.faults.copy_within(at..self.len(), at + 1);
+        more.faults[at] = f as u16;
+        more.len += 1;
+        Some(more)
+    }
 }
 
 /// Weighted sets; the weights are joint probabilities with what was seen.
@@ -193,7 +218,7 @@ pub fn filter(network: &Network, mut sets: Weighted, events: &[Event]) -> Weight
             Event::Changed(c) => {
                 weigh(network.len(), &mut sets, &seen);
                 seen.clear();
-                sets = changed(&sets, c);
+                sets = changed(&sets, c, 0.0);
             }
         }
     }
@@ -204,6 +229,11 @@ pub fn filter(network: &Network, mut sets: Weighted, events: &[Event]) -> Weight
 /// Adds the weights of sets that are listed twice.
 pub(super) fn merge(sets: &mut Weighted) {
     sets.sort_unstable_by_key(|s| s.0);
+    add_equal(sets);
+}
+
+/// The same for sets that are in the order of their faults.
+fn add_equal(sets: &mut Weighted) {
     sets.dedup_by(|b, a| {
         let same = a.0 == b.0;
         if same {
@@ -499,50 +529,58 @@ impl Outlook {
 }
 
 /// What a remedy does to every set; equal ones are merged, and the sets are in
-/// the order of their faults.
-pub fn changed(sets: &Weighted, change: &Change) -> Weighted {
-    let mut out = Weighted::with_capacity(sets.len());
-    let mut branches: Vec<(Vec<FaultId>, f64)> = Vec::new();
+/// the order of their faults; quickest where they were in it before. What comes
+/// of a set, by something that is cleared or brought, with no more weight than
+/// `least` is let go.
+pub fn changed(sets: &Weighted, change: &Change, least: f64) -> Weighted {
+    let mut as_before = Weighted::with_capacity(sets.len());
+    let mut others = Weighted::new();
+    let mut branches = Weighted::new();
     for (c, w) in sets {
-        if change.brings.is_empty() && !change.clears.iter().any(|(f, _)| c.has(*f)) {
-            out.push((*c, *w));
-            continue;
-        }
         branches.clear();
-        branches.push((c.iter().collect(), *w));
-        for (f, chance) in &change.clears {
-            if c.has(*f) {
-                branch(&mut branches, *chance, |v| v.retain(|x| x != f));
+        branches.push((*c, *w));
+        for (f, chance) in change.clears.iter().filter(|(f, _)| c.has(*f)) {
+            let cleared = |c: &Candidate| Some(c.without(*f));
+            branch(&mut branches, *chance, least, |c| c.has(*f), cleared);
+        }
+        // Only where it is not there (any more).
+        for (f, chance) in &change.brings {
+            let brought = |c: &Candidate| c.with(*f);
+            branch(&mut branches, *chance, least, |c| !c.has(*f), brought);
+        }
+        for b in &branches {
+            match b.0 == *c {
+                true => as_before.push(*b),
+                false => others.push(*b),
             }
         }
-        for (f, chance) in &change.brings {
-            // Only where it is not there (any more).
-            let (has, hasnt): (Vec<_>, Vec<_>) =
-                branches.drain(..).partition(|(v, _)| v.contains(f));
-            branches = hasnt;
-            branch(&mut branches, *chance, |v| v.push(*f));
-            branches.extend(has);
-        }
-        let sets = branches.iter();
-        out.extend(sets.filter_map(|(v, w)| Some((Candidate::new(v)?, *w))));
     }
     // The same set may have come of several.
-    merge(&mut out);
-    out
+    others.sort_unstable_by_key(|s| s.0);
+    as_before.append(&mut others);
+    // Two runs, which this sort but joins.
+    as_before.sort_by_key(|s| s.0);
+    add_equal(&mut as_before);
+    as_before
 }
 
+/// Parts the sets `of` which something may become: with `chance` it does. What
+/// is too light, or too large to be listed, is let go.
 fn branch(
-    branches: &mut Vec<(Vec<FaultId>, f64)>,
+    branches: &mut Weighted,
     chance: f64,
-    change: impl Fn(&mut Vec<FaultId>),
+    least: f64,
+    of: impl Fn(&Candidate) -> bool,
+    becomes: impl Fn(&Candidate) -> Option<Candidate>,
 ) {
     for i in 0..branches.len() {
-        let mut taken = branches[i].clone();
-        taken.1 *= chance;
-        branches[i].1 *= 1.0 - chance;
-        if taken.1 > 0.0 {
-            change(&mut taken.0);
-            branches.push(taken);
+        let (c, w) = branches[i];
+        if !of(&c) {
+            continue;
+        }
+        branches[i].1 = w * (1.0 - chance);
+        if w * chance > least {
+            branches.extend(becomes(&c).map(|c| (c, w * chance)));
         }
     }
     branches.retain(|b| b.1 > 0.0);

@@ -75,7 +75,7 @@ const NEGLIGIBLE: f64 = 1e-13;
 /// the typical circuit, and junctions are not straight. Seen on drawn devices.
 const FLOOR: f64 = 0.2;
 /// The same where a further reading is foretold.
-const FORETOLD: f64 = 1e-6;
+const FORETOLD: f64 = 1e-5;
 
 impl Joint {
     /// Readings of a circuit whose faults have sizes in these cells. The

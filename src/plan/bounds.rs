@@ -19,40 +19,68 @@ pub(super) struct Repair {
 /// Prices plans without tests.
 #[derive(Debug)]
 pub(super) struct Repairs {
-    /// By remedy: the worlds that it may change, with the chance that it does.
-    of_mend: Vec<Vec<(usize, f64)>>,
-    /// By world: the remedies that may change it.
+    /// By remedy: what it may change, worlds of few faults first. What a world
+    /// may become has fewer.
+    of_mend: Vec<Vec<Change>>,
+    /// By world: the remedies that may change it, with the chance.
     of_world: Vec<Vec<(usize, f64)>>,
-    /// By state, what each remedy costs and the state afterwards.
-    prices: HashMap<BenchState, Rc<[(f64, BenchState)]>>,
+    /// By state, what each remedy costs.
+    prices: Vec<(BenchState, Rc<[Price]>)>,
     now: Vec<f64>,
     /// By remedy, how likely it changes what is; without end below for what
     /// was done.
     gains: Vec<f64>,
-    moved: Vec<(usize, f64)>,
     /// Remedies of the plan that was priced last, in order.
     order: Vec<usize>,
+}
+
+/// What a remedy does to one world.
+#[derive(Debug)]
+struct Change {
+    world: usize,
+    /// The chance that it becomes another, or well.
+    chance: f64,
+    /// What else it may become than well.
+    others: Vec<(usize, f64)>,
+}
+
+/// What a remedy costs.
+#[derive(Debug)]
+struct Price {
+    cost: f64,
+    /// How many there are for a unit of currency.
+    per_cost: f64,
+    /// The state afterwards.
+    to: BenchState,
 }
 
 impl Repairs {
     pub(super) fn new(p: &Problem) -> Self {
         let mut of_world = vec![Vec::new(); p.sizes.len()];
-        let mut of_mend = vec![Vec::new(); p.mends.len()];
+        let mut of_mend = Vec::new();
         for (i, mend) in p.mends.iter().enumerate() {
-            for (w, becomes) in &mend.changes {
-                let other = becomes.iter().filter(|(to, _)| *to != Some(*w));
-                let chance = other.map(|(_, chance)| chance).sum();
-                of_world[*w].push((i, chance));
-                of_mend[i].push((*w, chance));
+            let mut changes = Vec::new();
+            for (world, becomes) in &mend.changes {
+                let other = || becomes.iter().filter(|(to, _)| *to != Some(*world));
+                let chance = other().map(|(_, chance)| chance).sum();
+                of_world[*world].push((i, chance));
+                changes.push(Change {
+                    world: *world,
+                    chance,
+                    others: other()
+                        .filter_map(|(to, chance)| Some(((*to)?, *chance)))
+                        .collect(),
+                });
             }
+            changes.sort_by_key(|c| p.sizes[c.world]);
+            of_mend.push(changes);
         }
         Repairs {
             of_mend,
             of_world,
-            prices: HashMap::new(),
+            prices: Vec::new(),
             now: Vec::new(),
             gains: Vec::new(),
-            moved: Vec::new(),
             order: Vec::new(),
         }
     }
@@ -60,6 +88,12 @@ impl Repairs {
     /// The remedies that [`Repairs::cost`] priced last, in order.
     pub(super) fn order(&self) -> &[usize] {
         &self.order
+    }
+
+    /// How likely a remedy changes what is.
+    pub(super) fn gain(&self, mend: usize, belief: &[f64]) -> f64 {
+        let changes = self.of_mend[mend].iter();
+        changes.map(|c| belief[c.world] * c.chance).sum()
     }
 
     /// At most: remedies in the order of probability over cost, a retest after
@@ -73,15 +107,15 @@ impl Repairs {
         mut state: BenchState,
         done: impl Fn(usize) -> bool,
     ) -> Repair {
+        let mut gains = std::mem::take(&mut self.gains);
+        gains.clear();
+        gains.extend((0..p.mends.len()).map(|i| match done(i) {
+            true => f64::NEG_INFINITY,
+            false => self.gain(i, belief),
+        }));
         self.now.clear();
         self.now.extend_from_slice(belief);
         let now = &mut self.now;
-        self.gains.clear();
-        for (i, changes) in self.of_mend.iter().enumerate() {
-            let gain = changes.iter().map(|(w, chance)| now[*w] * chance).sum();
-            self.gains
-                .push(if done(i) { f64::NEG_INFINITY } else { gain });
-        }
         let mut wrong = p.wrong(now);
         let mut mass: f64 = now.iter().sum();
         let enough = 1e-12 * mass;
@@ -104,39 +138,34 @@ impl Repairs {
             if wrong <= enough {
                 break;
             }
-            let first = (self.gains.iter().zip(prices.iter()).enumerate())
+            let first = (gains.iter().zip(prices.iter()).enumerate())
                 .filter(|(_, (gain, _))| **gain > 0.0)
-                .map(|(i, (gain, price))| (i, gain / price.0.max(1e-9)))
+                .map(|(i, (gain, price))| (i, gain * price.per_cost))
                 .reduce(|a, b| if b.1 > a.1 { b } else { a });
             let Some((i, _)) = first else { break };
-            let (price, to) = prices[i];
+            let price = &prices[i];
             self.order.push(i);
-            cost += price * mass;
+            cost += price.cost * mass;
             if cost >= best.cost {
                 break;
             }
-            if to != state {
-                state = to;
+            if price.to != state {
+                state = price.to;
                 prices = prices_in(&mut self.prices, p, state);
             }
-            self.gains[i] = f64::NEG_INFINITY;
-            self.moved.clear();
-            for (w, becomes) in &p.mends[i].changes {
-                let before = now[*w];
-                if before > 0.0 {
-                    self.moved.push((*w, -before));
-                    let to = becomes
-                        .iter()
-                        .filter_map(|(to, chance)| Some(((*to)?, chance)));
-                    self.moved
-                        .extend(to.map(|(to, chance)| (to, before * chance)));
-                }
-            }
-            for (w, by) in &self.moved {
-                now[*w] += by;
+            gains[i] = f64::NEG_INFINITY;
+            let mut add = |now: &mut [f64], world: usize, by: f64| {
+                now[world] += by;
                 wrong += by;
-                for (j, chance) in &self.of_world[*w] {
-                    self.gains[*j] += by * chance;
+                for (j, chance) in &self.of_world[world] {
+                    gains[*j] += by * chance;
+                }
+            };
+            for c in &self.of_mend[i] {
+                let before = now[c.world];
+                if before > 0.0 {
+                    add(now, c.world, -before * c.chance);
+                    (c.others.iter()).for_each(|(to, chance)| add(now, *to, before * chance));
                 }
             }
             // What was well goes home with the first retest.
@@ -144,21 +173,31 @@ impl Repairs {
             mass = wrong;
         }
         self.order.truncate(worth_it);
+        self.gains = gains;
         best
     }
 }
 
-/// What each remedy costs in a state, and the state afterwards.
+/// What each remedy costs in a state.
 fn prices_in(
-    known: &mut HashMap<BenchState, Rc<[(f64, BenchState)]>>,
+    known: &mut Vec<(BenchState, Rc<[Price]>)>,
     p: &Problem,
     state: BenchState,
-) -> Rc<[(f64, BenchState)]> {
-    let all = || (0..p.mends.len()).map(|i| p.mend_price(i, state));
-    known
-        .entry(state)
-        .or_insert_with(|| all().collect())
-        .clone()
+) -> Rc<[Price]> {
+    if let Some((_, prices)) = known.iter().find(|k| k.0 == state) {
+        return prices.clone();
+    }
+    let price = |i| {
+        let (cost, to) = p.mend_price(i, state);
+        Price {
+            cost,
+            per_cost: 1.0 / cost.max(1e-9),
+            to,
+        }
+    };
+    let prices: Rc<[Price]> = (0..p.mends.len()).map(price).collect();
+    known.push((state, prices.clone()));
+    prices
 }
 
 /// At least: what it would cost if the cause were told for nothing. Linear in

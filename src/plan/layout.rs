@@ -4,7 +4,6 @@ use std::collections::HashMap;
 
 use super::Situation;
 use super::problem::{Becomes, Mend, Problem, Trial};
-use crate::belief::FaultId;
 use crate::belief::candidates::Candidate;
 
 /// Weight of the worlds that a remedy may change below which it is left out.
@@ -161,27 +160,19 @@ fn becomes(
         let well = (take > 0.0).then_some((None, take));
         return left.into_iter().chain(well).collect();
     }
-    let mut sets: Vec<(Vec<FaultId>, f64)> = vec![(Vec::new(), 1.0)];
-    for f in candidate.iter() {
-        let take = takes[f];
-        let cleared: Vec<_> = (sets.iter().filter(|_| take > 0.0))
-            .map(|(set, p)| (set.clone(), p * take))
-            .collect();
-        sets.retain(|_| take < 1.0);
-        for (set, p) in &mut sets {
-            set.push(f);
-            *p *= 1.0 - take;
+    let mut sets = vec![(*candidate, 1.0)];
+    for f in candidate.iter().filter(|f| takes[*f] > 0.0) {
+        for i in 0..sets.len() {
+            let (set, p) = sets[i];
+            sets[i].1 = p * (1.0 - takes[f]);
+            sets.push((set.without(f), p * takes[f]));
         }
-        sets.extend(cleared);
     }
     let mut out: Becomes = Vec::new();
-    for (set, p) in sets {
+    for (set, p) in sets.into_iter().filter(|s| s.1 > 0.0) {
         let to = match set.is_empty() {
             true => None,
-            false => {
-                let left = Candidate::new(&set).and_then(|c| place.get(&c));
-                Some(left.copied().unwrap_or(world))
-            }
+            false => Some(place.get(&set).copied().unwrap_or(world)),
         };
         match out.iter_mut().find(|o| o.0 == to) {
             Some(o) => o.1 += p,

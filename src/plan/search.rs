@@ -9,12 +9,13 @@
 //! small problem is looked through to its end, which makes the plan the
 //! cheapest there is.
 
+use std::cell::OnceCell;
 use std::collections::HashMap;
 use std::collections::hash_map::DefaultHasher;
 use std::hash::{Hash, Hasher};
 
-use super::bounds::{Repairs, Told};
-use super::problem::{Problem, Step};
+use super::bounds::{Repair, Repairs, Told};
+use super::problem::{Problem, Step, Trial};
 use crate::bench::BenchState;
 
 /// How hard to look.
@@ -171,8 +172,8 @@ pub struct Search<'a> {
     told: Told,
     repairs: Repairs,
     known: HashMap<u64, Known>,
-    /// By test and world: uncertainty of the outcome, bits.
-    noise: Vec<Vec<f64>>,
+    /// By test and world: uncertainty of the outcome, bits; once it is asked for.
+    noise: OnceCell<Vec<Vec<f64>>>,
     work: usize,
     whole: f64,
 }
@@ -191,20 +192,13 @@ impl<'a> Search<'a> {
     /// For a problem.
     #[must_use]
     pub fn new(problem: &'a Problem<'a>, effort: Effort) -> Self {
-        let noise = (problem.trials.iter())
-            .map(|t| {
-                let worlds = 0..problem.sizes.len();
-                let of = |w| t.chances.iter().map(|row| surprise(row[w])).sum();
-                worlds.map(of).collect()
-            })
-            .collect();
         Search {
             problem,
             effort,
             told: Told::new(problem),
             repairs: Repairs::new(problem),
             known: HashMap::new(),
-            noise,
+            noise: OnceCell::new(),
             work: 0,
             whole: 1.0,
         }
@@ -260,9 +254,7 @@ impl<'a> Search<'a> {
     /// The cheapest order of remedies from a moment on, without a test, and
     /// what it costs, times the weight of the moment.
     pub fn remedies(&mut self, m: &Moment) -> (Vec<Step>, f64) {
-        let mends = self.mends_of(m);
-        let done = |i| mends.contains(&(i as u16));
-        let repair = self.repairs.cost(self.problem, &m.belief, m.state, done);
+        let repair = self.untested(m);
         let order = self.repairs.order().iter().map(|i| Step::Mend(*i));
         (order.collect(), repair.cost)
     }
@@ -288,11 +280,10 @@ impl<'a> Search<'a> {
                 return Err(Spent);
             }
             self.work += m.belief.len();
-            let mends = self.mends_of(m);
-            let done = |i| mends.contains(&(i as u16));
-            let repair = self.repairs.cost(self.problem, &m.belief, m.state, done);
+            let repair = self.untested(m);
+            let low = if self.effort.proof { self.low(m) } else { 0.0 };
             Bounds {
-                low: self.low(m).min(repair.cost),
+                low: low.min(repair.cost),
                 high: repair.cost,
                 spent: repair.spent,
             }
@@ -361,7 +352,11 @@ impl<'a> Search<'a> {
     fn arm(&mut self, m: &Moment, step: Step, depth: usize, worst: f64) -> Result<Bounds, Spent> {
         let (price, children) = self.after(m, step);
         let mut cost = Bounds::exactly(price * m.mass, price * m.mass);
-        let lows = self.lows(&children);
+        // Without proof it does not pay to work out what is left at least.
+        let lows = match self.effort.proof {
+            true => self.lows(&children),
+            false => vec![0.0; children.len()],
+        };
         let mut rest: f64 = lows.iter().sum();
         for (child, told) in children.iter().zip(lows) {
             if cost.low + rest >= worst {
@@ -380,19 +375,25 @@ impl<'a> Search<'a> {
     /// first, and what is left out: beyond so many tests and so many remedies.
     fn tries(&self, m: &Moment, width: usize) -> (Vec<Step>, Vec<Step>) {
         let p = self.problem;
+        // Where all are gone into and nothing is proved, any order will do.
+        let ranked = self.effort.proof || width < p.trials.len();
         let mut trials: Vec<(f64, usize)> = (0..p.trials.len())
             .filter(|i| !m.done.contains(&(*i as u16)))
-            .map(|i| {
-                let (price, _) = p.trial_price(i, m.state);
-                (self.bits(m, i) / price.max(1e-9), i)
+            .map(|i| match ranked {
+                true => {
+                    let (price, _) = p.trial_price(i, m.state);
+                    (self.bits(m, i) / price.max(1e-9), i)
+                }
+                false => (1.0, i),
             })
             .collect();
         let mut mends: Vec<(f64, usize)> = (0..p.mends.len())
             .filter(|i| !m.done.contains(&self.mend_place(*i)))
             .map(|i| {
-                let changes = p.mends[i].changes.iter();
-                let weight: f64 = changes.map(|(w, _)| m.belief[*w]).sum();
-                (weight / p.mend_price(i, m.state).0.max(1e-9), i)
+                (
+                    self.repairs.gain(i, &m.belief) / p.mend_price(i, m.state).0.max(1e-9),
+                    i,
+                )
             })
             .collect();
         for worth in [&mut trials, &mut mends] {
@@ -461,6 +462,13 @@ impl<'a> Search<'a> {
         }
     }
 
+    /// The plan without tests from a moment on, times its weight.
+    fn untested(&mut self, m: &Moment) -> Repair {
+        let mends = self.mends_of(m);
+        let done = |i| mends.contains(&(i as u16));
+        (self.repairs).cost(self.problem, &m.belief, m.state, done)
+    }
+
     fn mend_place(&self, i: usize) -> u16 {
         (self.problem.trials.len() + i) as u16
     }
@@ -494,7 +502,15 @@ impl<'a> Search<'a> {
         let mean = |row: &[f64]| dot(row, &m.belief) / m.mass;
         let outcomes = self.problem.trials[i].chances.iter();
         let outer: f64 = outcomes.map(|row| surprise(mean(row))).sum();
-        (outer - mean(&self.noise[i])).max(0.0)
+        let noise = self.noise.get_or_init(|| {
+            let worlds = || 0..self.problem.sizes.len();
+            let of = |t: &Trial, w| t.chances.iter().map(|row| surprise(row[w])).sum();
+            let trials = self.problem.trials.iter();
+            trials
+                .map(|t| worlds().map(|w| of(t, w)).collect())
+                .collect()
+        });
+        (outer - mean(&noise[i])).max(0.0)
     }
 }
 

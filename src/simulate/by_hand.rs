@@ -21,18 +21,6 @@ pub enum Chance {
     AsRuled,
 }
 
-/// Everything that the rules have can be done.
-struct All;
-
-impl Can for All {
-    fn test(&self, _: usize) -> bool {
-        true
-    }
-    fn remedy(&self, _: usize) -> bool {
-        true
-    }
-}
-
 /// From this chance on a thing happens where chance has no say.
 const MOSTLY: f64 = 0.5;
 
@@ -140,7 +128,8 @@ impl<'a> ByHand<'a> {
 
     /// What the advice is now; `None` if nothing is left to be done.
     pub fn advised(&self) -> Option<Act> {
-        Policy::Advice.act(self.start, &self.known, &All, self.luck)
+        let all = Can::new(self.start, |_| true, |_| true);
+        Policy::Advice.act(self.start, &self.known, &all, self.luck)
     }
 
     /// Brings the device into a state, which takes its minutes.

@@ -8,10 +8,10 @@
 use std::sync::Arc;
 
 use super::start::{Lines, Start};
-use crate::belief::candidates::{Candidate, Outlook, Weighted, changed};
+use crate::belief::candidates::{Outlook, Weighted, changed};
 use crate::belief::{Change, likelier};
 use crate::bench::BenchState;
-use crate::plan::{PlanRemedy, PlanTest};
+use crate::plan::PlanTest;
 
 /// Share of the probability that the lightest sets may hold together and still
 /// are let go at a step.
@@ -25,7 +25,7 @@ const FEW: usize = 24;
 /// What is known.
 #[derive(Clone, Debug)]
 pub(super) struct Known {
-    /// Sets of faults with their probability, likeliest first.
+    /// Sets of faults with their probability, in the order of their faults.
     pub(super) worlds: Weighted,
     /// How the device stands.
     pub(super) state: BenchState,
@@ -51,6 +51,7 @@ impl Known {
             mended: Vec::new(),
             due: Vec::new(),
         };
+        known.worlds.sort_unstable_by_key(|w| w.0);
         known.settle();
         known
     }
@@ -70,15 +71,21 @@ impl Known {
         none.map_or(0.0, |w| w.1)
     }
 
-    /// The likeliest sets, which say what is best to do as well as all.
-    pub(super) fn likeliest(&self) -> &[(Candidate, f64)] {
+    /// The likeliest sets, which say what is best to do as well as all; the
+    /// likeliest first.
+    pub(super) fn likeliest(&self) -> Weighted {
+        let least = least(&self.worlds, 1.0 - ENOUGH, FEW);
+        let heavy = self.worlds.iter().filter(|w| w.1 >= least);
+        let mut few: Weighted = heavy.copied().collect();
+        few.sort_unstable_by(|a, b| likelier(a.1, b.1).then(a.0.cmp(&b.0)));
         let mut sum = 0.0;
-        let enough = self.worlds.iter().position(|w| {
+        let enough = few.iter().position(|w| {
             sum += w.1;
             sum >= ENOUGH
         });
-        let many = enough.map_or(self.worlds.len(), |at| at + 1);
-        &self.worlds[..many.max(FEW).min(self.worlds.len())]
+        let many = enough.map_or(few.len(), |at| at + 1);
+        few.truncate(many.max(FEW));
+        few
     }
 
     /// What a test is going to show.
@@ -103,13 +110,6 @@ impl Known {
             .collect()
     }
 
-    /// The remedies that can be done, as the planner sees them.
-    pub(super) fn remedies(start: &Start, can: impl Fn(usize) -> bool) -> Vec<Option<PlanRemedy>> {
-        let all = start.remedies.iter().enumerate();
-        all.map(|(r, remedy)| can(r).then(|| remedy.clone()))
-            .collect()
-    }
-
     /// What is known after each outcome of a test that is `wanted`; `None` for
     /// an outcome that cannot be.
     pub(super) fn tested(&self, start: &Start, test: usize, wanted: &[bool]) -> Vec<Option<Known>> {
@@ -124,7 +124,10 @@ impl Known {
         });
         let before = seated.as_ref().unwrap_or(self);
         let mut p = vec![0.0; outlook.outcomes()];
-        let mut sets = vec![Weighted::new(); p.len()];
+        let room = |wanted: &bool| if *wanted { before.worlds.len() } else { 0 };
+        let mut sets: Vec<Weighted> = (wanted.iter())
+            .map(|w| Weighted::with_capacity(room(w)))
+            .collect();
         for (c, w) in &before.worlds {
             outlook.of(c, &mut p);
             for ((set, p), _) in sets.iter_mut().zip(&p).zip(wanted).filter(|x| *x.1) {
@@ -180,33 +183,90 @@ impl Known {
     /// Something is done to the device: no result of a test holds for sure any
     /// more.
     fn change(&mut self, start: &Start, change: &Change) {
-        self.worlds = changed(&self.worlds, change);
+        let least = LIGHT / 8.0 / self.worlds.len() as f64;
+        self.worlds = changed(&self.worlds, change, least);
         self.lines.changed(start, change);
         self.done.fill(false);
         self.settle();
     }
 
-    /// Puts the likeliest first, lets go of the lightest, and makes the weights
-    /// add up to one; false if there is no weight at all.
+    /// Lets go of the lightest sets, and makes the weights add up to one; false
+    /// if there is no weight at all.
     fn settle(&mut self) -> bool {
-        let total: f64 = self.worlds.iter().map(|w| w.1).sum();
-        if total <= 0.0 || !total.is_finite() {
+        if !add_up_to_one(&mut self.worlds) {
             return false;
         }
-        // Those that are light even all together need no place in the order.
-        let least = LIGHT / 2.0 * total / self.worlds.len() as f64;
+        let least = least(&self.worlds, LIGHT, 1);
         self.worlds.retain(|w| w.1 >= least);
-        let order =
-            |a: &(Candidate, f64), b: &(Candidate, f64)| likelier(a.1, b.1).then(a.0.cmp(&b.0));
-        self.worlds.sort_unstable_by(order);
-        let mut light = 0.0;
-        let kept = self.worlds.iter().rposition(|w| {
-            light += w.1;
-            light > LIGHT / 2.0 * total
-        });
-        self.worlds.truncate(kept.map_or(1, |at| at + 1));
-        let total: f64 = self.worlds.iter().map(|w| w.1).sum();
-        self.worlds.iter_mut().for_each(|w| w.1 /= total);
-        true
+        add_up_to_one(&mut self.worlds)
+    }
+}
+
+/// Makes weights add up to one; false if they cannot.
+fn add_up_to_one(worlds: &mut Weighted) -> bool {
+    let total: f64 = worlds.iter().map(|w| w.1).sum();
+    let can = total > 0.0 && total.is_finite();
+    if can {
+        worlds.iter_mut().for_each(|w| w.1 /= total);
+    }
+    can
+}
+
+/// Where the exponent of a number begins among its bits, and that of one (IEEE
+/// 754, binary64).
+const EXPONENT: u32 = 52;
+const ONE: u64 = 1023;
+
+/// A weight such that all lighter sets together hold at most a `share` of the
+/// whole, which is one, and as `many` are heavier, if there are so many: as
+/// great as it can be among the powers of two.
+fn least(worlds: &Weighted, share: f64, many: usize) -> f64 {
+    // By how often one is halved until it is no more than a weight: how many
+    // such weights, and their sum. The exponent of a number tells.
+    let mut halved = [(0, 0.0); 64];
+    for (_, w) in worlds {
+        let times = ONE.saturating_sub(w.to_bits() >> EXPONENT);
+        let at = &mut halved[times.min(63) as usize];
+        *at = (at.0 + 1, at.1 + w);
+    }
+    let (mut lighter, mut fewer) = (0.0, worlds.len());
+    let mut least = 0.0;
+    for (times, (n, sum)) in halved.iter().enumerate().rev() {
+        lighter += sum;
+        fewer -= n;
+        if lighter > share || fewer < many {
+            break;
+        }
+        least = 0.5f64.powi(times as i32 - 1);
+    }
+    least
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::belief::candidates::Candidate;
+
+    #[test]
+    fn the_lightest_sets_hold_no_more_than_their_share() {
+        let set = |f: usize| Candidate::new(&[f]).expect("a small set");
+        let mut worlds: Weighted = (0..40).map(|f| (set(f), 0.7f64.powi(f as i32))).collect();
+        assert!(add_up_to_one(&mut worlds));
+        // What is next to nothing has a place of its own.
+        worlds.push((set(50), 0.0));
+        let lighter = |least: f64| -> f64 {
+            let light = worlds.iter().filter(|w| w.1 < least);
+            light.map(|w| w.1).sum()
+        };
+        let heavier = |least: f64| worlds.iter().filter(|w| w.1 >= least).count();
+        for share in [0.3, 0.02, 1e-4] {
+            let at = least(&worlds, share, 1);
+            assert!(lighter(at) <= share && lighter(2.0 * at) > share, "{share}");
+        }
+        let at = least(&worlds, 0.3, 12);
+        assert!(heavier(at) >= 12 && heavier(2.0 * at) < 12);
+        // There are no more than there are.
+        assert_eq!(heavier(least(&worlds, 0.3, 100)), 41);
+        assert_eq!(heavier(least(&worlds, 1e-30, 1)), 40);
     }
 }

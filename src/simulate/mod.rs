@@ -60,10 +60,12 @@ impl Start {
         looks: bool,
         ended: &(dyn Fn(u64) + Sync),
     ) -> Vec<Record> {
+        let same = &Same::new(self, mind);
         let walk = Walk {
             truth: self,
             mind,
-            same: &Same::new(self, mind),
+            same,
+            can: &same.can(mind),
             policy,
             looks,
             ended,

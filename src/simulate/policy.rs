@@ -3,7 +3,7 @@
 use super::known::Known;
 use super::luck::Luck;
 use super::start::Start;
-use crate::plan::{Act, Effort, advise_foretold};
+use crate::plan::{Act, Effort, PlanRemedy, advise_foretold};
 
 /// A way of working.
 #[derive(Clone, Debug, PartialEq, Eq)]
@@ -31,27 +31,37 @@ pub(super) const WELL: f64 = 0.9;
 /// Least that a test tells, in bits, to be worth a thought.
 const TELLING: f64 = 1e-3;
 
-/// What can be done on the bench: some tests and remedies are in the rules of
-/// one only.
-pub(super) trait Can {
-    /// Whether a test can be done.
-    fn test(&self, test: usize) -> bool;
-    /// Whether a remedy can be done.
-    fn remedy(&self, remedy: usize) -> bool;
+/// What can be done on the bench.
+#[derive(Debug)]
+pub(super) struct Can {
+    tests: Vec<bool>,
+    remedies: Vec<Option<PlanRemedy>>,
 }
 
-/// What can be done, of that what this shop can do.
-struct Here<'a, C> {
-    start: &'a Start,
-    can: &'a C,
-}
-
-impl<C: Can> Can for Here<'_, C> {
-    fn test(&self, test: usize) -> bool {
-        self.start.able.tests[test] && self.can.test(test)
+impl Can {
+    /// What this shop can do, of the tests and remedies that there are.
+    pub(super) fn new(
+        start: &Start,
+        test: impl Fn(usize) -> bool,
+        remedy: impl Fn(usize) -> bool,
+    ) -> Self {
+        let able = &start.able;
+        let tests = able.tests.iter().enumerate();
+        let remedies = start.remedies.iter().enumerate();
+        Can {
+            tests: tests.map(|(t, able)| *able && test(t)).collect(),
+            remedies: remedies
+                .map(|(r, m)| (able.remedies[r] && remedy(r)).then(|| m.clone()))
+                .collect(),
+        }
     }
+
+    fn test(&self, test: usize) -> bool {
+        self.tests[test]
+    }
+
     fn remedy(&self, remedy: usize) -> bool {
-        self.start.able.remedies[remedy] && self.can.remedy(remedy)
+        self.remedies[remedy].is_some()
     }
 }
 
@@ -74,14 +84,7 @@ fn helps(start: &Start, known: &Known) -> Vec<f64> {
 impl Policy {
     /// What is done next, retests before all else; `None` if the device goes
     /// back.
-    pub(super) fn act(
-        &self,
-        start: &Start,
-        known: &Known,
-        can: &impl Can,
-        luck: Luck,
-    ) -> Option<Act> {
-        let can = &Here { start, can };
+    pub(super) fn act(&self, start: &Start, known: &Known, can: &Can, luck: Luck) -> Option<Act> {
         match known.due.first().copied().filter(|t| can.test(*t)) {
             Some(test) => Some(Act::Test(test)),
             None if self.is_over(start, known, can) => None,
@@ -91,7 +94,7 @@ impl Policy {
 
     /// Whether nothing is left to be done: most likely nothing is wrong, or no
     /// remedy is likely to help.
-    fn is_over(&self, start: &Start, known: &Known, can: &impl Can) -> bool {
+    fn is_over(&self, start: &Start, known: &Known, can: &Can) -> bool {
         if known.nothing() >= WELL {
             return true;
         }
@@ -106,14 +109,13 @@ impl Policy {
     }
 
     /// The next step; `None` if there is none.
-    fn next(&self, start: &Start, known: &Known, can: &impl Can, luck: Luck) -> Option<Act> {
+    fn next(&self, start: &Start, known: &Known, can: &Can, luck: Luck) -> Option<Act> {
         match self {
             Policy::Advice => {
                 let tests = known.tests(start, |t| can.test(t));
-                let remedies = Known::remedies(start, |r| can.remedy(r));
                 let worlds = known.likeliest();
-                let s = start.situation(worlds, &tests, &remedies, known.state);
-                let told = start.foretell(worlds, &tests);
+                let s = start.situation(&worlds, &tests, &can.remedies, known.state);
+                let told = start.foretell(&worlds, &tests);
                 let advice = advise_foretold(&s, &told, 1, Effort::BEST);
                 advice.steps.first().map(|p| p.act)
             }
@@ -124,7 +126,7 @@ impl Policy {
             }),
             Policy::TellMost => mend_if_sure(start, known, can).or_else(|| {
                 let tests = known.tests(start, |t| can.test(t));
-                let told = start.foretell(&known.worlds, &tests);
+                let told = start.foretell(&known.likeliest(), &tests);
                 let bits = |t: usize| told[t].as_ref().map_or(0.0, |f| f.bits);
                 let by_bits = |a: &usize, b: &usize| bits(*a).total_cmp(&bits(*b)).then(b.cmp(a));
                 let most = (0..told.len()).max_by(by_bits);
@@ -149,7 +151,7 @@ impl Policy {
 }
 
 /// The remedy for a suspect that is as good as sure.
-fn mend_if_sure(start: &Start, known: &Known, can: &impl Can) -> Option<Act> {
+fn mend_if_sure(start: &Start, known: &Known, can: &Can) -> Option<Act> {
     let p = known.faults(start);
     let likeliest = (0..p.len()).max_by(|a, b| p[*a].total_cmp(&p[*b]).then(b.cmp(a)))?;
     if p[likeliest] < SURE {
@@ -161,7 +163,7 @@ fn mend_if_sure(start: &Start, known: &Known, can: &impl Can) -> Option<Act> {
 
 /// Of some remedies that were not done yet the one with the greatest
 /// probability to clear something, over its cost.
-fn mend(start: &Start, known: &Known, can: &impl Can, of: impl Fn(usize) -> bool) -> Option<Act> {
+fn mend(start: &Start, known: &Known, can: &Can, of: impl Fn(usize) -> bool) -> Option<Act> {
     let retest = start.retest.as_ref();
     let mut clears = vec![0.0; start.remedies.len()];
     let mut fails: Vec<(usize, f64)> = Vec::new();

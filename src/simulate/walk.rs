@@ -172,14 +172,11 @@ impl Same {
                 .collect(),
         }
     }
-}
 
-impl Can for Same {
-    fn test(&self, test: usize) -> bool {
-        self.tests[test].is_some()
-    }
-    fn remedy(&self, remedy: usize) -> bool {
-        self.remedies[remedy].is_some()
+    /// What can be done: some tests and remedies are in the rules of one only.
+    pub(super) fn can(&self, mind: &Start) -> Can {
+        let test = |t: usize| self.tests[t].is_some();
+        Can::new(mind, test, |r| self.remedies[r].is_some())
     }
 }
 
@@ -190,6 +187,7 @@ pub(super) struct Walk<'a> {
     /// What is believed.
     pub(super) mind: &'a Start,
     pub(super) same: &'a Same,
+    pub(super) can: &'a Can,
     pub(super) policy: &'a Policy,
     /// Whether to keep what was shown.
     pub(super) looks: bool,
@@ -259,7 +257,7 @@ impl Walk<'_> {
             }
             let act = match group.steps >= STEPS {
                 true => None,
-                false => (self.policy).act(self.mind, &group.known, self.same, group.way),
+                false => (self.policy).act(self.mind, &group.known, self.can, group.way),
             };
             group.steps += 1;
             match act {
