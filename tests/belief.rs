@@ -1296,6 +1296,7 @@ fn gains(faults: usize, listed: &[(Candidate, f64)], findings: &[Finding]) -> Ve
             remedies: &[],
             retest: None,
             due: &[],
+            so_far: 0.0,
             moves: &Moves::default(),
             state: BenchState::default(),
             costs: Costs::default(),

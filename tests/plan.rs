@@ -84,7 +84,7 @@ fn problem<'a>(
                 }
             }
             Trial {
-                price: rng.random_range(1.0..10.0),
+                price: rng.random_range(1.0..10.0).into(),
                 conditions: state(rng),
                 chances,
             }
@@ -112,7 +112,7 @@ fn problem<'a>(
                 })
                 .collect();
             Mend {
-                price: rng.random_range(10.0..60.0),
+                price: rng.random_range(10.0..60.0).into(),
                 conditions: state(rng),
                 changes,
             }
@@ -124,7 +124,7 @@ fn problem<'a>(
         mends,
         retest: BenchState::default(),
         moves,
-        minute: 1.3,
+        minute: 1.3.into(),
         give_up: rng.random_range(80.0..250.0),
     };
     (problem, belief)
@@ -154,7 +154,7 @@ impl Policies<'_> {
         for (i, t) in p.trials.iter().enumerate() {
             if trials >> i & 1 == 0 {
                 let (to, minutes) = p.moves.reach(state, t.conditions);
-                let mut cost = (t.price + minutes * p.minute) * mass;
+                let mut cost = (t.price.counts + minutes * p.minute.counts) * mass;
                 for row in &t.chances {
                     let then: Vec<f64> = belief.iter().zip(row).map(|(b, c)| b * c).collect();
                     cost += self.best(&then, to, trials | 1 << i, mends);
@@ -180,7 +180,7 @@ impl Policies<'_> {
                         }
                     }
                 }
-                let price = m.price + (go + come) * p.minute;
+                let price = m.price.counts + (go + come) * p.minute.counts;
                 let cost = price * mass + self.best(&then, back, trials, mends | 1 << i);
                 best = best.min(cost);
             }
@@ -302,7 +302,7 @@ fn without_tests_the_order_is_probability_over_cost() {
             let (mut here, mut wrong, mut cost) = (1.0, 1.0 - belief[0], 0.0);
             let mut best = wrong * p.give_up;
             for i in order {
-                cost += here * p.mends[*i].price;
+                cost += here * p.mends[*i].price.counts;
                 wrong -= mends(*i);
                 here = wrong;
                 best = f64::min(best, cost + wrong * p.give_up);
@@ -310,7 +310,7 @@ fn without_tests_the_order_is_probability_over_cost() {
             best
         };
         let want = (all[n].iter().map(|o| cost(o))).fold(f64::INFINITY, f64::min);
-        let worth = |i: usize| mends(i) / p.mends[i].price;
+        let worth = |i: usize| mends(i) / p.mends[i].price.counts;
         let mut order: Vec<usize> = (0..n).collect();
         order.sort_by(|a, b| worth(*b).total_cmp(&worth(*a)));
         for effort in [Effort::FIRST, Effort::EXACT] {
@@ -332,7 +332,7 @@ fn without_tests_the_order_is_probability_over_cost() {
 /// each remedy its price and how likely it mends each fault.
 fn remedies_only<'a>(moves: &'a Moves, remedies: &[(f64, [f64; 3])]) -> Problem<'a> {
     let mend = |(price, mends): &(f64, [f64; 3])| Mend {
-        price: *price,
+        price: (*price).into(),
         conditions: BenchState::default(),
         changes: (mends.iter().enumerate())
             .filter(|(_, takes)| **takes > 0.0)
@@ -345,7 +345,7 @@ fn remedies_only<'a>(moves: &'a Moves, remedies: &[(f64, [f64; 3])]) -> Problem<
         mends: remedies.iter().map(mend).collect(),
         retest: BenchState::default(),
         moves,
-        minute: 1.0,
+        minute: 1.0.into(),
         give_up: 1e6,
     }
 }
@@ -413,7 +413,7 @@ fn readings_on_one_connector_are_one_visit() {
     p.retest = [1].into_iter().collect();
     p.mends = (0..3)
         .map(|world| Mend {
-            price: 100.0,
+            price: 100.0.into(),
             conditions: lies_open,
             changes: vec![(world, vec![(None, 1.0)])],
         })
@@ -422,7 +422,7 @@ fn readings_on_one_connector_are_one_visit() {
         .map(|told| {
             let row = |yes: bool| (0..3).map(|w| f64::from((w == told) == yes)).collect();
             Trial {
-                price: 1.0,
+                price: 1.0.into(),
                 conditions: lies_open,
                 chances: vec![row(true), row(false)],
             }

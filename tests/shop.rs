@@ -150,3 +150,63 @@ fn a_tree_begins_with_the_retest_that_is_due() {
     let tree = bench.run(&["tree", "1", "--format", "json"]).json();
     assert_eq!(tree["root"]["step"]["id"], due);
 }
+
+/// What is said to be too dear: the numbers in it.
+fn too_dear(bench: &Bench, more: &[&str]) -> Option<Vec<f64>> {
+    let shown = bench.run(&[&["job", "show", "1", "--format", "json"], more].concat());
+    let json = shown.json();
+    if json["next"]["stop"] != "too-dear" {
+        return None;
+    }
+    let says = json["next"]["says"].as_str()?;
+    let words = says.split(|c: char| !c.is_ascii_digit());
+    Some(words.filter_map(|w| w.parse().ok()).collect())
+}
+
+fn silent_handheld_for(limit: &str) -> Bench {
+    let bench = Bench::new();
+    let about = [
+        "job",
+        "new",
+        "--kind",
+        "handheld",
+        "--complaint",
+        "no sound",
+    ];
+    let _ = bench
+        .run(&[&about[..], &["--limit", limit]].concat())
+        .fine();
+    bench
+}
+
+#[test]
+fn what_was_spent_counts_towards_the_limit() {
+    let [to_go, limit] = too_dear(&silent_handheld_for("1"), &[]).unwrap()[..] else {
+        panic!("neither what it takes nor the limit");
+    };
+    assert!(to_go > limit);
+    // A part that was for nothing makes it too dear.
+    let bench = silent_handheld_for(&format!("{:.0}", to_go + 1.0));
+    assert_eq!(too_dear(&bench, &[]), None);
+    let _ = bench
+        .run(&["job", "remedy", "1", "buzzer/new-sounder"])
+        .fine();
+    let [so_far, to_go, limit] = too_dear(&bench, &[]).unwrap()[..] else {
+        panic!("not what was spent too");
+    };
+    assert!(so_far > 1.0 && to_go < limit && so_far + to_go > limit);
+}
+
+#[test]
+fn minutes_that_count_twice_are_paid_once() {
+    let bench = silent_handheld_for("1");
+    let to_go = |more: &[&str]| too_dear(&bench, more).unwrap()[0];
+    let twice_the_rate = to_go(&["--rate", "120"]);
+    let waiting = to_go(&["--waiting"]);
+    // The plan is the same, the parts in it cost the same.
+    assert!(
+        waiting < 0.95 * twice_the_rate,
+        "{waiting} {twice_the_rate}"
+    );
+    assert!(2.0 * waiting >= twice_the_rate - 1.0);
+}

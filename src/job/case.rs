@@ -194,6 +194,9 @@ pub struct Case {
     void: Vec<(usize, String)>,
     /// What state the device is in.
     pub state: BenchState,
+    /// Minutes at the bench and cost of parts of what was done, as the rules have
+    /// them.
+    so_far: (f64, f64),
     /// The belief now.
     pub belief: Belief,
     /// The settings.
@@ -298,6 +301,7 @@ impl Case {
             says: Vec::new(),
             void: Vec::new(),
             state: BenchState::default(),
+            so_far: (0.0, 0.0),
             belief: Belief::default(),
             settings,
             history: History::default(),
@@ -372,14 +376,14 @@ impl Case {
             Entry::Unclear(u) => {
                 let i = one(self.model.test(&u.test), "test", &u.test)?;
                 self.blocked_tests[i] = true;
-                self.move_to(&self.model.tests[i].step.conditions.clone());
+                self.did(Act::Test(i));
                 Ok(Entered::Other)
             }
             Entry::Remedy(d) => {
                 let i = one(self.model.remedy(&d.did), "remedy", &d.did)?;
                 let change = self.model.remedies[i].change.clone();
                 self.change(change, n, None);
-                self.move_to(&self.model.remedies[i].step.conditions.clone());
+                self.did(Act::Remedy(i));
                 self.last_remedy = Some(n);
                 Ok(Entered::Remedy(i))
             }
@@ -395,6 +399,9 @@ impl Case {
                 // With another meter the same test may come out in other ways.
                 self.says[n] = Some(t.outcomes[outcome].says.clone());
                 let (before, after) = (t.before.clone(), t.after.clone());
+                if other.is_some() {
+                    self.so_far.0 += t.step.minutes;
+                }
                 let what = self.shown(t, outcome, &r.shows);
                 if other.is_some()
                     && let Some(d) = self.as_it_stands(test).iter().find(|d| d.why.is_power())
@@ -411,7 +418,7 @@ impl Case {
                     self.change(c, n, Some(test));
                 }
                 if other.is_none() {
-                    self.move_to(&self.model.tests[test].step.conditions.clone());
+                    self.did(Act::Test(test));
                 }
                 Ok(Entered::Result { test, outcome })
             }
@@ -518,8 +525,16 @@ impl Case {
         Ok(self.model.foretell_lines(&changed)?)
     }
 
-    fn move_to(&mut self, conditions: &[usize]) {
-        self.state = self.model.bench.reach(self.state, conditions).to;
+    /// A step was done, the bench made ready for it.
+    fn did(&mut self, act: Act) {
+        let step = match act {
+            Act::Test(i) => &self.model.tests[i].step,
+            Act::Remedy(i) => &self.model.remedies[i].step,
+        };
+        let there = self.model.bench.reach(self.state, &step.conditions);
+        self.state = there.to;
+        self.so_far.0 += step.minutes + there.minutes;
+        self.so_far.1 += step.parts;
     }
 
     fn work_out(&mut self) {
@@ -661,6 +676,7 @@ impl Case {
             retest: self.retest.as_ref(),
             due: &self.due,
             moves: &self.moves,
+            so_far: self.settings.costs.paid(self.so_far.0, self.so_far.1),
             state: self.state,
             costs: self.settings.costs,
         }

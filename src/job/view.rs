@@ -390,7 +390,15 @@ fn advice(case: &Case, many: usize) -> AdviceView {
                 "Most likely nothing is wrong: show the owner, and close as no fault found."
                     .to_owned()
             }
-            Stop::TooDear { spent, limit } => format!(
+            Stop::TooDear {
+                so_far,
+                spent,
+                limit,
+            } if so_far >= 0.5 => format!(
+                "Work and parts so far come to about {so_far:.0}, and going on is expected to take \
+                 about {spent:.0}: more than the {limit:.0} agreed. Ask the customer first."
+            ),
+            Stop::TooDear { spent, limit, .. } => format!(
                 "Going on is expected to take about {spent:.0} in work and parts, more than the {limit:.0} \
                  agreed: ask the customer first."
             ),

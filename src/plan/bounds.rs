@@ -3,13 +3,13 @@
 use std::collections::HashMap;
 use std::rc::Rc;
 
-use super::problem::Problem;
+use super::problem::{Price, Problem};
 use crate::bench::BenchState;
 
 /// Remedies that are gone through at most.
 const REMEDIES: usize = 24;
 
-/// A plan without tests: what it costs, and what of that is spent at the bench.
+/// A plan without tests: what it costs, and what is paid of that.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub(super) struct Repair {
     pub(super) cost: f64,
@@ -25,7 +25,7 @@ pub(super) struct Repairs {
     /// By world: the remedies that may change it, with the chance.
     of_world: Vec<Vec<(usize, f64)>>,
     /// By state, what each remedy costs.
-    prices: Vec<(BenchState, Rc<[Price]>)>,
+    prices: Vec<(BenchState, Rc<[Costs]>)>,
     now: Vec<f64>,
     /// By remedy, how likely it changes what is; without end below for what
     /// was done.
@@ -46,8 +46,8 @@ struct Change {
 
 /// What a remedy costs.
 #[derive(Debug)]
-struct Price {
-    cost: f64,
+struct Costs {
+    price: Price,
     /// How many there are for a unit of currency.
     per_cost: f64,
     /// The state afterwards.
@@ -119,7 +119,7 @@ impl Repairs {
         let mut wrong = p.wrong(now);
         let mut mass: f64 = now.iter().sum();
         let enough = 1e-12 * mass;
-        let mut cost = 0.0;
+        let (mut cost, mut spent) = (0.0, 0.0);
         let mut best = Repair {
             cost: f64::INFINITY,
             spent: 0.0,
@@ -131,7 +131,7 @@ impl Repairs {
             if cost + wrong * p.give_up < best.cost {
                 best = Repair {
                     cost: cost + wrong * p.give_up,
-                    spent: cost,
+                    spent,
                 };
                 worth_it = self.order.len();
             }
@@ -143,14 +143,15 @@ impl Repairs {
                 .map(|(i, (gain, price))| (i, gain * price.per_cost))
                 .reduce(|a, b| if b.1 > a.1 { b } else { a });
             let Some((i, _)) = first else { break };
-            let price = &prices[i];
+            let costs = &prices[i];
             self.order.push(i);
-            cost += price.cost * mass;
+            cost += costs.price.counts * mass;
+            spent += costs.price.paid * mass;
             if cost >= best.cost {
                 break;
             }
-            if price.to != state {
-                state = price.to;
+            if costs.to != state {
+                state = costs.to;
                 prices = prices_in(&mut self.prices, p, state);
             }
             gains[i] = f64::NEG_INFINITY;
@@ -180,22 +181,22 @@ impl Repairs {
 
 /// What each remedy costs in a state.
 fn prices_in(
-    known: &mut Vec<(BenchState, Rc<[Price]>)>,
+    known: &mut Vec<(BenchState, Rc<[Costs]>)>,
     p: &Problem,
     state: BenchState,
-) -> Rc<[Price]> {
+) -> Rc<[Costs]> {
     if let Some((_, prices)) = known.iter().find(|k| k.0 == state) {
         return prices.clone();
     }
-    let price = |i| {
-        let (cost, to) = p.mend_price(i, state);
-        Price {
-            cost,
-            per_cost: 1.0 / cost.max(1e-9),
+    let costs = |i| {
+        let (price, to) = p.mend_price(i, state);
+        Costs {
+            price,
+            per_cost: 1.0 / price.counts.max(1e-9),
             to,
         }
     };
-    let prices: Rc<[Price]> = (0..p.mends.len()).map(price).collect();
+    let prices: Rc<[Costs]> = (0..p.mends.len()).map(costs).collect();
     known.push((state, prices.clone()));
     prices
 }
@@ -238,7 +239,7 @@ fn by_world(p: &Problem, order: &[(usize, usize)], state: BenchState, done: &[u1
     let mut costs: Vec<f64> = p.sizes.iter().map(given_up).collect();
     let price = |i: usize| match done.contains(&(i as u16)) {
         true => f64::INFINITY,
-        false => p.mend_price(i, state).0,
+        false => p.mend_price(i, state).0.counts,
     };
     let prices: Vec<f64> = (0..p.mends.len()).map(price).collect();
     for (i, at) in order {

@@ -3,7 +3,7 @@
 use std::collections::HashMap;
 
 use super::Situation;
-use super::problem::{Becomes, Mend, Problem, Trial};
+use super::problem::{Becomes, Mend, Price, Problem, Trial};
 use crate::belief::candidates::Candidate;
 
 /// Weight of the worlds that a remedy may change below which it is left out.
@@ -74,7 +74,7 @@ impl<'a> Layout<'a> {
                 }
             }
             Some(Trial {
-                price: s.costs.of(t.minutes, 0.0),
+                price: s.costs.price(t.minutes, 0.0),
                 conditions: t.conditions,
                 chances,
             })
@@ -103,9 +103,13 @@ impl<'a> Layout<'a> {
                 .collect();
             let helps: f64 = changes.iter().map(|(w, _)| belief[*w]).sum();
             if helps > HELPS {
+                let risk = Price {
+                    counts: s.costs.risk(r.breaks),
+                    paid: 0.0,
+                };
                 remedies.push(i);
                 mends.push(Mend {
-                    price: s.costs.of(r.minutes + retest, r.parts) + s.costs.risk(r.breaks),
+                    price: s.costs.price(r.minutes + retest, r.parts) + risk,
                     conditions: r.conditions,
                     changes,
                 });
@@ -118,7 +122,7 @@ impl<'a> Layout<'a> {
             // Without a retest the device stays as it is.
             retest: s.retest.map(|t| t.conditions).unwrap_or_default(),
             moves: s.moves,
-            minute: s.costs.of(1.0, 0.0),
+            minute: s.costs.price(1.0, 0.0),
             give_up: s.costs.give_up,
         };
         Layout {

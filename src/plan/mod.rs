@@ -25,7 +25,7 @@ use crate::belief::FaultId;
 use crate::belief::candidates::{Candidate, Outlook};
 use crate::bench::{BenchState, Moves};
 use layout::Layout;
-use problem::Step;
+use problem::{Price, Step};
 use search::{Bounds, Found, Moment, Search};
 
 pub use bounds::order_by_probability_over_cost;
@@ -42,8 +42,8 @@ pub struct Costs {
     pub rate: f64,
     /// What it costs, in currency, when a job ends unmended.
     pub give_up: f64,
-    /// What the repair may cost at most, in currency, before the customer is
-    /// asked; `None` if the customer did not say.
+    /// What the repair may cost at most in work and parts, in currency, before
+    /// the customer is asked; `None` if the customer did not say.
     pub limit: Option<f64>,
     /// Whether what a step may break counts [`CAREFUL`] times.
     pub careful: bool,
@@ -68,10 +68,23 @@ impl Default for Costs {
 }
 
 impl Costs {
-    /// Minutes and parts as one sum of currency.
+    /// What minutes and parts count, as one sum of currency.
     pub fn of(&self, minutes: f64, parts: f64) -> f64 {
         let waiting = if self.waiting { 2.0 } else { 1.0 };
-        minutes * waiting * self.rate / 60.0 + parts
+        self.paid(minutes * waiting, parts)
+    }
+
+    /// What is paid for minutes and parts, in currency.
+    pub fn paid(&self, minutes: f64, parts: f64) -> f64 {
+        minutes * self.rate / 60.0 + parts
+    }
+
+    /// Both.
+    fn price(&self, minutes: f64, parts: f64) -> Price {
+        Price {
+            counts: self.of(minutes, parts),
+            paid: self.paid(minutes, parts),
+        }
     }
 
     /// What it counts in currency that a step breaks something with some chance:
@@ -123,6 +136,8 @@ pub struct Situation<'a> {
     pub retest: Option<&'a PlanTest>,
     /// Tests that the last remedy still owes, by index: they come first.
     pub due: &'a [usize],
+    /// What was paid so far in work and parts, in currency.
+    pub so_far: f64,
     /// What changing bench conditions takes.
     pub moves: &'a Moves,
     /// What state the device is in.
@@ -154,7 +169,7 @@ pub struct Proposal {
     /// Expected cost of the whole repair if this is done first, in currency,
     /// the loss of ending unmended included.
     pub expected: f64,
-    /// The same without that loss: what is expected to be spent.
+    /// What of that is expected to be paid from now on in work and parts.
     pub spent: f64,
     /// For a test: what it is expected to tell, in bits. Nought for a remedy.
     pub gain: f64,
@@ -170,9 +185,11 @@ pub enum Stop {
     EnoughKnown,
     /// Most likely nothing is wrong any more.
     NothingWrong,
-    /// The expected cost passes the limit: ask the customer.
+    /// What was paid and what is expected to be pass the limit: ask the customer.
     TooDear {
-        /// What going on is expected to take in work and parts, in currency.
+        /// What was paid so far in work and parts, in currency.
+        so_far: f64,
+        /// What going on is expected to take, in currency.
         spent: f64,
         /// The limit, in currency.
         limit: f64,
@@ -248,8 +265,13 @@ pub fn advise_foretold(
         Some(Stop::NothingWrong)
     } else if steps.is_empty() {
         Some(Stop::NothingLeft)
-    } else if let Some(limit) = s.costs.limit.filter(|l| spent > *l) {
-        Some(Stop::TooDear { spent, limit })
+    } else if let Some(limit) = s.costs.limit.filter(|l| s.so_far + spent > *l) {
+        let so_far = s.so_far;
+        Some(Stop::TooDear {
+            so_far,
+            spent,
+            limit,
+        })
     } else if matches!(steps[0].act, Act::Remedy(_)) && steps[0].outcomes[0] >= KNOWN {
         Some(Stop::EnoughKnown)
     } else {

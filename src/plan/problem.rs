@@ -3,11 +3,48 @@
 
 use crate::bench::{BenchState, Moves};
 
+/// What something costs, in currency.
+#[derive(Clone, Copy, Debug, Default, PartialEq)]
+pub struct Price {
+    /// What it counts when steps are chosen: all that a shop has against it.
+    pub counts: f64,
+    /// What is paid for it, in work and parts.
+    pub paid: f64,
+}
+
+impl From<f64> for Price {
+    /// Counts for what is paid.
+    fn from(paid: f64) -> Self {
+        let counts = paid;
+        Price { counts, paid }
+    }
+}
+
+impl std::ops::Add for Price {
+    type Output = Price;
+    fn add(self, other: Price) -> Price {
+        Price {
+            counts: self.counts + other.counts,
+            paid: self.paid + other.paid,
+        }
+    }
+}
+
+impl std::ops::Mul<f64> for Price {
+    type Output = Price;
+    fn mul(self, by: f64) -> Price {
+        Price {
+            counts: self.counts * by,
+            paid: self.paid * by,
+        }
+    }
+}
+
 /// Something to learn from: a test.
 #[derive(Clone, Debug)]
 pub struct Trial {
-    /// Cost in currency, changes of bench condition not counted.
-    pub price: f64,
+    /// Cost, changes of bench condition not counted.
+    pub price: Price,
     /// Bench conditions, with all that they need.
     pub conditions: BenchState,
     /// By outcome, its probability in each world.
@@ -21,9 +58,8 @@ pub type Becomes = Vec<(Option<usize>, f64)>;
 /// Something that mends: a remedy with the retest that follows it.
 #[derive(Clone, Debug)]
 pub struct Mend {
-    /// Cost in currency with parts and retest, changes of bench condition not
-    /// counted.
-    pub price: f64,
+    /// Cost with parts and retest, changes of bench condition not counted.
+    pub price: Price,
     /// Bench conditions, with all that they need.
     pub conditions: BenchState,
     /// The worlds that it changes.
@@ -46,8 +82,8 @@ pub struct Problem<'a> {
     pub retest: BenchState,
     /// What changing bench conditions takes.
     pub moves: &'a Moves,
-    /// Cost of a minute, in currency.
-    pub minute: f64,
+    /// Cost of a minute.
+    pub minute: Price,
     /// Loss where a device goes back unmended, in currency.
     pub give_up: f64,
 }
@@ -65,18 +101,18 @@ pub enum Step {
 
 impl Problem<'_> {
     /// Cost of a test now, and the state of the device afterwards.
-    pub(super) fn trial_price(&self, i: usize, state: BenchState) -> (f64, BenchState) {
+    pub(super) fn trial_price(&self, i: usize, state: BenchState) -> (Price, BenchState) {
         let t = &self.trials[i];
         let (to, minutes) = self.moves.reach(state, t.conditions);
-        (t.price + minutes * self.minute, to)
+        (t.price + self.minute * minutes, to)
     }
 
     /// Cost of a remedy now with its retest, and the state afterwards.
-    pub(super) fn mend_price(&self, i: usize, state: BenchState) -> (f64, BenchState) {
+    pub(super) fn mend_price(&self, i: usize, state: BenchState) -> (Price, BenchState) {
         let m = &self.mends[i];
         let (there, go) = self.moves.reach(state, m.conditions);
         let (back, come) = self.moves.reach(there, self.retest);
-        (m.price + (go + come) * self.minute, back)
+        (m.price + self.minute * (go + come), back)
     }
 
     /// The weights of the worlds that a retest does not send home.

@@ -15,7 +15,7 @@ use std::collections::hash_map::DefaultHasher;
 use std::hash::{Hash, Hasher};
 
 use super::bounds::{Repair, Repairs, Told};
-use super::problem::{Problem, Step, Trial};
+use super::problem::{Price, Problem, Step, Trial};
 use crate::bench::BenchState;
 
 /// How hard to look.
@@ -88,8 +88,8 @@ pub struct Bounds {
     pub low: f64,
     /// The plan that was found costs this.
     pub high: f64,
-    /// What of that is spent at the bench, the loss where the device goes back
-    /// unmended left out.
+    /// What is paid of that in work and parts: neither the loss where the device
+    /// goes back unmended nor what a step counts beyond its price.
     pub spent: f64,
 }
 
@@ -351,7 +351,7 @@ impl<'a> Search<'a> {
     /// alone is right.
     fn arm(&mut self, m: &Moment, step: Step, depth: usize, worst: f64) -> Result<Bounds, Spent> {
         let (price, children) = self.after(m, step);
-        let mut cost = Bounds::exactly(price * m.mass, price * m.mass);
+        let mut cost = Bounds::exactly(price.counts * m.mass, price.paid * m.mass);
         // Without proof it does not pay to work out what is left at least.
         let lows = match self.effort.proof {
             true => self.lows(&children),
@@ -382,7 +382,7 @@ impl<'a> Search<'a> {
             .map(|i| match ranked {
                 true => {
                     let (price, _) = p.trial_price(i, m.state);
-                    (self.bits(m, i) / price.max(1e-9), i)
+                    (self.bits(m, i) / price.counts.max(1e-9), i)
                 }
                 false => (1.0, i),
             })
@@ -391,7 +391,7 @@ impl<'a> Search<'a> {
             .filter(|i| !m.done.contains(&self.mend_place(*i)))
             .map(|i| {
                 (
-                    self.repairs.gain(i, &m.belief) / p.mend_price(i, m.state).0.max(1e-9),
+                    self.repairs.gain(i, &m.belief) / p.mend_price(i, m.state).0.counts.max(1e-9),
                     i,
                 )
             })
@@ -422,18 +422,18 @@ impl<'a> Search<'a> {
                 // The bound is linear: over all outcomes it is as if none were seen.
                 let (price, state) = p.trial_price(i, m.state);
                 let mends = self.mends_of(m);
-                price * m.mass + dot(&m.belief, self.told.by_world(p, state, mends))
+                price.counts * m.mass + dot(&m.belief, self.told.by_world(p, state, mends))
             }
             Step::Mend(_) => {
                 let (price, then) = self.after(m, step);
-                price * m.mass + self.lows(&then).iter().sum::<f64>()
+                price.counts * m.mass + self.lows(&then).iter().sum::<f64>()
             }
         }
     }
 
     /// Price of a step, and the moments that it may lead to: one for each
     /// outcome of a test, for a remedy the one in which it did not mend all.
-    pub fn after(&self, m: &Moment, step: Step) -> (f64, Vec<Moment>) {
+    pub fn after(&self, m: &Moment, step: Step) -> (Price, Vec<Moment>) {
         let p = self.problem;
         let moment = |belief: Vec<f64>, state, place| {
             let mut done = m.done.clone();
@@ -447,7 +447,10 @@ impl<'a> Search<'a> {
             }
         };
         match step {
-            Step::GiveUp => (p.wrong(&m.belief) / m.mass * p.give_up, Vec::new()),
+            Step::GiveUp => {
+                let counts = p.wrong(&m.belief) / m.mass * p.give_up;
+                (Price { counts, paid: 0.0 }, Vec::new())
+            }
             Step::Trial(i) => {
                 let (price, state) = p.trial_price(i, m.state);
                 let outcomes = 0..p.trials[i].chances.len();

@@ -162,7 +162,7 @@ impl Grower<'_> {
         };
         Node {
             probability: m.mass,
-            cost: price + after(|n| n.cost),
+            cost: price.counts + after(|n| n.cost),
             steps: 1.0 + after(|n| n.steps),
             state: m.state,
             then: Then::Do {
@@ -171,7 +171,7 @@ impl Grower<'_> {
                     Step::Mend(i) => Act::Remedy(self.layout.remedies[i]),
                     Step::GiveUp => return self.end(m, remedies),
                 },
-                price,
+                price: price.counts,
                 branches,
             },
         }
@@ -189,11 +189,11 @@ impl Grower<'_> {
             let Some(next) = then.into_iter().next().filter(|_| at.mass > 0.0) else {
                 continue;
             };
-            cost += price * at.mass;
+            cost += price.counts * at.mass;
             steps += at.mass;
             remedies.push(Mending {
                 remedy: self.layout.remedies[i],
-                price,
+                price: price.counts,
                 mends: 1.0 - next.mass / at.mass,
             });
             at = next;

@@ -170,6 +170,7 @@ impl Start {
             remedies,
             retest: self.retest.as_ref(),
             due: &[],
+            so_far: 0.0,
             moves: &self.moves,
             state,
             costs: self.costs,

@@ -25,6 +25,7 @@ use halfsplit::plan::problem::{Mend, Problem, Step, Trial};
 use halfsplit::plan::search::{Moment, Search};
 use rand::rngs::StdRng;
 use rand::{Rng, SeedableRng};
+use rayon::prelude::*;
 
 /// Remedies that fail before the bound does tests for nothing.
 const REMEDIES: u32 = 4;
@@ -47,8 +48,8 @@ fn main() {
         ..Effort::REFINED
     };
     let moves = Moves::default();
-    let mut ratios = Vec::new();
-    for seed in numbers.get(3).copied().unwrap_or(0)..many {
+    let seeds = numbers.get(3).copied().unwrap_or(0)..many;
+    let ratio = |seed| {
         let (p, belief) = instance(n, seed as u64, &moves);
         let start = Instant::now();
         let bound = Table::new(&p, &belief).bound();
@@ -67,8 +68,10 @@ fn main() {
             plan.high,
             follow.known.len(),
         );
-        ratios.push(cost / bound);
-    }
+        cost / bound
+    };
+    // Each takes some gigabytes.
+    let ratios: Vec<f64> = seeds.into_par_iter().map(ratio).collect();
     let mean = ratios.iter().sum::<f64>() / ratios.len() as f64;
     let worst = ratios.iter().copied().fold(0.0, f64::max);
     println!(
@@ -94,7 +97,7 @@ fn instance(n: usize, seed: u64, moves: &Moves) -> (Problem<'_>, Vec<f64>) {
         };
         let no: Vec<f64> = (0..=n).map(|_| chance(&mut rng)).collect();
         Trial {
-            price: rng.random_range(1.0..10.0),
+            price: rng.random_range(1.0..10.0).into(),
             conditions: BenchState::default(),
             chances: vec![no.iter().map(|x| 1.0 - x).collect(), no],
         }
@@ -103,7 +106,7 @@ fn instance(n: usize, seed: u64, moves: &Moves) -> (Problem<'_>, Vec<f64>) {
     let mends = (1..=n).map(|w| {
         let takes = rng.random_range(0.85..1.0);
         Mend {
-            price: rng.random_range(10.0..60.0),
+            price: rng.random_range(10.0..60.0).into(),
             conditions: BenchState::default(),
             changes: vec![(w, vec![(None, takes), (Some(w), 1.0 - takes)])],
         }
@@ -114,7 +117,7 @@ fn instance(n: usize, seed: u64, moves: &Moves) -> (Problem<'_>, Vec<f64>) {
         mends: mends.collect(),
         retest: BenchState::default(),
         moves,
-        minute: 1.0,
+        minute: 1.0.into(),
         give_up: 180.0,
     };
     (problem, belief)
@@ -159,7 +162,7 @@ impl<'a> Follow<'a> {
             found.cost.high
         } else {
             let (price, then) = search.after(m, step);
-            price * m.mass + then.iter().map(|m| self.cost(m)).sum::<f64>()
+            price.counts * m.mass + then.iter().map(|m| self.cost(m)).sum::<f64>()
         };
         self.known.insert(key, cost / m.mass);
         cost
@@ -225,7 +228,7 @@ impl<'a> Table<'a> {
             };
             let mut order: Vec<(f64, f64)> = mends
                 .iter()
-                .map(|m| (gain(*m), p.mends[*m].price))
+                .map(|m| (gain(*m), p.mends[*m].price.counts))
                 .collect();
             order.sort_by(|a, b| (b.0 / b.1).total_cmp(&(a.0 / a.1)));
             let (mut spent, mut best) = (0.0, mass * p.give_up);
@@ -272,7 +275,7 @@ impl<'a> Table<'a> {
         let left = self.left(done, worlds);
         let other = (0..p.mends.len()).filter(|m| done >> m & 1 == 0);
         let mends: Vec<(f64, &Vec<f64>)> = other
-            .map(|m| (p.mends[m].price, &next[&(done | 1 << m)]))
+            .map(|m| (p.mends[m].price.counts, &next[&(done | 1 << m)]))
             .collect();
         let sets = self.digit[p.trials.len()];
         let mut cost = vec![0.0; sets];
@@ -283,7 +286,7 @@ impl<'a> Table<'a> {
             for (i, t) in p.trials.iter().enumerate() {
                 if (set / self.digit[i]).is_multiple_of(3) {
                     let (no, yes) = (set + self.digit[i], set + 2 * self.digit[i]);
-                    best = best.min(t.price * mass + cost[no] + cost[yes]);
+                    best = best.min(t.price.counts * mass + cost[no] + cost[yes]);
                 }
             }
             for (price, then) in &mends {

@@ -287,6 +287,7 @@ impl Device {
                     remedies: &self.remedies,
                     retest: None,
                     due: &[],
+                    so_far: 0.0,
                     moves: &self.moves,
                     state,
                     costs: Costs::default(),
