@@ -2,6 +2,7 @@
 
 use super::luck::Luck;
 use super::policy::Policy;
+use super::rows::Rows;
 use super::sheet::Sheet;
 use super::start::Start;
 use super::walk::Hidden;
@@ -31,7 +32,7 @@ pub fn cheapest_first(start: &Start) -> Vec<usize> {
 /// The order of the tests by what they tell at intake over their cost.
 fn telling_first(start: &Start) -> Vec<usize> {
     let tests: Vec<_> = start.tests.iter().map(|t| Some(t.plan.clone())).collect();
-    let told = start.foretell(&start.worlds, &tests);
+    let told = Rows::new(start).foretell(&start.worlds, &tests);
     let worth = |t: usize| {
         let plan = &start.tests[t].plan;
         let minutes = plan.minutes + start.moves.reach(start.state, plan.conditions).1;

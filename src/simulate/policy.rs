@@ -2,6 +2,7 @@
 
 use super::known::Known;
 use super::luck::Luck;
+use super::rows::Rows;
 use super::start::Start;
 use crate::plan::{Act, Effort, PlanRemedy, advise_foretold};
 
@@ -31,17 +32,18 @@ pub(super) const WELL: f64 = 0.9;
 /// Least that a test tells, in bits, to be worth a thought.
 const TELLING: f64 = 1e-3;
 
-/// What can be done on the bench.
+/// What can be done on the bench, and what it is going to show.
 #[derive(Debug)]
-pub(super) struct Can {
+pub(super) struct Can<'a> {
     tests: Vec<bool>,
     remedies: Vec<Option<PlanRemedy>>,
+    rows: Rows<'a>,
 }
 
-impl Can {
+impl<'a> Can<'a> {
     /// What this shop can do, of the tests and remedies that there are.
     pub(super) fn new(
-        start: &Start,
+        start: &'a Start,
         test: impl Fn(usize) -> bool,
         remedy: impl Fn(usize) -> bool,
     ) -> Self {
@@ -53,6 +55,7 @@ impl Can {
             remedies: remedies
                 .map(|(r, m)| (able.remedies[r] && remedy(r)).then(|| m.clone()))
                 .collect(),
+            rows: Rows::new(start),
         }
     }
 
@@ -115,7 +118,7 @@ impl Policy {
                 let tests = known.tests(start, |t| can.test(t));
                 let worlds = known.likeliest();
                 let s = start.situation(&worlds, &tests, &can.remedies, known.state);
-                let told = start.foretell(&worlds, &tests);
+                let told = can.rows.foretell(&worlds, &tests);
                 let advice = advise_foretold(&s, &told, 1, Effort::BEST);
                 advice.steps.first().map(|p| p.act)
             }
@@ -126,7 +129,7 @@ impl Policy {
             }),
             Policy::TellMost => mend_if_sure(start, known, can).or_else(|| {
                 let tests = known.tests(start, |t| can.test(t));
-                let told = start.foretell(&known.likeliest(), &tests);
+                let told = can.rows.foretell(&known.likeliest(), &tests);
                 let bits = |t: usize| told[t].as_ref().map_or(0.0, |f| f.bits);
                 let by_bits = |a: &usize, b: &usize| bits(*a).total_cmp(&bits(*b)).then(b.cmp(a));
                 let most = (0..told.len()).max_by(by_bits);

@@ -1,15 +1,17 @@
 //! What each test shows with each set of faults, worked out once for all the
-//! moments of many jobs.
+//! moments of a walk.
 
 use std::collections::HashMap;
-use std::sync::OnceLock;
+use std::sync::{Arc, OnceLock};
 
+use super::start::Start;
 use crate::belief::candidates::{Candidate, Outlook};
-use crate::plan::{Foretold, PlanTest, surprise};
+use crate::plan::{Foretold, PlanTest, foretell, surprise, weighed};
 
 /// Tests by sets of faults. A set is laid out when it is first asked for.
 #[derive(Debug)]
-pub(super) struct Rows {
+pub(super) struct Rows<'a> {
+    start: &'a Start,
     /// By test, where its numbers begin: the chance of each outcome, then how
     /// uncertain the test is, in bits.
     from: Vec<usize>,
@@ -27,27 +29,26 @@ struct Row {
     more: Vec<f64>,
 }
 
-impl Rows {
-    pub(super) fn new<'a>(
-        worlds: &[(Candidate, f64)],
-        tests: impl Iterator<Item = &'a PlanTest>,
-    ) -> Self {
+impl<'a> Rows<'a> {
+    pub(super) fn new(start: &'a Start) -> Self {
         let (mut from, mut well) = (vec![0], Vec::new());
-        for t in tests {
-            numbers(&t.outlook, &Candidate::EMPTY, &mut well);
+        for t in &start.tests {
+            numbers(&t.plan.outlook, &Candidate::EMPTY, &mut well);
             from.push(well.len());
         }
-        let place = worlds.iter().enumerate().map(|(i, w)| (w.0, i));
+        let worlds = start.worlds.iter();
         Rows {
+            start,
             from,
             well,
-            place: place.collect(),
-            sets: worlds.iter().map(|_| OnceLock::new()).collect(),
+            sets: worlds.clone().map(|_| OnceLock::new()).collect(),
+            place: worlds.enumerate().map(|(i, w)| (w.0, i)).collect(),
         }
     }
 
-    fn lay_out<'a>(&self, set: &Candidate, outlooks: impl Iterator<Item = &'a Outlook>) -> Row {
+    fn lay_out(&self, set: &Candidate) -> Row {
         let mut row = Row::default();
+        let outlooks = self.start.tests.iter().map(|t| &t.plan.outlook);
         for (t, outlook) in outlooks.enumerate().filter(|o| o.1.sees(set)) {
             let at = row.more.len();
             numbers(outlook, set, &mut row.more);
@@ -61,22 +62,39 @@ impl Rows {
         row
     }
 
-    /// What every test is going to show, as weights of sets have it.
-    pub(super) fn foretell<'a, O: Iterator<Item = &'a Outlook>>(
+    /// What the tests that can be done are going to show, as weights of sets
+    /// have it.
+    pub(super) fn foretell(
         &self,
         worlds: &[(Candidate, f64)],
-        outlooks: impl Fn() -> O,
-    ) -> Vec<Foretold> {
+        tests: &[Option<PlanTest>],
+    ) -> Vec<Option<Foretold>> {
+        let worlds = weighed(worlds, tests.iter().flatten().count());
+        let each = self.plainly(worlds).into_iter().zip(tests);
+        each.zip(&self.start.tests)
+            .map(|((foretold, open), plain)| {
+                let open = open.as_ref()?;
+                // Where something was read on its line a test shows something else.
+                Some(match Arc::ptr_eq(&open.outlook, &plain.plan.outlook) {
+                    true => foretold,
+                    false => foretell(worlds, &open.outlook),
+                })
+            })
+            .collect()
+    }
+
+    /// What every test is going to show where nothing was read on its line.
+    fn plainly(&self, worlds: &[(Candidate, f64)]) -> Vec<Foretold> {
         let mut sum = self.well.clone();
         let total: f64 = worlds.iter().map(|w| w.1).sum();
         for (set, weight) in worlds {
             let weight = weight / total;
             let own;
             let row = match self.place.get(set) {
-                Some(at) => self.sets[*at].get_or_init(|| self.lay_out(set, outlooks())),
+                Some(at) => self.sets[*at].get_or_init(|| self.lay_out(set)),
                 // A set that a remedy has brought about.
                 None => {
-                    own = self.lay_out(set, outlooks());
+                    own = self.lay_out(set);
                     &own
                 }
             };

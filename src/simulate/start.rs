@@ -5,13 +5,12 @@ use std::collections::HashMap;
 use std::sync::{Arc, PoisonError, RwLock};
 
 use super::luck::named;
-use super::rows::Rows;
 use crate::belief::candidates::{Candidate, Outlook};
 use crate::belief::{Change, FaultId};
 use crate::bench::{BenchState, Moves};
 use crate::job::{Case, CaseError, CaseFile, Settings, plan_remedy, plan_test, proof};
 use crate::model::{Model, Read, Taken, TestInfo};
-use crate::plan::{Costs, Effort, Foretold, PlanRemedy, PlanTest, Situation, foretell, weighed};
+use crate::plan::{Costs, Effort, PlanRemedy, PlanTest, Situation};
 use crate::rulebase::Rulebase;
 
 /// Readings of a line in the words of their tests: each a test and an outcome,
@@ -69,7 +68,6 @@ pub struct Start {
     proofs: Vec<Option<usize>>,
     /// By function, those that it contains.
     contains: Vec<Vec<bool>>,
-    rows: Rows,
     outlooks: RwLock<Outlooks>,
 }
 
@@ -109,7 +107,6 @@ impl Start {
         let left_out = case.belief.candidates_left_out;
         let symptoms = std::mem::take(&mut case.symptoms);
         let model = case.model;
-        let rows = Rows::new(&worlds, plans.iter());
         let tests = plans.into_iter().zip(&model.tests).map(|(plan, t)| Probe {
             during: (t.before.is_some()).then(|| Outlook::new(n, &t.finding)),
             plan,
@@ -150,7 +147,6 @@ impl Start {
             able,
             retest,
             cures,
-            rows,
             outlooks: RwLock::default(),
         })
     }
@@ -196,27 +192,6 @@ impl Start {
         let mut due: Vec<usize> = functions.iter().filter_map(|f| self.proofs[*f]).collect();
         due.dedup();
         due
-    }
-
-    /// What the tests that can be done are going to show.
-    pub(super) fn foretell(
-        &self,
-        worlds: &[(Candidate, f64)],
-        tests: &[Option<PlanTest>],
-    ) -> Vec<Option<Foretold>> {
-        let worlds = weighed(worlds, tests.iter().flatten().count());
-        let plain = || self.tests.iter().map(|t| &*t.plan.outlook);
-        let all = self.rows.foretell(worlds, plain);
-        let each = all.into_iter().zip(tests).zip(&self.tests);
-        each.map(|((foretold, open), plain)| {
-            let open = open.as_ref()?;
-            // Where something was read on its line a test shows something else.
-            Some(match Arc::ptr_eq(&open.outlook, &plain.plan.outlook) {
-                true => foretold,
-                false => foretell(worlds, &open.outlook),
-            })
-        })
-        .collect()
     }
 
     /// The line that a test measures.

@@ -174,7 +174,7 @@ impl Same {
     }
 
     /// What can be done: some tests and remedies are in the rules of one only.
-    pub(super) fn can(&self, mind: &Start) -> Can {
+    pub(super) fn can<'a>(&self, mind: &'a Start) -> Can<'a> {
         let test = |t: usize| self.tests[t].is_some();
         Can::new(mind, test, |r| self.remedies[r].is_some())
     }
@@ -187,7 +187,7 @@ pub(super) struct Walk<'a> {
     /// What is believed.
     pub(super) mind: &'a Start,
     pub(super) same: &'a Same,
-    pub(super) can: &'a Can,
+    pub(super) can: &'a Can<'a>,
     pub(super) policy: &'a Policy,
     /// Whether to keep what was shown.
     pub(super) looks: bool,
