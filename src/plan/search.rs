@@ -281,9 +281,13 @@ impl<'a> Search<'a> {
             }
             self.work += m.belief.len();
             let repair = self.untested(m);
-            let low = if self.effort.proof { self.low(m) } else { 0.0 };
+            // Without proof it counts as if that were the cheapest.
+            let low = match self.effort.proof {
+                true => self.low(m).min(repair.cost),
+                false => repair.cost,
+            };
             Bounds {
-                low: low.min(repair.cost),
+                low,
                 high: repair.cost,
                 spent: repair.spent,
             }
@@ -311,7 +315,8 @@ impl<'a> Search<'a> {
     /// `order` are tried before others.
     fn look(&mut self, m: &Moment, depth: usize, shown: usize, order: &[Step]) -> Looked {
         let unmended = self.problem.wrong(&m.belief) * self.problem.give_up;
-        let mut steps = vec![(Step::GiveUp, Bounds::exactly(unmended, 0.0))];
+        let give_up = (Step::GiveUp, Bounds::exactly(unmended, 0.0));
+        let mut steps = Vec::new();
         let mut low = unmended;
         let width = if shown == usize::MAX {
             shown
@@ -320,6 +325,7 @@ impl<'a> Search<'a> {
         };
         let (mut tries, left_out) = self.tries(m, width);
         if self.effort.proof {
+            steps.push(give_up);
             for step in left_out {
                 low = low.min(self.low_if(m, step));
             }
@@ -340,6 +346,14 @@ impl<'a> Search<'a> {
                 let at = steps.partition_point(|s| s.1.high <= cost.high);
                 steps.insert(at, (step, cost));
             }
+        }
+        if !self.effort.proof {
+            let at = steps.partition_point(|s| s.1.high < unmended);
+            if at == 0 {
+                // A step may be cheaper than one step ahead shows.
+                steps.retain(|s| self.low_if(m, s.0) < unmended);
+            }
+            steps.insert(at, give_up);
         }
         Looked {
             steps,

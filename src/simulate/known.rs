@@ -5,6 +5,7 @@
 //! weights of the sets are carried on: the same numbers, as far as the list goes
 //! (`tests/simulate.rs` holds both together). The lightest sets are let go.
 
+use std::ops::RangeInclusive;
 use std::sync::Arc;
 
 use super::start::{Lines, Start};
@@ -16,6 +17,9 @@ use crate::plan::PlanTest;
 /// Share of the probability that the lightest sets may hold together and still
 /// are let go at a step.
 const LIGHT: f64 = 1e-4;
+/// How many sets are kept at most; the lightest are let go beyond that, whatever
+/// they hold.
+const MOST: usize = 8192;
 
 /// Share of the probability that is enough to say what is best to do, and how
 /// many sets are never too many for it.
@@ -74,7 +78,7 @@ impl Known {
     /// The likeliest sets, which say what is best to do as well as all; the
     /// likeliest first.
     pub(super) fn likeliest(&self) -> Weighted {
-        let least = least(&self.worlds, 1.0 - ENOUGH, FEW);
+        let least = least(&self.worlds, 1.0 - ENOUGH, FEW..=MOST);
         let heavy = self.worlds.iter().filter(|w| w.1 >= least);
         let mut few: Weighted = heavy.copied().collect();
         few.sort_unstable_by(|a, b| likelier(a.1, b.1).then(a.0.cmp(&b.0)));
@@ -196,7 +200,7 @@ impl Known {
         if !add_up_to_one(&mut self.worlds) {
             return false;
         }
-        let least = least(&self.worlds, LIGHT, 1);
+        let least = least(&self.worlds, LIGHT, 1..=MOST);
         self.worlds.retain(|w| w.1 >= least);
         add_up_to_one(&mut self.worlds)
     }
@@ -218,9 +222,9 @@ const EXPONENT: u32 = 52;
 const ONE: u64 = 1023;
 
 /// A weight such that all lighter sets together hold at most a `share` of the
-/// whole, which is one, and as `many` are heavier, if there are so many: as
-/// great as it can be among the powers of two.
-fn least(worlds: &Weighted, share: f64, many: usize) -> f64 {
+/// whole, which is one, and that leaves so `many`, if there are so many: as great
+/// as it can be among the powers of two. Too many count for more than the share.
+fn least(worlds: &Weighted, share: f64, many: RangeInclusive<usize>) -> f64 {
     // By how often one is halved until it is no more than a weight: how many
     // such weights, and their sum. The exponent of a number tells.
     let mut halved = [(0, 0.0); 64];
@@ -234,7 +238,8 @@ fn least(worlds: &Weighted, share: f64, many: usize) -> f64 {
     for (times, (n, sum)) in halved.iter().enumerate().rev() {
         lighter += sum;
         fewer -= n;
-        if lighter > share || fewer < many {
+        let too_many = fewer + n > *many.end();
+        if (lighter > share && !too_many) || fewer < *many.start() {
             break;
         }
         least = 0.5f64.powi(times as i32 - 1);
@@ -260,13 +265,15 @@ mod tests {
         };
         let heavier = |least: f64| worlds.iter().filter(|w| w.1 >= least).count();
         for share in [0.3, 0.02, 1e-4] {
-            let at = least(&worlds, share, 1);
+            let at = least(&worlds, share, 1..=100);
             assert!(lighter(at) <= share && lighter(2.0 * at) > share, "{share}");
         }
-        let at = least(&worlds, 0.3, 12);
+        let at = least(&worlds, 0.3, 12..=100);
         assert!(heavier(at) >= 12 && heavier(2.0 * at) < 12);
+        let at = least(&worlds, 1e-30, 1..=10);
+        assert!(heavier(at) <= 10 && heavier(0.5 * at) > 10);
         // There are no more than there are.
-        assert_eq!(heavier(least(&worlds, 0.3, 100)), 41);
-        assert_eq!(heavier(least(&worlds, 1e-30, 1)), 40);
+        assert_eq!(heavier(least(&worlds, 0.3, 100..=100)), 41);
+        assert_eq!(heavier(least(&worlds, 1e-30, 1..=100)), 40);
     }
 }

@@ -194,6 +194,12 @@ impl Start {
         due
     }
 
+    /// Lets go of what was worked out on the way.
+    pub(super) fn forget(&self) {
+        let mut all = (self.outlooks.write()).unwrap_or_else(PoisonError::into_inner);
+        *all = Outlooks::new();
+    }
+
     /// The line that a test measures.
     pub(super) fn line(&self, test: usize) -> Option<usize> {
         self.model.tests[test].measures.map(|m| m.line)
