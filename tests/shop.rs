@@ -198,6 +198,17 @@ fn what_was_spent_counts_towards_the_limit() {
 }
 
 #[test]
+fn what_costs_more_than_handing_it_back_is_not_worth_it() {
+    let bench = Bench::with_silent_handheld();
+    let stop = |more: &[&str]| {
+        let shown = bench.run(&[&["job", "show", "1", "--format", "json"], more].concat());
+        shown.json()["next"]["stop"].clone()
+    };
+    assert_eq!(stop(&["--unmended", "1"]), "not-worth-it");
+    assert_eq!(stop(&[]), Value::Null);
+}
+
+#[test]
 fn minutes_that_count_twice_are_paid_once() {
     let bench = silent_handheld_for("1");
     let to_go = |more: &[&str]| too_dear(&bench, more).unwrap()[0];

@@ -197,7 +197,8 @@ pub struct CanTellFault {
 pub struct AdviceView {
     /// Next steps, best first.
     pub steps: Vec<StepView>,
-    /// `enough-known`, `nothing-wrong`, `too-dear` or `nothing-left`.
+    /// `enough-known`, `nothing-wrong`, `too-dear`, `not-worth-it` or
+    /// `nothing-left`.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub stop: Option<String>,
     /// The same in plain words.
@@ -372,6 +373,7 @@ fn advice(case: &Case, many: usize) -> AdviceView {
                 Stop::EnoughKnown => "enough-known",
                 Stop::NothingWrong => "nothing-wrong",
                 Stop::TooDear { .. } => "too-dear",
+                Stop::NotWorthIt { .. } => "not-worth-it",
                 Stop::NothingLeft => "nothing-left",
             }
             .to_owned()
@@ -401,6 +403,10 @@ fn advice(case: &Case, many: usize) -> AdviceView {
             Stop::TooDear { spent, limit, .. } => format!(
                 "Going on is expected to take about {spent:.0} in work and parts, more than the {limit:.0} \
                  agreed: ask the customer first."
+            ),
+            Stop::NotWorthIt { loss } => format!(
+                "Whatever is done next is expected to cost more than the {loss:.0} that it counts \
+                 to hand it back unmended: ask the customer first."
             ),
             Stop::NothingLeft => {
                 "Nothing left that tells anything: hand it back, or pass it on.".to_owned()

@@ -194,6 +194,11 @@ pub enum Stop {
         /// The limit, in currency.
         limit: f64,
     },
+    /// Whatever is done costs more than that the device goes back as it is.
+    NotWorthIt {
+        /// What that is expected to count, in currency.
+        loss: f64,
+    },
     /// No test tells anything and no remedy is likely to help.
     NothingLeft,
 }
@@ -272,6 +277,9 @@ pub fn advise_foretold(
             spent,
             limit,
         })
+    } else if found.cost.is_exact() && found.steps.first().is_some_and(|s| s.0 == Step::GiveUp) {
+        let loss = found.cost.high;
+        Some(Stop::NotWorthIt { loss })
     } else if matches!(steps[0].act, Act::Remedy(_)) && steps[0].outcomes[0] >= KNOWN {
         Some(Stop::EnoughKnown)
     } else {
