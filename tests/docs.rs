@@ -101,6 +101,7 @@ fn the_piped_job_of_the_readme_runs() {
     assert!(out.status.success(), "{shown}");
     assert!(shown.contains("Job 1 is kept"), "{shown}");
     assert!(shown.contains("Understood as"), "{shown}");
+    assert!(!shown.contains("Not taken"), "{shown}");
 }
 
 #[test]
