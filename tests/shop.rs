@@ -164,19 +164,7 @@ fn too_dear(bench: &Bench, more: &[&str]) -> Option<Vec<f64>> {
 }
 
 fn silent_handheld_for(limit: &str) -> Bench {
-    let bench = Bench::new();
-    let about = [
-        "job",
-        "new",
-        "--kind",
-        "handheld",
-        "--complaint",
-        "no sound",
-    ];
-    let _ = bench
-        .run(&[&about[..], &["--limit", limit]].concat())
-        .fine();
-    bench
+    Bench::with_silent_handheld_and(&["--limit", limit])
 }
 
 #[test]

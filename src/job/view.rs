@@ -405,8 +405,8 @@ fn advice(case: &Case, many: usize) -> AdviceView {
                  agreed: ask the customer first."
             ),
             Stop::NotWorthIt { loss } => format!(
-                "Whatever is done next is expected to cost more than the {loss:.0} that it counts \
-                 to hand it back unmended: ask the customer first."
+                "Whatever is done next is expected to cost more than handing it back unmended, \
+                 which counts as {loss:.0}: ask the customer first."
             ),
             Stop::NothingLeft => {
                 "Nothing left that tells anything: hand it back, or pass it on.".to_owned()

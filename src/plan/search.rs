@@ -15,6 +15,7 @@ use std::collections::hash_map::DefaultHasher;
 use std::hash::{Hash, Hasher};
 
 use super::bounds::{Repair, Repairs, Told};
+use super::gain::surprise;
 use super::problem::{Price, Problem, Step, Trial};
 use crate::bench::BenchState;
 
@@ -562,8 +563,4 @@ impl Moment {
 
 fn dot(a: &[f64], b: &[f64]) -> f64 {
     a.iter().zip(b).map(|(x, y)| x * y).sum()
-}
-
-fn surprise(p: f64) -> f64 {
-    if p > 0.0 { -p * p.log2() } else { 0.0 }
 }

@@ -1,5 +1,7 @@
 //! Ways of working: what is done next, given what is known.
 
+use std::sync::OnceLock;
+
 use super::known::Known;
 use super::luck::Luck;
 use super::rows::Rows;
@@ -37,7 +39,9 @@ const TELLING: f64 = 1e-3;
 pub(super) struct Can<'a> {
     tests: Vec<bool>,
     remedies: Vec<Option<PlanRemedy>>,
-    rows: Rows<'a>,
+    start: &'a Start,
+    /// Once they are asked for: not every way of working foretells.
+    rows: OnceLock<Rows<'a>>,
 }
 
 impl<'a> Can<'a> {
@@ -55,7 +59,8 @@ impl<'a> Can<'a> {
             remedies: remedies
                 .map(|(r, m)| (able.remedies[r] && remedy(r)).then(|| m.clone()))
                 .collect(),
-            rows: Rows::new(start),
+            start,
+            rows: OnceLock::new(),
         }
     }
 
@@ -65,6 +70,10 @@ impl<'a> Can<'a> {
 
     fn remedy(&self, remedy: usize) -> bool {
         self.remedies[remedy].is_some()
+    }
+
+    fn rows(&self) -> &Rows<'a> {
+        self.rows.get_or_init(|| Rows::new(self.start))
     }
 }
 
@@ -118,7 +127,7 @@ impl Policy {
                 let tests = known.tests(start, |t| can.test(t));
                 let worlds = known.likeliest();
                 let s = start.situation(&worlds, &tests, &can.remedies, known.state);
-                let told = can.rows.foretell(&worlds, &tests);
+                let told = can.rows().foretell(&worlds, &tests);
                 let advice = advise_foretold(&s, &told, 1, Effort::BEST);
                 advice.steps.first().map(|p| p.act)
             }
@@ -129,7 +138,7 @@ impl Policy {
             }),
             Policy::TellMost => mend_if_sure(start, known, can).or_else(|| {
                 let tests = known.tests(start, |t| can.test(t));
-                let told = can.rows.foretell(&known.likeliest(), &tests);
+                let told = can.rows().foretell(&known.likeliest(), &tests);
                 let bits = |t: usize| told[t].as_ref().map_or(0.0, |f| f.bits);
                 let by_bits = |a: &usize, b: &usize| bits(*a).total_cmp(&bits(*b)).then(b.cmp(a));
                 let most = (0..told.len()).max_by(by_bits);

@@ -71,9 +71,15 @@ impl Bench {
     }
     /// With a job about a handheld without sound, its first.
     pub fn with_silent_handheld() -> Self {
+        Bench::with_silent_handheld_and(&[])
+    }
+    /// The same where more is said of the job.
+    pub fn with_silent_handheld_and(more: &[&str]) -> Self {
         let bench = Bench::new();
         let about = ["--kind", "handheld", "--complaint", "no sound"];
-        let _ = bench.run(&[&["job", "new"], &about[..]].concat()).fine();
+        let _ = bench
+            .run(&[&["job", "new"], &about[..], more].concat())
+            .fine();
         bench
     }
     /// With the rules that are built in.
