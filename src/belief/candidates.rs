@@ -464,6 +464,8 @@ pub struct Outlook {
     rows: Vec<Vec<f64>>,
     /// By outcome, where faults act together.
     together: Vec<Likelihood>,
+    /// By outcome, its chance with faults that it does not depend on.
+    unseen: Vec<f64>,
 }
 
 impl Outlook {
@@ -485,12 +487,17 @@ impl Outlook {
         }
         let mut sees = vec![false; n];
         finding.sees().for_each(|f| sees[f] = true);
-        Outlook {
+        let mut outlook = Outlook {
             finding: finding.clone(),
             sees,
             rows,
             together,
-        }
+            unseen: Vec::new(),
+        };
+        let mut unseen = vec![0.0; outcomes];
+        outlook.with(&Candidate::EMPTY, &mut unseen);
+        outlook.unseen = unseen;
+        outlook
     }
 
     /// What is foretold.
@@ -510,6 +517,13 @@ impl Outlook {
 
     /// Puts `P(outcome | exactly these faults)` into `p`, for each outcome.
     pub fn of(&self, c: &Candidate, p: &mut [f64]) {
+        match self.sees(c) {
+            true => self.with(c, p),
+            false => p.copy_from_slice(&self.unseen),
+        }
+    }
+
+    fn with(&self, c: &Candidate, p: &mut [f64]) {
         for (p, l) in p.iter_mut().zip(&self.together) {
             *p = l.of(c);
         }

@@ -29,8 +29,8 @@ pub struct Effort {
     /// the same on every machine.
     pub work: usize,
     /// Tests that are gone into at each moment, those that tell most for their
-    /// cost, and as many remedies. The first look at the first moment goes into
-    /// all.
+    /// cost, and as many remedies. Where all first steps are priced the first
+    /// look goes into all.
     pub width: usize,
     /// First steps that are priced, even where another is cheaper, in the first
     /// look.
@@ -60,7 +60,7 @@ impl Effort {
     pub const BEST: Effort = Effort {
         depth: 1,
         work: usize::MAX,
-        width: 12,
+        width: 8,
         first: 1,
         proof: false,
     };
@@ -80,6 +80,14 @@ impl Effort {
         first: usize::MAX,
         proof: true,
     };
+
+    /// How many tests are gone into where so many steps are priced.
+    pub(super) fn gone_into(self, priced: usize) -> usize {
+        match priced {
+            usize::MAX => usize::MAX,
+            _ => self.width,
+        }
+    }
 }
 
 /// Proven bounds of an expected cost, in currency.
@@ -319,12 +327,7 @@ impl<'a> Search<'a> {
         let give_up = (Step::GiveUp, Bounds::exactly(unmended, 0.0));
         let mut steps = Vec::new();
         let mut low = unmended;
-        let width = if shown == usize::MAX {
-            shown
-        } else {
-            self.effort.width
-        };
-        let (mut tries, left_out) = self.tries(m, width);
+        let (mut tries, left_out) = self.tries(m, self.effort.gone_into(shown));
         if self.effort.proof {
             steps.push(give_up);
             for step in left_out {

@@ -23,7 +23,7 @@ const MOST: usize = 8192;
 
 /// Share of the probability that is enough to say what is best to do, and how
 /// many sets are never too many for it.
-const ENOUGH: f64 = 0.98;
+const ENOUGH: f64 = 0.9;
 const FEW: usize = 24;
 
 /// What is known.
@@ -78,7 +78,7 @@ impl Known {
     /// The likeliest sets, which say what is best to do as well as all; the
     /// likeliest first.
     pub(super) fn likeliest(&self) -> Weighted {
-        let least = least(&self.worlds, 1.0 - ENOUGH, FEW..=MOST);
+        let least = least(self.worlds.iter().map(|w| w.1), 1.0 - ENOUGH, FEW..=MOST);
         let heavy = self.worlds.iter().filter(|w| w.1 >= least);
         let mut few: Weighted = heavy.copied().collect();
         few.sort_unstable_by(|a, b| likelier(a.1, b.1).then(a.0.cmp(&b.0)));
@@ -128,22 +128,22 @@ impl Known {
         });
         let before = seated.as_ref().unwrap_or(self);
         let mut p = vec![0.0; outlook.outcomes()];
-        let room = |wanted: &bool| if *wanted { before.worlds.len() } else { 0 };
-        let mut sets: Vec<Weighted> = (wanted.iter())
-            .map(|w| Weighted::with_capacity(room(w)))
-            .collect();
+        let mut weights = vec![Vec::new(); p.len()];
+        for (weights, wanted) in weights.iter_mut().zip(wanted) {
+            weights.reserve_exact(if *wanted { before.worlds.len() } else { 0 });
+        }
         for (c, w) in &before.worlds {
             outlook.of(c, &mut p);
-            for ((set, p), _) in sets.iter_mut().zip(&p).zip(wanted).filter(|x| *x.1) {
-                set.push((*c, w * p));
+            for ((weights, p), _) in weights.iter_mut().zip(&p).zip(wanted).filter(|x| *x.1) {
+                weights.push(w * p);
             }
         }
         let (state, _) = start
             .moves
             .reach(self.state, start.tests[test].plan.conditions);
-        let each = sets.into_iter().enumerate().map(|(outcome, worlds)| {
+        let each = weights.iter().enumerate().map(|(outcome, weights)| {
             let mut known = Known {
-                worlds,
+                worlds: settled(&before.worlds, weights)?,
                 state,
                 done: before.done.clone(),
                 tried: before.tried.clone(),
@@ -151,9 +151,6 @@ impl Known {
                 mended: before.mended.clone(),
                 due: Vec::new(),
             };
-            if !known.settle() {
-                return None;
-            }
             known.lines.read(start, test, outcome);
             if let Some(change) = &info.after {
                 known.change(start, change);
@@ -194,26 +191,31 @@ impl Known {
         self.settle();
     }
 
-    /// Lets go of the lightest sets, and makes the weights add up to one; false
-    /// if there is no weight at all.
-    fn settle(&mut self) -> bool {
-        if !add_up_to_one(&mut self.worlds) {
-            return false;
+    /// Lets go of the lightest sets, and makes the weights add up to one.
+    fn settle(&mut self) {
+        let weights: Vec<f64> = self.worlds.iter().map(|w| w.1).collect();
+        if let Some(worlds) = settled(&self.worlds, &weights) {
+            self.worlds = worlds;
         }
-        let least = least(&self.worlds, LIGHT, 1..=MOST);
-        self.worlds.retain(|w| w.1 >= least);
-        add_up_to_one(&mut self.worlds)
     }
 }
 
-/// Makes weights add up to one; false if they cannot.
-fn add_up_to_one(worlds: &mut Weighted) -> bool {
-    let total: f64 = worlds.iter().map(|w| w.1).sum();
-    let can = total > 0.0 && total.is_finite();
-    if can {
-        worlds.iter_mut().for_each(|w| w.1 /= total);
+/// Sets with new weights, which are made to add up to one, without the lightest;
+/// `None` if there is no weight at all.
+fn settled(sets: &Weighted, weights: &[f64]) -> Option<Weighted> {
+    let total: f64 = weights.iter().sum();
+    if total <= 0.0 || !total.is_finite() {
+        return None;
     }
-    can
+    let shares = || weights.iter().map(|w| w / total);
+    let least = least(shares(), LIGHT, 1..=MOST);
+    let heavy = |share: &f64| *share >= least;
+    let (many, held) = shares().filter(heavy).fold((0, 0.0), |(n, sum), w| (n + 1, sum + w));
+    // No more room than is needed: many are kept for long.
+    let mut kept = Weighted::with_capacity(many);
+    let each = sets.iter().zip(shares()).filter(|(_, share)| heavy(share));
+    kept.extend(each.map(|((set, _), share)| (*set, share / held)));
+    Some(kept)
 }
 
 /// Where the exponent of a number begins among its bits, and that of one (IEEE
@@ -224,17 +226,21 @@ const ONE: u64 = 1023;
 /// A weight such that all lighter sets together hold at most a `share` of the
 /// whole, which is one, and that leaves so `many`, if there are so many: as great
 /// as it can be among the powers of two. Too many count for more than the share.
-fn least(worlds: &Weighted, share: f64, many: RangeInclusive<usize>) -> f64 {
+fn least(
+    weights: impl ExactSizeIterator<Item = f64>,
+    share: f64,
+    many: RangeInclusive<usize>,
+) -> f64 {
+    let mut fewer = weights.len();
     // By how often one is halved until it is no more than a weight: how many
     // such weights, and their sum. The exponent of a number tells.
     let mut halved = [(0, 0.0); 64];
-    for (_, w) in worlds {
+    for w in weights {
         let times = ONE.saturating_sub(w.to_bits() >> EXPONENT);
         let at = &mut halved[times.min(63) as usize];
         *at = (at.0 + 1, at.1 + w);
     }
-    let (mut lighter, mut fewer) = (0.0, worlds.len());
-    let mut least = 0.0;
+    let (mut lighter, mut least) = (0.0, 0.0);
     for (times, (n, sum)) in halved.iter().enumerate().rev() {
         lighter += sum;
         fewer -= n;
@@ -254,26 +260,39 @@ mod tests {
 
     #[test]
     fn the_lightest_sets_hold_no_more_than_their_share() {
-        let set = |f: usize| Candidate::new(&[f]).expect("a small set");
-        let mut worlds: Weighted = (0..40).map(|f| (set(f), 0.7f64.powi(f as i32))).collect();
-        assert!(add_up_to_one(&mut worlds));
+        let mut weights: Vec<f64> = (0..40).map(|f| 0.7f64.powi(f)).collect();
+        let total: f64 = weights.iter().sum();
+        weights.iter_mut().for_each(|w| *w /= total);
         // What is next to nothing has a place of its own.
-        worlds.push((set(50), 0.0));
-        let lighter = |least: f64| -> f64 {
-            let light = worlds.iter().filter(|w| w.1 < least);
-            light.map(|w| w.1).sum()
-        };
-        let heavier = |least: f64| worlds.iter().filter(|w| w.1 >= least).count();
+        weights.push(0.0);
+        let all = || weights.iter().copied();
+        let lighter = |least: f64| all().filter(|w| *w < least).sum::<f64>();
+        let heavier = |least: f64| all().filter(|w| *w >= least).count();
         for share in [0.3, 0.02, 1e-4] {
-            let at = least(&worlds, share, 1..=100);
+            let at = least(all(), share, 1..=100);
             assert!(lighter(at) <= share && lighter(2.0 * at) > share, "{share}");
         }
-        let at = least(&worlds, 0.3, 12..=100);
+        let at = least(all(), 0.3, 12..=100);
         assert!(heavier(at) >= 12 && heavier(2.0 * at) < 12);
-        let at = least(&worlds, 1e-30, 1..=10);
+        let at = least(all(), 1e-30, 1..=10);
         assert!(heavier(at) <= 10 && heavier(0.5 * at) > 10);
         // There are no more than there are.
-        assert_eq!(heavier(least(&worlds, 0.3, 100..=100)), 41);
-        assert_eq!(heavier(least(&worlds, 1e-30, 1..=100)), 40);
+        assert_eq!(heavier(least(all(), 0.3, 100..=100)), 41);
+        assert_eq!(heavier(least(all(), 1e-30, 1..=100)), 40);
+    }
+
+    #[test]
+    fn weights_that_are_settled_add_up_to_one_again() {
+        let sets: Weighted = (0..40)
+            .map(|f| (Candidate::new(&[f]).expect("a small set"), 0.0))
+            .collect();
+        let weights: Vec<f64> = (0..40).map(|f| 3.0 * 0.5f64.powi(f)).collect();
+        let kept = settled(&sets, &weights).expect("weights");
+        assert!(kept.len() < 20 && (kept.iter().map(|w| w.1).sum::<f64>() - 1.0).abs() < 1e-12);
+        for ((set, w), (was, weight)) in kept.iter().zip(sets.iter().zip(&weights)) {
+            assert_eq!(*set, was.0);
+            assert!((w / kept[0].1 - weight / weights[0]).abs() < 1e-12);
+        }
+        assert!(settled(&sets, &[0.0; 40]).is_none());
     }
 }

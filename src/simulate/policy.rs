@@ -77,8 +77,9 @@ impl<'a> Can<'a> {
     }
 }
 
-/// By remedy: the probability that a fault is there which it may clear.
-fn helps(start: &Start, known: &Known) -> Vec<f64> {
+/// By remedy: the probability that a fault is there which it may clear; gone
+/// through only until that is `enough` for one of them.
+fn helps(start: &Start, known: &Known, enough: impl Fn(usize, f64) -> bool) -> Vec<f64> {
     let mut helps = vec![0.0; start.remedies.len()];
     let mut last = vec![usize::MAX; helps.len()];
     for (n, (c, w)) in known.worlds.iter().enumerate() {
@@ -87,6 +88,9 @@ fn helps(start: &Start, known: &Known) -> Vec<f64> {
             if last[*r] != n {
                 last[*r] = n;
                 helps[*r] += w;
+                if enough(*r, helps[*r]) {
+                    return helps;
+                }
             }
         }
     }
@@ -111,8 +115,9 @@ impl Policy {
             return true;
         }
         let open = |r: usize| can.remedy(r) && (self.repeats() || !known.mended.contains(&r));
-        let helps = helps(start, known);
-        !(0..helps.len()).any(|r| helps[r] >= HELPFUL && open(r))
+        let enough = |r: usize, helps: f64| helps >= HELPFUL && open(r);
+        let helps = helps(start, known, enough);
+        !(0..helps.len()).any(|r| enough(r, helps[r]))
     }
 
     /// Whether a remedy may be done a second time.
@@ -147,7 +152,7 @@ impl Policy {
             }),
             Policy::MendOnly => mend(start, known, can, |_| true),
             Policy::Random => {
-                let helps = helps(start, known);
+                let helps = helps(start, known, |_, _| false);
                 let tests = (0..start.tests.len()).filter(|t| !known.done[*t] && can.test(*t));
                 let remedies = (0..helps.len()).filter(|r| {
                     helps[*r] >= HELPFUL && can.remedy(*r) && !known.mended.contains(r)
