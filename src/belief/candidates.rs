@@ -1,5 +1,7 @@
 //! Sets of faults up to a size, each with its weight.
 
+use std::cmp::Ordering;
+use std::hash::{Hash, Hasher};
 use std::sync::Arc;
 
 use super::network::{Change, Event, FaultId, Finding, Joint, Network, Seen};
@@ -11,10 +13,29 @@ pub const MAX_SIZE: usize = 6;
 const MAX_SETS: usize = 24_000;
 
 /// A set of faults that together explain what was seen.
-#[derive(Clone, Copy, Debug, PartialEq, Eq, Hash, PartialOrd, Ord)]
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub struct Candidate {
     faults: [u16; MAX_SIZE],
     len: u8,
+}
+
+/// In the order of their faults.
+impl Ord for Candidate {
+    fn cmp(&self, other: &Self) -> Ordering {
+        self.key().cmp(&other.key())
+    }
+}
+
+impl PartialOrd for Candidate {
+    fn partial_cmp(&self, other: &Self) -> Option<Ordering> {
+        Some(self.cmp(other))
+    }
+}
+
+impl Hash for Candidate {
+    fn hash<H: Hasher>(&self, to: &mut H) {
+        to.write_u128(self.key());
+    }
 }
 
 impl Candidate {
@@ -36,6 +57,12 @@ impl Candidate {
         c.faults[..sorted.len()].copy_from_slice(&sorted);
         c.len = sorted.len() as u8;
         Some(c)
+    }
+
+    /// All of it as one number, which is compared at once.
+    fn key(&self) -> u128 {
+        let add = |key, f: &u16| key << u16::BITS | u128::from(*f);
+        self.faults.iter().fold(0, add) << u8::BITS | u128::from(self.len)
     }
 
     /// The faults, ascending.

@@ -1,6 +1,6 @@
 //! A situation laid out as a problem to search.
 
-use std::collections::HashMap;
+use rustc_hash::FxHashMap;
 
 use super::Situation;
 use super::problem::{Becomes, Mend, Price, Problem, Trial};
@@ -59,7 +59,7 @@ impl<'a> Layout<'a> {
     /// With these tests, and every remedy that may help.
     pub(super) fn new(s: &Situation<'a>, tests: Vec<usize>) -> Self {
         let (candidates, belief) = few(s.faults, s.candidates);
-        let place: HashMap<Candidate, usize> = (candidates.iter().enumerate())
+        let place: FxHashMap<Candidate, usize> = (candidates.iter().enumerate())
             .map(|(i, c)| (c.0, i))
             .collect();
         let trials = tests.iter().filter_map(|i| {
@@ -156,7 +156,7 @@ fn becomes(
     world: usize,
     candidate: &Candidate,
     takes: &[f64],
-    place: &HashMap<Candidate, usize>,
+    place: &FxHashMap<Candidate, usize>,
 ) -> Becomes {
     if candidate.len() == 1 {
         let take = candidate.iter().map(|f| takes[f]).sum::<f64>();
@@ -193,7 +193,8 @@ mod tests {
     #[test]
     fn a_remedy_takes_fault_by_fault() {
         let set = |f: &[usize]| Candidate::new(f).expect("a small set");
-        let place = [(set(&[3]), 0), (set(&[5]), 1), (set(&[3, 5]), 2)].into();
+        let place = [(set(&[3]), 0), (set(&[5]), 1), (set(&[3, 5]), 2)];
+        let place = place.into_iter().collect();
         let mut takes = vec![0.0; 6];
         takes[3] = 0.9;
         takes[5] = 0.5;

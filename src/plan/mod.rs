@@ -245,7 +245,9 @@ pub fn advise_foretold(
     effort: Effort,
 ) -> Advice {
     let (due, tests) = worth_a_look(s, gains);
-    let few = tests.len().min(due.len() + LOOKED_AT.min(effort.gone_into(effort.first)));
+    let few = tests
+        .len()
+        .min(due.len() + LOOKED_AT.min(effort.gone_into(effort.first)));
     let (mut steps, found) = look(s, &tests[..few], gains, effort);
     if many > steps.len() && few < tests.len() {
         // What was not looked at ahead comes after, as one step shows it.

@@ -16,7 +16,7 @@ use crate::plan::PlanTest;
 
 /// Share of the probability that the lightest sets may hold together and still
 /// are let go at a step.
-const LIGHT: f64 = 1e-4;
+const LIGHT: f64 = 3e-4;
 /// How many sets are kept at most; the lightest are let go beyond that, whatever
 /// they hold.
 const MOST: usize = 8192;
@@ -207,14 +207,16 @@ fn settled(sets: &Weighted, weights: &[f64]) -> Option<Weighted> {
     if total <= 0.0 || !total.is_finite() {
         return None;
     }
-    let shares = || weights.iter().map(|w| w / total);
-    let least = least(shares(), LIGHT, 1..=MOST);
-    let heavy = |share: &f64| *share >= least;
-    let (many, held) = shares().filter(heavy).fold((0, 0.0), |(n, sum), w| (n + 1, sum + w));
+    let whole = 1.0 / total;
+    let least = total * least(weights.iter().map(|w| w * whole), LIGHT, 1..=MOST);
+    let heavy = |w: &f64| *w >= least;
+    let held = weights.iter().copied().filter(heavy);
+    let (many, held) = held.fold((0, 0.0), |(n, sum), w| (n + 1, sum + w));
+    let whole = 1.0 / held;
     // No more room than is needed: many are kept for long.
     let mut kept = Weighted::with_capacity(many);
-    let each = sets.iter().zip(shares()).filter(|(_, share)| heavy(share));
-    kept.extend(each.map(|((set, _), share)| (*set, share / held)));
+    let each = sets.iter().zip(weights).filter(|(_, w)| heavy(w));
+    kept.extend(each.map(|((set, _), w)| (*set, w * whole)));
     Some(kept)
 }
 

@@ -1,8 +1,9 @@
 //! What each test shows with each set of faults, worked out once for all the
 //! moments of a walk.
 
-use std::collections::HashMap;
 use std::sync::{Arc, OnceLock};
+
+use rustc_hash::FxHashMap;
 
 use super::start::Start;
 use crate::belief::candidates::{Candidate, Outlook};
@@ -17,7 +18,7 @@ pub(super) struct Rows<'a> {
     from: Vec<usize>,
     /// The numbers with nothing wrong.
     well: Vec<f64>,
-    place: HashMap<Candidate, usize>,
+    place: FxHashMap<Candidate, usize>,
     sets: Vec<OnceLock<Row>>,
 }
 

@@ -1,8 +1,9 @@
 //! Where the jobs of one complaint begin: the device as the rules have it, what
 //! may be wrong with it, and what can be done.
 
-use std::collections::HashMap;
 use std::sync::{Arc, PoisonError, RwLock};
+
+use rustc_hash::FxHashMap;
 
 use super::luck::named;
 use crate::belief::candidates::{Candidate, Outlook};
@@ -17,8 +18,8 @@ use crate::rulebase::Rulebase;
 /// by index.
 pub(super) type Words = Vec<(usize, usize)>;
 
-/// What may be read next, by test and what was read before.
-type Outlooks = HashMap<(usize, Words), Arc<Outlook>>;
+/// What a test may read next, by what was read before.
+type Outlooks = RwLock<FxHashMap<Words, Arc<Outlook>>>;
 
 /// A test as the simulated bench does it.
 #[derive(Debug)]
@@ -68,7 +69,8 @@ pub struct Start {
     proofs: Vec<Option<usize>>,
     /// By function, those that it contains.
     contains: Vec<Vec<bool>>,
-    outlooks: RwLock<Outlooks>,
+    /// By test.
+    outlooks: Vec<Outlooks>,
 }
 
 impl Start {
@@ -118,6 +120,7 @@ impl Start {
                 cures[*f].push((r, *take));
             }
         }
+        let outlooks = model.tests.iter().map(|_| Outlooks::default()).collect();
         let functions = 0..model.functions.len();
         let all = functions.clone();
         Ok(Start {
@@ -147,7 +150,7 @@ impl Start {
             able,
             retest,
             cures,
-            outlooks: RwLock::default(),
+            outlooks,
         })
     }
 
@@ -196,8 +199,9 @@ impl Start {
 
     /// Lets go of what was worked out on the way.
     pub(super) fn forget(&self) {
-        let mut all = (self.outlooks.write()).unwrap_or_else(PoisonError::into_inner);
-        *all = Outlooks::new();
+        for of_test in &self.outlooks {
+            *of_test.write().unwrap_or_else(PoisonError::into_inner) = FxHashMap::default();
+        }
     }
 
     /// The line that a test measures.
@@ -211,9 +215,9 @@ impl Start {
         let Some(words) = words.filter(|w| !w.is_empty()) else {
             return plain.clone();
         };
-        let key = (test, words.clone());
-        let known = self.outlooks.read().unwrap_or_else(PoisonError::into_inner);
-        if let Some(outlook) = known.get(&key) {
+        let of_test = &self.outlooks[test];
+        let known = of_test.read().unwrap_or_else(PoisonError::into_inner);
+        if let Some(outlook) = known.get(words) {
             return outlook.clone();
         }
         // Not held while one is worked out: others may be at work on theirs.
@@ -225,8 +229,8 @@ impl Start {
             None => plain.clone(),
             Some(finding) => Arc::new(Outlook::new(self.faults(), &Arc::new(finding))),
         };
-        let mut all = (self.outlooks.write()).unwrap_or_else(PoisonError::into_inner);
-        all.entry(key).or_insert(outlook).clone()
+        let mut all = of_test.write().unwrap_or_else(PoisonError::into_inner);
+        all.entry(words.clone()).or_insert(outlook).clone()
     }
 }
 
