@@ -335,12 +335,71 @@ struct Alone {
 #[derive(Debug)]
 struct Together {
     seen: Seen,
+    among: Among,
+    /// The likelihood with two of them, by place.
+    pairs: Vec<f64>,
+}
+
+/// The faults that act together, among those of the network.
+#[derive(Debug)]
+struct Among {
     joint: Arc<Joint>,
     /// For each fault of the network, its place among those that act
     /// together, from 1 on; nought for all others.
     at: Vec<u8>,
-    /// The likelihood with two of them, by place; nought stands for none.
-    pairs: Vec<f64>,
+}
+
+/// Those of a set that act together.
+enum Acting {
+    /// At most two, by place; nought stands for none.
+    Two([u8; 2]),
+    /// More of them, as the joint has it.
+    More(u64),
+}
+
+impl Among {
+    /// For a network of `n` faults.
+    fn new(n: usize, joint: &Arc<Joint>) -> Self {
+        let mut at = vec![0; n];
+        for (i, f) in joint.faults().iter().enumerate() {
+            at[*f] = i as u8 + 1;
+        }
+        let joint = joint.clone();
+        Among { joint, at }
+    }
+
+    /// How many places there are.
+    fn places(&self) -> usize {
+        self.joint.faults().len() + 1
+    }
+
+    /// By pair of places, so `many` numbers for the set of the faults there.
+    fn by_pair(&self, many: usize, of: impl Fn(u64, &mut [f64])) -> Vec<f64> {
+        let n = self.places();
+        let bit = |i: usize| if i == 0 { 0 } else { 1u64 << (i - 1) };
+        let at = |i: usize, j: usize| (i * n + j) * many;
+        let mut pairs = vec![0.0; n * n * many];
+        for i in 0..n {
+            for j in i..n {
+                let both = at(i, j)..at(i, j) + many;
+                of(bit(i) | bit(j), &mut pairs[both.clone()]);
+                pairs.copy_within(both, at(j, i));
+            }
+        }
+        pairs
+    }
+
+    fn of(&self, c: &Candidate) -> Acting {
+        let (mut set, mut ends) = (0u64, [0; 2]);
+        for at in c.iter().map(|f| self.at[f]).filter(|at| *at > 0) {
+            set |= 1 << (at - 1);
+            ends = [ends[1], at];
+        }
+        match set.count_ones() {
+            0..=2 => Acting::Two(ends),
+            _ => Acting::More(set),
+        }
+    }
 }
 
 impl Likelihood {
@@ -371,8 +430,8 @@ impl Likelihood {
         match &self.0 {
             Laid::Alone(l) => l.by_second(first, from, by),
             Laid::Together(l) => {
-                let row = l.row(l.at[first]);
-                for (x, at) in by.iter_mut().zip(&l.at[from..]) {
+                let row = l.row(l.among.at[first]);
+                for (x, at) in by.iter_mut().zip(&l.among.at[from..]) {
                     *x *= row[usize::from(*at)];
                 }
             }
@@ -432,53 +491,32 @@ impl Alone {
 
 impl Together {
     fn new(n: usize, seen: &Seen, joint: &Arc<Joint>) -> Self {
-        let mut at = vec![0; n];
-        for (i, f) in joint.faults().iter().enumerate() {
-            at[*f] = i as u8 + 1;
-        }
-        let mut l = Together {
+        let among = Among::new(n, joint);
+        Together {
             seen: seen.clone(),
-            joint: joint.clone(),
-            at,
-            pairs: Vec::new(),
-        };
-        let size = joint.faults().len() + 1;
-        let bit = |i: usize| if i == 0 { 0 } else { 1u64 << (i - 1) };
-        l.pairs.resize(size * size, 0.0);
-        for i in 0..size {
-            for j in i..size {
-                let p = l.with(bit(i) | bit(j));
-                l.pairs[i * size + j] = p;
-                l.pairs[j * size + i] = p;
-            }
+            pairs: among.by_pair(1, |set, p| p[0] = with(seen, joint, set)),
+            among,
         }
-        l
-    }
-
-    /// The likelihood with this set of the faults that act together.
-    fn with(&self, set: u64) -> f64 {
-        let outcome = self.seen.outcome;
-        let truly = self.joint.truly(set, outcome);
-        self.seen.finding.mixed(outcome, truly)
     }
 
     /// The likelihoods of one of them with each other one.
     fn row(&self, at: u8) -> &[f64] {
-        let n = self.joint.faults().len() + 1;
+        let n = self.among.places();
         &self.pairs[usize::from(at) * n..][..n]
     }
 
     fn of(&self, c: &Candidate) -> f64 {
-        let (mut set, mut ends) = (0u64, [0; 2]);
-        for at in c.iter().map(|f| self.at[f]).filter(|at| *at > 0) {
-            set |= 1 << (at - 1);
-            ends = [ends[1], at];
-        }
-        match set.count_ones() {
-            0..=2 => self.row(ends[0])[usize::from(ends[1])],
-            _ => self.with(set),
+        match self.among.of(c) {
+            Acting::Two([a, b]) => self.row(a)[usize::from(b)],
+            Acting::More(set) => with(&self.seen, &self.among.joint, set),
         }
     }
+}
+
+/// The likelihood with this set of the faults that act together.
+fn with(seen: &Seen, joint: &Joint, set: u64) -> f64 {
+    let truly = joint.truly(set, seen.outcome);
+    seen.finding.mixed(seen.outcome, truly)
 }
 
 /// The likelihoods of all outcomes of a finding, for foretelling it.
@@ -489,8 +527,9 @@ pub struct Outlook {
     sees: Vec<bool>,
     /// By outcome but the last, the chance of at most that one, by fault.
     rows: Vec<Vec<f64>>,
-    /// By outcome, where faults act together.
-    together: Vec<Likelihood>,
+    /// Where faults act together, these, and by pair of their places the chance
+    /// of each outcome.
+    together: Option<(Among, Vec<f64>)>,
     /// By outcome, its chance with faults that it does not depend on.
     unseen: Vec<f64>,
 }
@@ -500,13 +539,12 @@ impl Outlook {
     pub fn new(n: usize, finding: &Arc<Finding>) -> Self {
         let outcomes = finding.outcomes();
         let mut rows = Vec::new();
-        let mut together = Vec::new();
-        if finding.together().is_some() {
-            together.extend((0..outcomes).map(|outcome| {
-                let finding = finding.clone();
-                Likelihood::new(n, &Seen { finding, outcome })
-            }));
-        } else {
+        let together = finding.together().map(|joint| {
+            let among = Among::new(n, joint);
+            let pairs = among.by_pair(outcomes, |set, p| finding.acting(joint, set, p));
+            (among, pairs)
+        });
+        if together.is_none() {
             rows.resize(outcomes - 1, vec![1.0; n]);
             for (f, c) in finding.links() {
                 rows.iter_mut().zip(c).for_each(|(row, c)| row[*f] = *c);
@@ -551,10 +589,14 @@ impl Outlook {
     }
 
     fn with(&self, c: &Candidate, p: &mut [f64]) {
-        for (p, l) in p.iter_mut().zip(&self.together) {
-            *p = l.of(c);
-        }
-        if !self.together.is_empty() {
+        if let Some((among, pairs)) = &self.together {
+            match among.of(c) {
+                Acting::Two([a, b]) => {
+                    let at = usize::from(a) * among.places() + usize::from(b);
+                    p.copy_from_slice(&pairs[at * p.len()..][..p.len()]);
+                }
+                Acting::More(set) => self.finding.acting(&among.joint, set, p),
+            }
             return;
         }
         let mut below = 0.0;

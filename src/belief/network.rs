@@ -124,34 +124,54 @@ impl Joint {
         self.faults.binary_search(&f).map_or(0, |i| 1 << i)
     }
 
-    /// The chance that an outcome is the true one with this set of faults.
-    pub(super) fn truly(&self, set: u64, outcome: usize) -> f64 {
+    /// The rows whose mean counts for a set of faults, one by one, and how many;
+    /// none if nothing is known of it.
+    fn each_row(&self, set: u64, mut of: impl FnMut(&[f64])) -> f64 {
         // Where all single faults and no others are listed, the row of each is
         // at its place.
         let singles = self.rows.len() == self.faults.len() + 1;
         if singles && set != 0 && self.rows[0].0.count_ones() <= 1 {
-            let (mut left, mut sum) = (set, 0.0);
+            let mut left = set;
             while left != 0 {
-                sum += self.rows[left.trailing_zeros() as usize].1[outcome];
+                of(&self.rows[left.trailing_zeros() as usize].1);
                 left &= left - 1;
             }
-            return sum / f64::from(set.count_ones());
+            return f64::from(set.count_ones());
         }
-        if let Ok(i) = self
-            .rows
-            .binary_search_by_key(&largest_first(set), |r| largest_first(r.0))
-        {
-            return self.rows[i].1[outcome];
+        let place = largest_first(set);
+        let listed = (self.rows).binary_search_by_key(&place, |r| largest_first(r.0));
+        if let Ok(i) = listed {
+            of(&self.rows[i].1);
+            return 1.0;
         }
+        // The largest sets within it.
         let mut within = self.rows.iter().filter(|r| r.0 & !set == 0).peekable();
-        let Some(first) = within.peek() else {
-            return self.flat[outcome];
-        };
-        let size = first.0.count_ones();
-        let (sum, count) = within
-            .take_while(|r| r.0.count_ones() == size)
-            .fold((0.0, 0.0), |(sum, n), r| (sum + r.1[outcome], n + 1.0));
-        sum / count
+        let size = within.peek().map_or(0, |r| r.0.count_ones());
+        let largest = within.take_while(|r| r.0.count_ones() == size);
+        largest.fold(0.0, |n, r| {
+            of(&r.1);
+            n + 1.0
+        })
+    }
+
+    /// The chance that an outcome is the true one with this set of faults.
+    pub(super) fn truly(&self, set: u64, outcome: usize) -> f64 {
+        let mut sum = 0.0;
+        let rows = self.each_row(set, |row| sum += row[outcome]);
+        match rows > 0.0 {
+            true => sum / rows,
+            false => self.flat[outcome],
+        }
+    }
+
+    /// The same of all outcomes, put into `p`.
+    fn truly_all(&self, set: u64, p: &mut [f64]) {
+        p.fill(0.0);
+        let rows = self.each_row(set, |row| p.iter_mut().zip(row).for_each(|(p, x)| *p += x));
+        match rows > 0.0 {
+            true => p.iter_mut().for_each(|p| *p /= rows),
+            false => p.copy_from_slice(&self.flat),
+        }
     }
 
     /// The same as foretold before a change.
@@ -450,6 +470,15 @@ impl Finding {
     /// Mixes the likelihood of a true reading with that of a misreading.
     pub(super) fn mixed(&self, outcome: usize, p: f64) -> f64 {
         (1.0 - self.misread) * p.max(0.0) + self.at_random(outcome)
+    }
+
+    /// Puts the likelihood of each outcome with a set of the faults that act
+    /// together into `p`.
+    pub(super) fn acting(&self, joint: &Joint, set: u64, p: &mut [f64]) {
+        joint.truly_all(set, p);
+        for (outcome, p) in p.iter_mut().enumerate() {
+            *p = self.mixed(outcome, *p);
+        }
     }
 
     /// Chance that an outcome is shown because it is drawn at random.

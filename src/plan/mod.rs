@@ -247,7 +247,7 @@ pub fn advise_foretold(
     let (due, tests) = worth_a_look(s, gains);
     let few = tests
         .len()
-        .min(due.len() + LOOKED_AT.min(effort.gone_into(effort.first)));
+        .min(due.len() + LOOKED_AT.min(effort.gone_into(effort.first)[0]));
     let (mut steps, found) = look(s, &tests[..few], gains, effort);
     if many > steps.len() && few < tests.len() {
         // What was not looked at ahead comes after, as one step shows it.

@@ -29,9 +29,10 @@ pub struct Effort {
     /// the same on every machine.
     pub work: usize,
     /// Tests that are gone into at each moment, those that tell most for their
-    /// cost, and as many remedies. Where all first steps are priced the first
-    /// look goes into all.
+    /// cost. Where all first steps are priced the first look goes into all.
     pub width: usize,
+    /// The same of remedies, those that mend most for their cost.
+    pub mends: usize,
     /// First steps that are priced, even where another is cheaper, in the first
     /// look.
     pub first: usize,
@@ -52,6 +53,7 @@ impl Effort {
         depth: 1,
         work: usize::MAX,
         width: usize::MAX,
+        mends: usize::MAX,
         first: usize::MAX,
         proof: true,
     };
@@ -61,6 +63,7 @@ impl Effort {
         depth: 1,
         work: usize::MAX,
         width: 8,
+        mends: 3,
         first: 1,
         proof: false,
     };
@@ -69,6 +72,7 @@ impl Effort {
         depth: 5,
         work: 500_000,
         width: 8,
+        mends: 8,
         first: usize::MAX,
         proof: true,
     };
@@ -77,15 +81,16 @@ impl Effort {
         depth: usize::MAX,
         work: usize::MAX,
         width: usize::MAX,
+        mends: usize::MAX,
         first: usize::MAX,
         proof: true,
     };
 
-    /// How many tests are gone into where so many steps are priced.
-    pub(super) fn gone_into(self, priced: usize) -> usize {
+    /// How many tests and remedies are gone into where so many steps are priced.
+    pub(super) fn gone_into(self, priced: usize) -> [usize; 2] {
         match priced {
-            usize::MAX => usize::MAX,
-            _ => self.width,
+            usize::MAX => [usize::MAX; 2],
+            _ => [self.width, self.mends],
         }
     }
 }
@@ -178,7 +183,8 @@ struct Known {
 pub struct Search<'a> {
     problem: &'a Problem<'a>,
     effort: Effort,
-    told: Told,
+    /// Once it is asked for.
+    told: Option<Told>,
     repairs: Repairs,
     known: HashMap<u64, Known>,
     /// By test and world: uncertainty of the outcome, bits; once it is asked for.
@@ -204,7 +210,7 @@ impl<'a> Search<'a> {
         Search {
             problem,
             effort,
-            told: Told::new(problem),
+            told: None,
             repairs: Repairs::new(problem),
             known: HashMap::new(),
             noise: OnceCell::new(),
@@ -391,10 +397,10 @@ impl<'a> Search<'a> {
 
     /// What can be tried at a moment, the most telling or mending for its cost
     /// first, and what is left out: beyond so many tests and so many remedies.
-    fn tries(&self, m: &Moment, width: usize) -> (Vec<Step>, Vec<Step>) {
+    fn tries(&self, m: &Moment, many: [usize; 2]) -> (Vec<Step>, Vec<Step>) {
         let p = self.problem;
         // Where all are gone into and nothing is proved, any order will do.
-        let ranked = self.effort.proof || width < p.trials.len();
+        let ranked = self.effort.proof || many[0] < p.trials.len();
         let mut trials: Vec<(f64, usize)> = (0..p.trials.len())
             .filter(|i| !m.done.contains(&(*i as u16)))
             .map(|i| match ranked {
@@ -422,8 +428,8 @@ impl<'a> Search<'a> {
             |x: &(f64, usize)| Step::Trial(x.1),
             |x: &(f64, usize)| Step::Mend(x.1),
         );
-        let (gone_into, left_out) = trials.split_at(width.min(trials.len()));
-        let (mends, others) = mends.split_at(width.min(mends.len()));
+        let (gone_into, left_out) = trials.split_at(many[0].min(trials.len()));
+        let (mends, others) = mends.split_at(many[1].min(mends.len()));
         (
             (gone_into.iter().map(trial).chain(mends.iter().map(mend))).collect(),
             (left_out.iter().map(trial).chain(others.iter().map(mend))).collect(),
@@ -440,7 +446,7 @@ impl<'a> Search<'a> {
                 // The bound is linear: over all outcomes it is as if none were seen.
                 let (price, state) = p.trial_price(i, m.state);
                 let mends = self.mends_of(m);
-                price.counts * m.mass + dot(&m.belief, self.told.by_world(p, state, mends))
+                price.counts * m.mass + dot(&m.belief, self.told(state, mends))
             }
             Step::Mend(_) => {
                 let (price, then) = self.after(m, step);
@@ -501,10 +507,17 @@ impl<'a> Search<'a> {
         places.map(|d| d - trials).collect()
     }
 
+    /// What each world costs at least where these remedies are done.
+    fn told(&mut self, state: BenchState, mends: Vec<u16>) -> &[f64] {
+        let p = self.problem;
+        let told = self.told.get_or_insert_with(|| Told::new(p));
+        told.by_world(p, state, mends)
+    }
+
     /// Lower bound of the cost from a moment on, times its weight.
     fn low(&mut self, m: &Moment) -> f64 {
         let mends = self.mends_of(m);
-        dot(&m.belief, self.told.by_world(self.problem, m.state, mends))
+        dot(&m.belief, self.told(m.state, mends))
     }
 
     /// The same for what one step may lead to: the moments differ in what is
@@ -514,7 +527,7 @@ impl<'a> Search<'a> {
             return Vec::new();
         };
         let mends = self.mends_of(first);
-        let costs = self.told.by_world(self.problem, first.state, mends);
+        let costs = self.told(first.state, mends);
         children.iter().map(|c| dot(&c.belief, costs)).collect()
     }
 
