@@ -245,11 +245,10 @@ pub fn advise_foretold(
     effort: Effort,
 ) -> Advice {
     let (due, tests) = worth_a_look(s, gains);
-    let few = tests
-        .len()
-        .min(due.len() + LOOKED_AT.min(effort.gone_into(effort.first)[0]));
+    let [wide, _] = effort.gone_into(effort.first);
+    let few = tests.len().min(due.len() + LOOKED_AT.min(wide));
     let (mut steps, found) = look(s, &tests[..few], gains, effort);
-    if many > steps.len() && few < tests.len() {
+    if many > steps.len() && few < tests.len() && wide > LOOKED_AT {
         // What was not looked at ahead comes after, as one step shows it.
         let (more, _) = look(s, &tests, gains, Effort::FIRST);
         let new = |p: &Proposal| !steps.iter().any(|q| q.act == p.act);
