@@ -147,6 +147,8 @@ struct Of {
     /// Chance of being right, and density of being a misreading.
     right: f64,
     wrong: f64,
+    /// Chance that no range before would have shown it.
+    gate: f64,
 }
 
 struct Sum<'t> {
@@ -208,15 +210,27 @@ fn within(mean: f64, deviation: f64, low: f64, high: f64) -> (f64, f64, f64) {
     (chance, moved, left.clamp(0.0, 1.0))
 }
 
+/// Chance that no range before would have shown a reading.
+fn gate(at: At, o: &Outlook) -> f64 {
+    match at {
+        At::Point(x, _) if o.floor > f64::NEG_INFINITY => {
+            normal::below((x - o.floor) / o.noise.hypot(FLOOR))
+        }
+        _ => 1.0,
+    }
+}
+
 impl Sum<'_> {
     fn add(&mut self, cell: &Cell<'_>) {
         self.of.clear();
         self.most.clear();
         for i in &self.order {
             let (t, o) = (&self.taken[*i], &cell.outlooks[*i]);
+            let at = at(t.shown, o);
             self.of.push(Of {
-                at: at(t.shown, o),
+                at,
                 noise: o.noise.powi(2).max(1e-24),
+                gate: gate(at, o),
                 right: 1.0 - t.misread,
                 wrong: t.misread * t.flat,
             });
@@ -280,10 +294,7 @@ impl Sum<'_> {
                 let off = (x - mean) / deviation;
                 let beyond = x > all[j].limit;
                 let density = if beyond { 0.0 } else { normal::density(off) };
-                if all[j].floor > f64::NEG_INFINITY {
-                    let off = (x - all[j].floor) / of.noise.sqrt().hypot(FLOOR);
-                    gate = normal::below(off).min(gate);
-                }
+                gate = of.gate.min(gate);
                 let density = density * gate / gate_before;
                 (density / deviation * slope, off, 0.0)
             }
