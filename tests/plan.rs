@@ -6,14 +6,18 @@
 //! | single fault, independent remedies, no tests | probability over cost (Heckerman, Breese and Rommelse 1995), all orders |
 //! | remedies that overlap | an exercise of Jensen and Nielsen 2007, by hand and every policy |
 //! | readings of one visit | by hand |
+//! | steps that are worth it | by hand |
 //! | bounds | the optimum lies between them, however short the look |
 
 use std::collections::HashMap;
+use std::sync::Arc;
 
+use halfsplit::belief::Finding;
+use halfsplit::belief::candidates::{Candidate, Outlook};
 use halfsplit::bench::{Bench, BenchState, Condition, Moves};
-use halfsplit::plan::Effort;
 use halfsplit::plan::problem::{Becomes, Mend, Problem, Step, Trial};
 use halfsplit::plan::search::{Moment, Search};
+use halfsplit::plan::{Costs, Effort, PlanRemedy, PlanTest, Situation, advise};
 use rand::rngs::StdRng;
 use rand::{Rng, SeedableRng};
 
@@ -434,4 +438,50 @@ fn readings_on_one_connector_are_one_visit() {
     assert!((found.cost.high - 119.5).abs() < 1e-9, "{:?}", found.cost);
     assert!((optimum(&p, &belief) - 119.5).abs() < 1e-9);
     assert_eq!(found.steps[0].0, Step::Trial(0));
+}
+
+/// Two suspects, a part for each at 500, and twenty tests of an hour at 60: the
+/// device goes back for 50. Who asks for the one step that is worth it gets none,
+/// however many tests there are that were not gone into; who asks for all that
+/// can be done gets all.
+#[test]
+fn of_steps_that_are_all_too_dear_none_is_the_best() {
+    let set = |f: usize| Candidate::new(&[f]).expect("a small set");
+    let plan = |price: f64, effort: Effort| {
+        let finding = Arc::new(Finding::yes_no(0.01, &[(0, 0.9)], 0.0));
+        let test = PlanTest {
+            outlook: Arc::new(Outlook::new(2, &finding)),
+            minutes: 60.0,
+            conditions: BenchState::default(),
+        };
+        let remedy = |f: usize| {
+            Some(PlanRemedy {
+                clears: vec![(f, 1.0)],
+                minutes: 0.0,
+                parts: price,
+                breaks: 0.0,
+                conditions: BenchState::default(),
+            })
+        };
+        let situation = Situation {
+            faults: 2,
+            candidates: &[(set(0), 0.6), (set(1), 0.4)],
+            tests: &vec![Some(test); 20],
+            remedies: &[remedy(0), remedy(1)],
+            retest: None,
+            due: &[],
+            so_far: 0.0,
+            moves: &Moves::default(),
+            state: BenchState::default(),
+            costs: Costs {
+                give_up: 50.0,
+                ..Costs::default()
+            },
+        };
+        advise(&situation, usize::MAX, effort).steps.len()
+    };
+    assert_eq!(plan(500.0, Effort::BEST), 0);
+    assert_eq!(plan(500.0, Effort::FIRST), 22);
+    // Tried for 10 and 10 it is worth it.
+    assert!(plan(10.0, Effort::BEST) > 0);
 }

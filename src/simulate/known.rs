@@ -16,7 +16,7 @@ use crate::plan::PlanTest;
 
 /// Share of the probability that the lightest sets may hold together and still
 /// are let go at a step.
-const LIGHT: f64 = 3e-4;
+const LIGHT: f64 = 2e-4;
 /// How many sets are kept at most; the lightest are let go beyond that, whatever
 /// they hold.
 const MOST: usize = 8192;
