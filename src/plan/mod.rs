@@ -248,6 +248,7 @@ pub fn advise_foretold(
     let [wide, _] = effort.gone_into(effort.first);
     let few = tests.len().min(due.len() + LOOKED_AT.min(wide));
     let (mut steps, found) = look(s, &tests[..few], gains, effort);
+    // Where few first steps are priced the best is wanted, no list of all.
     if many > steps.len() && few < tests.len() && wide > LOOKED_AT {
         // What was not looked at ahead comes after, as one step shows it.
         let (more, _) = look(s, &tests, gains, Effort::FIRST);
