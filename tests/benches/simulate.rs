@@ -9,7 +9,9 @@
 //!
 //! | what | bar |
 //! | --- | --- |
-//! | the advice on one complaint, on two cores | 2,000 cases a second |
+//! | the advice on one complaint, 50,000 cases, on two cores | 2,000 cases a second |
+//!
+//! The more cases, the more of them share what is worked out.
 
 use std::time::Instant;
 
