@@ -159,7 +159,7 @@ fn readings_of_lines_are_believed_as_in_the_job() {
     // no set is let go.
     let (most, worst) = (apart[apart.len() * 99 / 100], apart[apart.len() - 1]);
     assert!(
-        apart.len() > 1000 && most < 0.006 && worst < 0.03,
+        apart.len() > 1000 && most < 0.004 && worst < 0.03,
         "{most} {worst}"
     );
 }
