@@ -28,6 +28,23 @@ pub enum Reading {
     OL,
 }
 
+/// By how much a meter with its leads may be off throughout a job, as standard
+/// deviation: people null their leads or do not, tips are worn. Common practice,
+/// no source.
+const OFFSET_OHMS: f64 = 0.3;
+/// The same of its volts, volt.
+const OFFSET_VOLTS: f64 = 5e-3;
+
+/// By how much a meter with its leads may be off in a mode, the same for all
+/// readings of a job: standard deviation in volt or ohm.
+#[must_use]
+pub fn offset(mode: Mode) -> f64 {
+    match mode {
+        Mode::Volts | Mode::Diode => OFFSET_VOLTS,
+        Mode::Ohms => OFFSET_OHMS,
+    }
+}
+
 /// Stated accuracy: percent of the reading plus counts of the last digit.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct Accuracy {

@@ -4,7 +4,7 @@
 //! slopes give the spread: tolerances and the meter's accuracy add in squares,
 //! the unknown size of the fault becomes a rectangle as wide as what the
 //! reading does across its cell. The sum over the variants is a mixture, on the
-//! reading's own scale for volts and on the logarithm for ohms, cut at the
+//! reading's own scale for volts and on [`Scale::Ratio`] for ohms, cut at the
 //! meter's limit: what lies above is the probability of OL. A resistance that
 //! may be shown in one range or the next is cut between them: junctions conduct
 //! less at the current of the next, so it may show there several times what it
@@ -16,7 +16,7 @@
 use super::calibrate::Told;
 use super::edit::Edit;
 use super::fault::{Fault, Variant, variants};
-use super::meter::{Measured, Meter, Mode, Reading};
+use super::meter::{Measured, Meter, Mode, Reading, offset};
 use super::network::{Element, ElementId, Node};
 use super::normal::{Blurred, censored};
 use super::solve::{Parameter, SolveError, Solver};
@@ -33,8 +33,12 @@ const WIDE: f64 = 0.2;
 /// deviations has no part in showing it.
 const FAR: f64 = 2.5;
 
-/// Readings are held between these amounts before a logarithm is taken, ohm.
-const LOG_BOUNDS: (f64, f64) = (1e-3, 1e15);
+/// Around this resistance the scale of ohms goes over from plain differences to
+/// ratios, ohm: about what leads and contacts differ by, so that 0 ohm is as good
+/// a reading as any.
+const PLAIN_OHMS: f64 = 0.5;
+/// Readings are held to this amount before they are put on the scale, ohm.
+const MOST_OHMS: f64 = 1e15;
 
 /// How well one value of one element is known, as standard deviation in the
 /// unit that [`Parameter`] names.
@@ -77,8 +81,11 @@ impl Spread {
 pub enum Scale {
     /// As read.
     Linear,
-    /// Natural logarithm.
-    Logarithm,
+    /// Differences of a resistance below [`PLAIN_OHMS`], ratios above: the
+    /// inverse hyperbolic sine, which is the natural logarithm of ten and more
+    /// times as much, and goes through 0 and below (a meter that was nulled with
+    /// worse contact shows less than 0).
+    Ratio,
 }
 
 impl Scale {
@@ -87,7 +94,7 @@ impl Scale {
     pub fn of(mode: Mode) -> Self {
         match mode {
             Mode::Volts | Mode::Diode => Scale::Linear,
-            Mode::Ohms => Scale::Logarithm,
+            Mode::Ohms => Scale::Ratio,
         }
     }
 
@@ -96,7 +103,7 @@ impl Scale {
     pub fn to(self, value: f64) -> f64 {
         match self {
             Scale::Linear => value,
-            Scale::Logarithm => value.clamp(LOG_BOUNDS.0, LOG_BOUNDS.1).ln(),
+            Scale::Ratio => (value.clamp(-MOST_OHMS, MOST_OHMS) / PLAIN_OHMS).asinh(),
         }
     }
 
@@ -105,7 +112,7 @@ impl Scale {
     pub fn from(self, value: f64) -> f64 {
         match self {
             Scale::Linear => value,
-            Scale::Logarithm => value.exp(),
+            Scale::Ratio => PLAIN_OHMS * value.sinh(),
         }
     }
 
@@ -122,7 +129,7 @@ impl Scale {
     pub(super) fn slope(self, value: f64) -> f64 {
         match self {
             Scale::Linear => 1.0,
-            Scale::Logarithm => 1.0 / value.clamp(LOG_BOUNDS.0, LOG_BOUNDS.1),
+            Scale::Ratio => 1.0 / value.clamp(-MOST_OHMS, MOST_OHMS).hypot(PLAIN_OHMS),
         }
     }
 }
@@ -137,6 +144,10 @@ pub struct Outlook {
     pub centre: f64,
     /// Standard deviation of the meter alone, on the scale.
     pub noise: f64,
+    /// By how much it moves on the scale with one standard deviation of what this
+    /// meter and its leads are off by ([`offset`](super::meter::offset)): the same
+    /// for all readings of a job.
+    pub offset: f64,
     /// By how much it moves on the scale with one standard deviation of each
     /// unknown value of the circuit.
     pub by: Vec<f64>,
@@ -238,9 +249,6 @@ impl Prediction {
     /// [`ol`](Self::ol) for OL.
     #[must_use]
     pub fn density(&self, value: f64) -> f64 {
-        if self.scale == Scale::Logarithm && value < LOG_BOUNDS.0 {
-            return self.density(LOG_BOUNDS.0);
-        }
         let x = self.scale.to(value);
         let sum: f64 = self
             .parts
@@ -312,8 +320,8 @@ impl Prediction {
         Reading::Value(self.scale.from(0.5 * (low + high)))
     }
 
-    /// Standard deviation on the scale of the mode: volt, or the logarithm of
-    /// ohm; OL left aside.
+    /// Standard deviation on the scale of the mode: volt, or about the natural
+    /// logarithm of ohm; OL left aside.
     #[must_use]
     pub fn deviation(&self) -> f64 {
         let weight = |p: &Part| p.weight * p.share;
@@ -456,7 +464,7 @@ impl<'a> Predictor<'a> {
         loop {
             let p = &mut parts[from + range - seen.range];
             let limit = self.meter.ohms.get(range).map_or(0.0, |r| r.full_scale);
-            p.limit = Scale::Logarithm.to(limit);
+            p.limit = Scale::Ratio.to(limit);
             if range >= last || p.limit - p.blurred.middle() > FAR * deviation(p) {
                 break;
             }
@@ -507,7 +515,8 @@ impl<'a> Predictor<'a> {
     ) -> Result<(Part, Seen), SolveError> {
         let sized: Vec<usize> = variant.reaches.iter().map(|r| r.edit).collect();
         let (o, seen) = self.sight(&variant.edits, &sized, at, set)?;
-        let mut squares = o.noise.powi(2) + o.by.iter().map(|by| by * by).sum::<f64>();
+        let unknown = o.by.iter().map(|by| by * by).sum::<f64>();
+        let mut squares = o.noise.powi(2) + o.offset.powi(2) + unknown;
         let (mut low, mut high) = (o.centre, o.centre);
         for (reach, by) in variant.reaches.iter().zip(&o.sizes) {
             let (one, other) = (o.centre + by * reach.down, o.centre + by * reach.up);
@@ -612,6 +621,7 @@ impl<'a> Predictor<'a> {
             scale,
             centre,
             noise,
+            offset: slope * offset(set.mode),
             by,
             sizes,
             limit,

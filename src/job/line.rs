@@ -499,6 +499,7 @@ fn does(line: &Line, harm: Harm) -> String {
         Harm::Resistive(p) => format!("{} too high in resistance", part(p)),
         Harm::Grounded(n) => format!("short to ground at the {}", place(line, n)),
         Harm::LeakyNode(n) => format!("leak to ground at the {}", place(line, n)),
+        Harm::Strange => "not as these rules describe it".to_owned(),
         Harm::Joined(a, b) => format!(
             "short from the {} to the {}",
             place(line, a),
@@ -591,7 +592,7 @@ impl<'k, 'c> Drawing<'k, 'c> {
         let part = &self.line.parts[i];
         let at_it = |h: Harm| match h {
             Harm::Open(p) | Harm::Short(p) | Harm::Leaky(p) | Harm::Resistive(p) => p == i,
-            Harm::Grounded(_) | Harm::LeakyNode(_) | Harm::Joined(..) => false,
+            Harm::Grounded(_) | Harm::LeakyNode(_) | Harm::Joined(..) | Harm::Strange => false,
         };
         let any = self.known.causes.iter().any(|c| at_it(c.harm));
         PartView {
@@ -653,7 +654,9 @@ fn bridged(harm: Harm) -> Option<(usize, usize)> {
     match harm {
         Harm::Grounded(n) | Harm::LeakyNode(n) => Some((0, n)),
         Harm::Joined(a, b) => Some((a.min(b), a.max(b))),
-        Harm::Open(_) | Harm::Short(_) | Harm::Leaky(_) | Harm::Resistive(_) => None,
+        Harm::Open(_) | Harm::Short(_) | Harm::Leaky(_) | Harm::Resistive(_) | Harm::Strange => {
+            None
+        }
     }
 }
 

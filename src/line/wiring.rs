@@ -267,6 +267,8 @@ impl Wiring {
             ohms: Range::LEAK,
         };
         Ok(match harm {
+            // No circuit is known for it.
+            Harm::Strange => return Ok(Vec::new()),
             Harm::Open(p) => self.parts[p].iter().map(|e| Fault::Open(*e)).collect(),
             Harm::Short(p) => vec![short(ends(p).0, ends(p).1)],
             Harm::Grounded(n) => vec![short(self.nodes[n], Node::GROUND)],
@@ -300,7 +302,7 @@ impl Wiring {
 }
 
 /// The meter's mode for that of the rules.
-pub(super) fn meter_mode(mode: MeterMode) -> Mode {
+pub(crate) fn meter_mode(mode: MeterMode) -> Mode {
     match mode {
         MeterMode::Volts => Mode::Volts,
         MeterMode::Diode => Mode::Diode,

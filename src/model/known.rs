@@ -269,6 +269,7 @@ fn chance(line: &Line, fault: usize, half: Option<usize>) -> f64 {
         Harm::Open(p) | Harm::Short(p) | Harm::Leaky(p) | Harm::Resistive(p) => part(p),
         Harm::Grounded(n) | Harm::LeakyNode(n) => node(n),
         Harm::Joined(a, b) => node(a) || node(b),
+        Harm::Strange => true,
     };
     let effects = line.faults.iter();
     effects

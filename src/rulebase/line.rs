@@ -40,6 +40,14 @@ impl Known {
             doubt: Doubt::Between(low, high),
         }
     }
+
+    /// The most that it may be.
+    pub fn most(&self) -> f64 {
+        match self.doubt {
+            Doubt::Percent(p) => self.typical * (1.0 + p / 100.0),
+            Doubt::Between(a, b) => a.max(b),
+        }
+    }
 }
 
 /// What a part of a line is.
@@ -278,6 +286,8 @@ pub enum Harm {
     Resistive(usize),
     /// Two nodes are joined.
     Joined(usize, usize),
+    /// The line is not what the rules say of it, in a way that nobody listed.
+    Strange,
 }
 
 /// What a meter is set to.

@@ -10,9 +10,9 @@
 
 use std::sync::Arc;
 
-use super::super::compile::drawn_at_random;
 use super::super::{Model, SiblingReading, TestInfo};
-use super::{LineInfo, Memo, evenly, misread_density};
+use super::foretold::by_word;
+use super::{LineInfo, Memo, evenly};
 use crate::belief::{FaultId, Finding};
 use crate::circuit::calibrate::CalibrateError;
 use crate::circuit::joint::{self, Joint, Shown};
@@ -239,27 +239,39 @@ impl Model {
     /// A reading that was taken in a test; `None` if the test does not measure
     /// a line.
     pub fn taken(&self, test: &TestInfo, read: Read) -> Option<Taken> {
+        self.taken_rounded(test, read, 0.0)
+    }
+
+    /// The same of a number that may be off by so much because it was rounded when
+    /// it was typed, in the unit of the test.
+    pub fn taken_rounded(&self, test: &TestInfo, read: Read, rounded: f64) -> Option<Taken> {
         let m = test.measures?;
-        let probing = m.probing;
-        let outcomes = test.outcomes.len();
+        let meter = self.lines[m.line].meter.clone();
+        let (slip, strange) = self.shows(m, &meter);
+        let misread = 1.0 - test.reliability;
         let what = match read {
             Read::Number(number) => joint::Taken {
                 shown: Shown::Just(number),
-                misread: 1.0 - test.reliability,
-                flat: misread_density(number, probing.mode),
+                // Rectangular within its limits (JCGM 100:2008, 4.3.7).
+                rounded: rounded / 3f64.sqrt(),
+                misread,
+                flat: slip.likelihood(number),
                 lucky: false,
+                strange: strange.likelihood(number),
             },
             Read::Word(k) => joint::Taken {
                 shown: shown(test, k)?,
-                misread: drawn_at_random(test.reliability, outcomes),
-                flat: 1.0 / outcomes as f64,
+                rounded: 0.0,
+                misread,
+                flat: *by_word(test, &slip).get(k)?,
                 lucky: true,
+                strange: *by_word(test, &strange).get(k)?,
             },
         };
         Some(Taken {
             line: m.line,
-            probing,
-            meter: self.lines[m.line].meter.clone(),
+            probing: m.probing,
+            meter,
             read,
             what,
         })
