@@ -35,6 +35,10 @@ const OFFSET_OHMS: f64 = 0.3;
 /// The same of its volts, volt.
 const OFFSET_VOLTS: f64 = 5e-3;
 
+/// More volts than any current of a diode test takes through what it can still
+/// tell apart, volt.
+const AMPLE_VOLTS: f64 = 100.0;
+
 /// By how much a meter with its leads may be off in a mode, the same for all
 /// readings of a job: standard deviation in volt or ohm.
 #[must_use]
@@ -271,6 +275,29 @@ impl Meter {
             passed: f64::INFINITY,
             point: solver.last(),
         })
+    }
+
+    /// A diode test as if the meter put out as many volts as its current takes: it
+    /// reads the same below its limit, and goes on to tell of the circuit where it
+    /// shows OL.
+    pub(super) fn measure_beyond<'s>(
+        &self,
+        solver: &'s mut Solver,
+        edits: &[Edit],
+        red: Node,
+        black: Node,
+    ) -> Result<Measured<'s>, SolveError> {
+        let ample = Meter {
+            diode: DiodeTest {
+                source: TestSource {
+                    volts: AMPLE_VOLTS.copysign(self.diode.source.volts),
+                    ..self.diode.source
+                },
+                ..self.diode
+            },
+            ..self.clone()
+        };
+        ample.measure(solver, edits, red, black, Mode::Diode)
     }
 
     /// In resistance mode, in the range that the meter takes.

@@ -4,7 +4,7 @@
 //! slopes give the spread: tolerances and the meter's accuracy add in squares,
 //! the unknown size of the fault becomes a rectangle as wide as what the
 //! reading does across its cell. The sum over the variants is a mixture, on the
-//! reading's own scale for volts and on [`Scale::Ratio`] for ohms, cut at the
+//! reading's own scale for volts and on a [scale of ratios](Scale) for ohms and diode tests, cut at the
 //! meter's limit: what lies above is the probability of OL. A resistance that
 //! may be shown in one range or the next is cut between them: junctions conduct
 //! less at the current of the next, so it may show there several times what it
@@ -37,8 +37,11 @@ const FAR: f64 = 2.5;
 /// ratios, ohm: about what leads and contacts differ by, so that 0 ohm is as good
 /// a reading as any.
 const PLAIN_OHMS: f64 = 0.5;
-/// Readings are held to this amount before they are put on the scale, ohm.
-const MOST_OHMS: f64 = 1e15;
+/// The same of the voltage that a diode test drops, volt: some times what the last
+/// digits are worth. A resistance drops the more the larger it is.
+const PLAIN_DROP: f64 = 0.05;
+/// Readings are held to this amount before they are put on a scale of ratios.
+const MOST: f64 = 1e15;
 
 /// How well one value of one element is known, as standard deviation in the
 /// unit that [`Parameter`] names.
@@ -79,13 +82,15 @@ impl Spread {
 /// Scale of a mode's readings.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub enum Scale {
-    /// As read.
+    /// As read: volts.
     Linear,
     /// Differences of a resistance below [`PLAIN_OHMS`], ratios above: the
-    /// inverse hyperbolic sine, which is the natural logarithm of ten and more
-    /// times as much, and goes through 0 and below (a meter that was nulled with
-    /// worse contact shows less than 0).
-    Ratio,
+    /// inverse hyperbolic sine, which goes on as the natural logarithm does, and
+    /// through 0 and below (a meter that was nulled with worse contact shows less
+    /// than 0).
+    Ohms,
+    /// The same of the voltage of a diode test, around [`PLAIN_DROP`].
+    Drop,
 }
 
 impl Scale {
@@ -93,30 +98,41 @@ impl Scale {
     #[must_use]
     pub fn of(mode: Mode) -> Self {
         match mode {
-            Mode::Volts | Mode::Diode => Scale::Linear,
-            Mode::Ohms => Scale::Ratio,
+            Mode::Volts => Scale::Linear,
+            Mode::Diode => Scale::Drop,
+            Mode::Ohms => Scale::Ohms,
+        }
+    }
+
+    /// Where it goes over from differences to ratios, in the unit of the mode; not
+    /// at all where there is no such place.
+    fn plain(self) -> Option<f64> {
+        match self {
+            Scale::Linear => None,
+            Scale::Ohms => Some(PLAIN_OHMS),
+            Scale::Drop => Some(PLAIN_DROP),
         }
     }
 
     /// Where a value lies on it.
     #[must_use]
     pub fn to(self, value: f64) -> f64 {
-        match self {
-            Scale::Linear => value,
-            Scale::Ratio => (value.clamp(-MOST_OHMS, MOST_OHMS) / PLAIN_OHMS).asinh(),
+        match self.plain() {
+            None => value,
+            Some(plain) => (value.clamp(-MOST, MOST) / plain).asinh(),
         }
     }
 
     /// The value at a place on it.
     #[must_use]
     pub fn from(self, value: f64) -> f64 {
-        match self {
-            Scale::Linear => value,
-            Scale::Ratio => PLAIN_OHMS * value.sinh(),
+        match self.plain() {
+            None => value,
+            Some(plain) => plain * value.sinh(),
         }
     }
 
-    /// What was measured on the scale: its value, the slope of the scale there,
+    /// A measurement on the scale: its value, the slope of the scale there,
     /// and the standard deviation of the meter.
     pub(super) fn of_measured(self, measured: &Measured) -> (f64, f64, f64) {
         let value = measured.value();
@@ -127,9 +143,9 @@ impl Scale {
 
     /// Slope of the scale.
     pub(super) fn slope(self, value: f64) -> f64 {
-        match self {
-            Scale::Linear => 1.0,
-            Scale::Ratio => 1.0 / value.clamp(-MOST_OHMS, MOST_OHMS).hypot(PLAIN_OHMS),
+        match self.plain() {
+            None => 1.0,
+            Some(plain) => 1.0 / value.clamp(-MOST, MOST).hypot(plain),
         }
     }
 }
@@ -321,7 +337,7 @@ impl Prediction {
     }
 
     /// Standard deviation on the scale of the mode: volt, or about the natural
-    /// logarithm of ohm; OL left aside.
+    /// logarithm of what is shown; OL left aside.
     #[must_use]
     pub fn deviation(&self) -> f64 {
         let weight = |p: &Part| p.weight * p.share;
@@ -464,7 +480,7 @@ impl<'a> Predictor<'a> {
         loop {
             let p = &mut parts[from + range - seen.range];
             let limit = self.meter.ohms.get(range).map_or(0.0, |r| r.full_scale);
-            p.limit = Scale::Ratio.to(limit);
+            p.limit = Scale::Ohms.to(limit);
             if range >= last || p.limit - p.blurred.middle() > FAR * deviation(p) {
                 break;
             }
@@ -584,6 +600,13 @@ impl<'a> Predictor<'a> {
             Some(range) => self.meter.measure_in(solver, edits, red, black, range)?,
             None => self.meter.measure(solver, edits, red, black, set.mode)?,
         };
+        // At the end of its volts a meter's slopes vanish, and with them all that
+        // might bring the circuit back below the limit.
+        let limited = self.meter.diode.source.gives.is_finite();
+        if set.mode == Mode::Diode && limited && measured.value() > measured.limit {
+            drop(measured);
+            measured = self.meter.measure_beyond(solver, edits, red, black)?;
+        }
         let (centre, slope, noise) = scale.of_measured(&measured);
         let seen = Seen {
             range: measured.range,

@@ -34,6 +34,10 @@ use slip::{Healthy, Shows};
 pub use foretold::{Foretold, Range};
 pub use together::{Read, Taken};
 
+/// What a port is fed with, and a little more, volt: USB Type-C 2.0 allows 5.5 V at
+/// the source.
+const PORT_VOLTS: f64 = 5.5;
+
 /// A line of the device.
 #[derive(Clone, Debug)]
 pub struct LineInfo {
@@ -349,14 +353,15 @@ impl Model {
         Some(t)
     }
 
-    /// The highest voltage that a supply in the device may have, volt.
+    /// The highest voltage that a supply in the device may have, volt. Any device
+    /// has a port or an adapter, whether or not its area is in play.
     fn most_volts(&self) -> f64 {
         let parts = self.lines.iter().flat_map(|l| &l.line.parts);
         let volts = parts.filter_map(|p| match &p.kind {
             PartKind::Rail { volts, .. } => Some(volts.most()),
             _ => None,
         });
-        volts.fold(0.0, f64::max)
+        volts.fold(PORT_VOLTS, f64::max)
     }
 
     /// What a slip shows where a reading is taken, and what a line shows that is
