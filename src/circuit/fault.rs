@@ -26,22 +26,62 @@ pub struct Range {
     high: f64,
 }
 
+/// The smallest leak, ohm: what conducts better is a short. Common practice, no
+/// source.
+const SMALLEST_LEAK: f64 = 5.0;
+/// A leak of more than so many times the resistance that is there anyway breaks
+/// nothing. Common practice, no source.
+const LEAK_BESIDE: f64 = 100.0;
+/// The largest leak, ohm: beyond lies the insulation of a clean board. Common
+/// practice, no source.
+const LARGEST_LEAK: f64 = 100e6;
+/// A resistor has changed if it is off by more than this share of its value:
+/// twice its usual tolerance. Common practice, no source.
+const CHANGED: f64 = 0.1;
+
 impl Range {
-    /// A short, ohm. Common practice, no source: under 5, typically 0.5.
+    /// A short, ohm: half shorts are as common as hard ones. Common practice, no
+    /// source.
     pub const SHORT: Range = Range {
         low: 0.05,
-        high: 5.0,
+        high: 25.0,
     };
-    /// A leak across a part or to ground, ohm. Common practice, no source.
-    pub const LEAK: Range = Range {
-        low: 20.0,
-        high: 20e3,
-    };
-    /// A bad joint or contact, ohm. Common practice, no source.
+    /// A bad joint or contact, ohm: from hardly worse than a good one to one that
+    /// a meter shows as open. Common practice, no source.
     pub const RESISTIVE: Range = Range {
-        low: 5.0,
-        high: 5e3,
+        low: 1.0,
+        high: 10e6,
     };
+    /// Factor on the saturation current of a damaged junction. A factor of ten is
+    /// some 80 mV, so that the junction conducts from 0.3 V lower to 0.3 V higher
+    /// than it should. Common practice, no source.
+    pub const DAMAGED: Range = Range {
+        low: 1e-4,
+        high: 1e4,
+    };
+
+    /// A leak, ohm, where the healthy circuit has so many ohms between the same
+    /// nodes: from 5 ohm to a hundred times that, at least to 500 ohm and at most
+    /// to 100 megohm.
+    #[must_use]
+    pub fn leak(healthy: f64) -> Self {
+        let least = LEAK_BESIDE * SMALLEST_LEAK;
+        Range {
+            low: SMALLEST_LEAK,
+            high: (LEAK_BESIDE * healthy).clamp(least, LARGEST_LEAK),
+        }
+    }
+
+    /// What a resistor of so many ohms has gained where it has gone high, ohm:
+    /// from a tenth of its value to an open.
+    #[must_use]
+    pub fn gone_high(ohms: f64) -> Self {
+        let low = CHANGED * ohms;
+        Range {
+            low,
+            high: Range::RESISTIVE.high.max(LEAK_BESIDE * low),
+        }
+    }
 
     /// Between two bounds in either order.
     ///
@@ -120,7 +160,7 @@ pub enum Fault {
         /// Ohm on top of its own.
         ohms: Range,
     },
-    /// A junction that is damaged but still a junction.
+    /// A junction that is damaged towards either side but still a junction.
     Damaged {
         /// The junction.
         element: ElementId,
@@ -226,12 +266,17 @@ pub struct Variant {
     pub reaches: Vec<Reach>,
 }
 
-/// Sizes of one fault: 8 for a single unknown size, fewer each when several
-/// are unknown, since all combinations are taken.
-fn order(unknown: usize) -> usize {
+/// Width of the logarithm of a size that one step of it may stand for, where
+/// sizes are gone through finely and coarsely: factors of about three and thirty.
+const STEP: (f64, f64) = (1.2, 3.4);
+
+/// Sizes of one fault, of so wide a logarithm: 8 and more for a single unknown
+/// size, fewer each when several are unknown, since all combinations are taken.
+fn order(unknown: usize, width: f64) -> usize {
+    let enough = (width / STEP.0).ceil() as usize;
     match unknown {
-        0 | 1 => 8,
-        2 => 4,
+        0 | 1 => enough.clamp(8, 16),
+        2 => (enough / 2).clamp(4, 6),
         3 => 3,
         4..=6 => 2,
         _ => 1,
@@ -243,9 +288,8 @@ fn order(unknown: usize) -> usize {
 pub enum Grain {
     /// For a reading that was taken.
     Fine,
-    /// For one that is only foretold: one size, or three for more than two
-    /// decades. Odd numbers, since the middle size decides whether most can be
-    /// seen.
+    /// For one that is only predicted: one size, or an odd number of them, since
+    /// the middle size decides whether most can be seen.
     Coarse,
 }
 
@@ -260,11 +304,13 @@ pub fn variants(faults: &[Fault]) -> Vec<Variant> {
 #[must_use]
 pub fn variants_of(faults: &[Fault], grain: Grain) -> Vec<Variant> {
     let is_unknown = |f: &&Fault| f.range().is_some_and(|r| r.width() > 0.0);
-    let most = order(faults.iter().filter(is_unknown).count());
+    let unknown = faults.iter().filter(is_unknown).count();
     let sizes = |width: f64| match grain {
-        Grain::Fine => most,
-        Grain::Coarse if width < 200.0_f64.ln() => 1,
-        Grain::Coarse => most.min(3),
+        Grain::Fine => order(unknown, width),
+        Grain::Coarse => {
+            let most = order(unknown, width).min((width / STEP.1).ceil() as usize | 1);
+            (most - 1) | 1
+        }
     };
     let mut all = vec![Variant {
         weight: 1.0,
@@ -315,7 +361,7 @@ mod tests {
         let leak = Fault::Leaky {
             a,
             b: Node::GROUND,
-            ohms: Range::LEAK,
+            ohms: Range::leak(50.0),
         };
         for count in 0..4 {
             let all = variants(&vec![leak; count]);

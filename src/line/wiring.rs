@@ -7,7 +7,7 @@ use crate::circuit::network::{
     Channel, ElementId, Junction, Mos, Network, NetworkError, Node, THERMAL_VOLTAGE,
 };
 use crate::circuit::predict::Spread;
-use crate::circuit::solve::Parameter;
+use crate::circuit::solve::{Parameter, Solver};
 use crate::rulebase::{Doubt, Harm, Known, Line, MeterMode, PartKind};
 
 /// Ideality of a protection junction. Common practice, no source.
@@ -34,8 +34,14 @@ const MEANT_AS_RESISTOR: f64 = 100.0;
 /// By how much a junction, volt, and a resistance, per cent, may differ between
 /// good boards of one model. Common practice, no source.
 const OWN: (f64, f64) = (0.01, 5.0);
-/// How much too high a resistor gone high is. Common practice, no source.
-const GONE_HIGH: (f64, f64) = (1.0, 100.0);
+/// What a supply that sags draws from itself in the worst case, as a share of the
+/// most that it gives: what loads the line beside that changes its level little.
+/// Common practice, no source.
+const SAG_DRAWS: f64 = 0.5;
+/// The least and the most that is left of the level of a supply that sags, is fed
+/// from behind or is built with a wrong part; the odds of the share are spread
+/// evenly over their logarithm. Common practice, no source.
+const SAG_LEAVES: (f64, f64) = (0.02, 0.98);
 
 /// A line as a network in one state of power.
 #[derive(Clone, Debug)]
@@ -50,6 +56,9 @@ pub struct Wiring {
     pub spreads: Vec<Spread>,
     /// Whether the device is on.
     power: bool,
+    /// Ohms across each part of the healthy line without power, and from each
+    /// node to ground.
+    healthy: Healthy,
     /// How little of each is known of the model: what all its boards have in
     /// common, as standard deviation in the order of the spreads.
     pub(super) shared: Vec<f64>,
@@ -72,10 +81,12 @@ impl Wired {
     /// # Errors
     /// If a value is not physical.
     pub fn new(line: &Line) -> Result<Self, NetworkError> {
-        Ok(Wired {
-            off: Wiring::new(line, false)?,
-            on: Wiring::new(line, true)?,
-        })
+        let mut off = Wiring::new(line, false)?;
+        let mut on = Wiring::new(line, true)?;
+        // A leak has one size, whatever the state of the device.
+        off.healthy = Healthy::of(line, &off);
+        on.healthy = off.healthy.clone();
+        Ok(Wired { off, on })
     }
 
     /// The state that a mode of the meter needs.
@@ -83,6 +94,31 @@ impl Wired {
         match mode {
             MeterMode::Volts => &self.on,
             MeterMode::Diode | MeterMode::Ohms => &self.off,
+        }
+    }
+}
+
+/// What a small signal sees in the healthy line without power, ohm.
+#[derive(Clone, Debug, Default)]
+struct Healthy {
+    /// Across each part.
+    across: Vec<f64>,
+    /// From each node of the line to ground.
+    to_ground: Vec<f64>,
+}
+
+impl Healthy {
+    fn of(line: &Line, off: &Wiring) -> Self {
+        let mut solver = Solver::new(&off.network).ok();
+        let mut point = solver.as_mut().and_then(|s| s.solve(&[]).ok());
+        // What cannot be solved has nothing beside the insulation of the board.
+        let mut between = |a: usize, b: usize| match &mut point {
+            Some(p) => p.resistance_between(off.nodes[a], off.nodes[b]),
+            None => BOARD_LEAKAGE,
+        };
+        Healthy {
+            across: line.parts.iter().map(|p| between(p.from, p.to)).collect(),
+            to_ground: (0..off.nodes.len()).map(|n| between(n, 0)).collect(),
         }
     }
 }
@@ -158,6 +194,7 @@ impl Wiring {
             parts: Vec::new(),
             spreads: Vec::new(),
             power,
+            healthy: Healthy::default(),
             shared: Vec::new(),
             told: Vec::new(),
         };
@@ -261,28 +298,32 @@ impl Wiring {
             b,
             ohms: Range::SHORT,
         };
-        let leaky = |a, b| Fault::Leaky {
+        let leaky = |a, b, healthy: f64| Fault::Leaky {
             a,
             b,
-            ohms: Range::LEAK,
+            ohms: Range::leak(healthy),
         };
         Ok(match harm {
             Harm::Open(p) => self.parts[p].iter().map(|e| Fault::Open(*e)).collect(),
             Harm::Short(p) => vec![short(ends(p).0, ends(p).1)],
             Harm::Grounded(n) => vec![short(self.nodes[n], Node::GROUND)],
             Harm::Joined(a, b) => vec![short(self.nodes[a], self.nodes[b])],
-            Harm::Leaky(p) => vec![leaky(ends(p).0, ends(p).1)],
-            Harm::LeakyNode(n) => vec![leaky(self.nodes[n], Node::GROUND)],
+            Harm::Leaky(p) => {
+                let (a, b) = ends(p);
+                vec![leaky(a, b, self.healthy.across[p])]
+            }
+            Harm::LeakyNode(n) => {
+                let healthy = self.healthy.to_ground[n];
+                vec![leaky(self.nodes[n], Node::GROUND, healthy)]
+            }
             // A weak supply is weak while it is on.
-            Harm::Resistive(p)
-                if !self.power && matches!(line.parts[p].kind, PartKind::Rail { .. }) =>
-            {
-                Vec::new()
+            Harm::Resistive(p) if matches!(line.parts[p].kind, PartKind::Rail { .. }) => {
+                self.sags(line, p)?
             }
             Harm::Resistive(p) => {
                 let ohms = match line.parts[p].kind {
                     PartKind::Path(k) if k.typical > MEANT_AS_RESISTOR => {
-                        Range::new(k.typical * GONE_HIGH.0, k.typical * GONE_HIGH.1)?
+                        Range::gone_high(k.typical)
                     }
                     _ => Range::RESISTIVE,
                 };
@@ -296,6 +337,33 @@ impl Wiring {
                     .collect()
             }
         })
+    }
+
+    /// A supply that holds a share of its level: a divider in its place, whose
+    /// upper resistor is the same for every share. Nothing while it is off.
+    fn sags(&self, line: &Line, p: usize) -> Result<Vec<Fault>, NetworkError> {
+        let part = &line.parts[p];
+        let PartKind::Rail { volts, amps, .. } = part.kind else {
+            return Ok(Vec::new());
+        };
+        if !self.power {
+            return Ok(Vec::new());
+        }
+        let upper = volts.typical / (SAG_DRAWS * amps);
+        let lower = |share: f64| upper * share / (1.0 - share);
+        let mut faults: Vec<Fault> = Vec::with_capacity(2);
+        for element in &self.parts[p] {
+            faults.push(Fault::Resistive {
+                element: *element,
+                ohms: Range::exactly(upper)?,
+            });
+        }
+        faults.push(Fault::Leaky {
+            a: self.nodes[part.from],
+            b: self.nodes[part.to],
+            ohms: Range::new(lower(SAG_LEAVES.0), lower(SAG_LEAVES.1))?,
+        });
+        Ok(faults)
     }
 }
 
