@@ -266,9 +266,9 @@ fn chance(line: &Line, fault: usize, half: Option<usize>) -> f64 {
     let node = |n: usize| of_half(&line.nodes[n]);
     let touches = |harm: Harm| match harm {
         _ if half.is_none() => true,
-        Harm::Open(p) | Harm::Short(p) | Harm::Leaky(p) | Harm::Resistive(p) => part(p),
         Harm::Grounded(n) | Harm::LeakyNode(n) => node(n),
         Harm::Joined(a, b) => node(a) || node(b),
+        of_part => of_part.part().is_some_and(part),
     };
     let effects = line.faults.iter();
     effects
