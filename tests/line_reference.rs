@@ -1,6 +1,7 @@
 //! Every built-in kind of line under everything that can happen to it, without
 //! power and the meter's diode test at a point, and with power and a voltmeter
-//! there: node voltages against ngspice.
+//! there: node voltages against ngspice. Without power also with the leads
+//! swapped, at every point and at every supply.
 //!
 //! ```text
 //! cargo test --test line_reference -- --ignored
@@ -18,7 +19,7 @@ use halfsplit::circuit::meter::Meter;
 use halfsplit::circuit::network::{Channel, Element, Network, Node};
 use halfsplit::circuit::solve::{Solver, kirchhoff_residual};
 use halfsplit::line::{Wired, Wiring};
-use halfsplit::rulebase::Line;
+use halfsplit::rulebase::{Line, PartKind};
 use lines::{happenings, rules};
 use serde_json::{Value, json};
 
@@ -145,7 +146,15 @@ fn changes(
                 gives: source.gives,
                 takes: source.takes,
             })),
-            Edit::Saturation { .. } => panic!("no harm bends a junction"),
+            Edit::Saturation { element, factor } => {
+                let mut changed = *network.element(element).unwrap();
+                let Element::Junction { junction, .. } = &mut changed else {
+                    panic!("{changed:?} has no saturation current");
+                };
+                junction.saturation *= factor;
+                out.extend(places[element.index()]);
+                put.extend(part(&changed));
+            }
         }
     }
     (out, put)
@@ -156,6 +165,18 @@ struct Case {
     base: usize,
     name: String,
     edits: Vec<Edit>,
+}
+
+/// The meter in diode mode at a node with its leads swapped: red on the node.
+fn swapped(meter: &Meter, node: Node) -> Edit {
+    let Edit::Probe { red, black, source } = probe(meter, false, node) else {
+        unreachable!("a meter is a probe");
+    };
+    Edit::Probe {
+        red: black,
+        black: red,
+        source,
+    }
 }
 
 /// The meter at a point, as an edit.
@@ -195,6 +216,27 @@ fn cases() -> (Vec<Network>, Vec<Case>) {
                 name: format!("{} {state}, {words}, probed at {}", line.id, point.id),
                 edits,
             });
+        }
+        if !power {
+            let points = line.points.iter().map(|p| (p.id.as_str(), p.node));
+            let rails = line.parts.iter().filter_map(|p| match p.kind {
+                PartKind::Rail { .. } => Some((p.id.as_str(), p.from)),
+                _ => None,
+            });
+            for (at, node) in points.chain(rails) {
+                let node = wiring.nodes[node];
+                let both = [
+                    ("", probe(&meter, power, node)),
+                    (" swapped", swapped(&meter, node)),
+                ];
+                for (leads, probe) in both {
+                    all.push(Case {
+                        base: bases.len(),
+                        name: format!("{} off, good, probed{leads} at {at}", line.id),
+                        edits: vec![probe],
+                    });
+                }
+            }
         }
         bases.push(wiring.network.clone());
     };

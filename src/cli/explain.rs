@@ -523,8 +523,19 @@ fn circuit(rules: &Rulebase, l: &Line) -> String {
                 format!("level shifter, {between}, gate at {}", l.nodes[gate])
             }
         };
+        let levels = p.levels.iter().skip(1);
+        let levels: String = levels
+            .map(|(_, k)| format!(" or {}", known(*k, "V")))
+            .collect();
         let guard = if p.protects { ", protects" } else { "" };
-        t += &format!("{}: {what}{guard}; source: {}\n", p.name, p.source);
+        let fitted = match p.fitted < 1.0 {
+            true => format!(", on {} of 100 boards", (100.0 * p.fitted).round()),
+            false => String::new(),
+        };
+        t += &format!(
+            "{}: {what}{levels}{guard}{fitted}; source: {}\n",
+            p.name, p.source
+        );
     }
     for (p, c) in &l.unplugged {
         let condition = &rules.bench.conditions[*c].name;
@@ -542,8 +553,13 @@ fn circuit(rules: &Rulebase, l: &Line) -> String {
 fn harm(l: &Line, harm: Harm) -> String {
     match harm {
         Harm::Open(p) => format!("{} open", l.parts[p].name),
+        Harm::Off(p) => format!("{} not switched on", l.parts[p].name),
+        Harm::Damaged(p) => format!("{} damaged", l.parts[p].name),
         Harm::Short(p) => format!("{} bridged", l.parts[p].name),
         Harm::Leaky(p) => format!("{} leaky", l.parts[p].name),
+        Harm::Resistive(p) if matches!(l.parts[p].kind, PartKind::Rail { .. }) => {
+            format!("{} below its level", l.parts[p].name)
+        }
         Harm::Resistive(p) => format!("{} with too much resistance", l.parts[p].name),
         Harm::Grounded(n) => format!("{} at ground", l.nodes[n]),
         Harm::LeakyNode(n) => format!("leak from {} to ground", l.nodes[n]),

@@ -494,8 +494,13 @@ fn does(line: &Line, harm: Harm) -> String {
             format!("{} gives nothing", part(p))
         }
         Harm::Open(p) => format!("{} open", part(p)),
+        Harm::Off(p) => format!("{} not switched on", part(p)),
+        Harm::Damaged(p) => format!("{} damaged", part(p)),
         Harm::Short(p) => format!("{} shorted", part(p)),
         Harm::Leaky(p) => format!("{} leaky", part(p)),
+        Harm::Resistive(p) if matches!(line.parts[p].kind, PartKind::Rail { .. }) => {
+            format!("{} below its level", part(p))
+        }
         Harm::Resistive(p) => format!("{} too high in resistance", part(p)),
         Harm::Grounded(n) => format!("short to ground at the {}", place(line, n)),
         Harm::LeakyNode(n) => format!("leak to ground at the {}", place(line, n)),
@@ -590,10 +595,7 @@ impl<'k, 'c> Drawing<'k, 'c> {
 
     fn part(&self, i: usize) -> PartView {
         let part = &self.line.parts[i];
-        let at_it = |h: Harm| match h {
-            Harm::Open(p) | Harm::Short(p) | Harm::Leaky(p) | Harm::Resistive(p) => p == i,
-            Harm::Grounded(_) | Harm::LeakyNode(_) | Harm::Joined(..) | Harm::Strange => false,
-        };
+        let at_it = |h: Harm| h.part() == Some(i);
         let any = self.known.causes.iter().any(|c| at_it(c.harm));
         PartView {
             part: part.id.clone(),
@@ -654,9 +656,7 @@ fn bridged(harm: Harm) -> Option<(usize, usize)> {
     match harm {
         Harm::Grounded(n) | Harm::LeakyNode(n) => Some((0, n)),
         Harm::Joined(a, b) => Some((a.min(b), a.max(b))),
-        Harm::Open(_) | Harm::Short(_) | Harm::Leaky(_) | Harm::Resistive(_) | Harm::Strange => {
-            None
-        }
+        _ => None,
     }
 }
 

@@ -253,6 +253,8 @@ mod tests {
             to,
             duty: Duty::Joins,
             protects: false,
+            fitted: 1.0,
+            levels: Vec::new(),
             source: "common practice, no source".to_owned(),
         };
         let ohms = |r| PartKind::Path(Known::within(r, 5.0));

@@ -4,6 +4,7 @@
 //! | module | what it is for |
 //! | --- | --- |
 //! | `wiring` | a line as a network, with power and without, and its faults as changes |
+//! | `ways` | the ways in which a line may be built and fed |
 //! | `meter` | a meter of the rules as one that can be put to a circuit |
 //! | `path` | the wires from the connector to the far end, with what hangs on them |
 //! | `table` | the readings of all points, modes and faults |
@@ -24,6 +25,7 @@ mod survey;
 mod table;
 mod together;
 mod trust;
+mod ways;
 mod wiring;
 
 pub use bypass::{Bypass, BypassError, Stretch, USUAL_LENGTH, Wire, bypass};
@@ -35,5 +37,6 @@ pub use survey::{Survey, harms};
 pub use table::Table;
 pub use together::{Cuts, Together, alone};
 pub use trust::{Distrust, Why, distrust};
+pub use ways::{Way, ways};
 pub(crate) use wiring::meter_mode;
 pub use wiring::{Wired, Wiring};

@@ -17,7 +17,7 @@ const IDEALITY: f64 = 1.3;
 const ONE_JUNCTION: f64 = 0.65;
 /// Current at which the rules give a forward voltage, ampere.
 const FORWARD_AMPS: f64 = 1e-3;
-/// Forward voltage of what an unpowered rail leads to, volt at 1 mA, and its
+/// Forward voltage of what stands behind an unpowered rail, volt at 1 mA, and its
 /// ideality. Common practice, no source.
 const RAIL_JUNCTION: (f64, f64) = (0.5, 1.5);
 /// Series resistance of a rail that is on, ohm. Common practice, no source.
@@ -76,13 +76,24 @@ pub struct Wired {
 }
 
 impl Wired {
-    /// Wires up a line.
+    /// Wires up a line as most boards have it: with the parts that at least half
+    /// of them have, supplies at their usual level.
     ///
     /// # Errors
     /// If a value is not physical.
     pub fn new(line: &Line) -> Result<Self, NetworkError> {
-        let mut off = Wiring::new(line, false)?;
-        let mut on = Wiring::new(line, true)?;
+        let rare = |p: &usize| line.parts[*p].fitted < 0.5;
+        let lacks: Vec<usize> = (0..line.parts.len()).filter(rare).collect();
+        Wired::lacking(line, &lacks)
+    }
+
+    /// Wires up a line without some of its parts, by index.
+    ///
+    /// # Errors
+    /// If a value is not physical.
+    pub fn lacking(line: &Line, lacks: &[usize]) -> Result<Self, NetworkError> {
+        let mut off = Wiring::new(line, false, lacks)?;
+        let mut on = Wiring::new(line, true, lacks)?;
         // A leak has one size, whatever the state of the device.
         off.healthy = Healthy::of(line, &off);
         on.healthy = off.healthy.clone();
@@ -182,7 +193,8 @@ pub(super) fn apart(spread: &Spread, (volts, percent): (f64, f64)) -> f64 {
 }
 
 impl Wiring {
-    fn new(line: &Line, power: bool) -> Result<Self, NetworkError> {
+    /// A line in one state of power, without the parts that it lacks.
+    fn new(line: &Line, power: bool, lacks: &[usize]) -> Result<Self, NetworkError> {
         let mut network = Network::new();
         let mut nodes = vec![Node::GROUND];
         for name in line.nodes.iter().skip(1) {
@@ -198,9 +210,12 @@ impl Wiring {
             shared: Vec::new(),
             told: Vec::new(),
         };
-        for part in &line.parts {
+        for (i, part) in line.parts.iter().enumerate() {
             let (a, b) = (w.nodes[part.from], w.nodes[part.to]);
-            let elements = w.part(&part.id, &part.kind, a, b, power)?;
+            let elements = match lacks.contains(&i) {
+                true => Vec::new(),
+                false => w.part(&part.id, &part.kind, a, b, line.feeds(i))?,
+            };
             w.parts.push(elements);
             let new = &w.spreads[w.shared.len()..];
             w.shared.extend(new.iter().map(|s| shared(&part.kind, s)));
@@ -215,8 +230,9 @@ impl Wiring {
         kind: &PartKind,
         a: Node,
         b: Node,
-        power: bool,
+        feeds: bool,
     ) -> Result<Vec<ElementId>, NetworkError> {
+        let power = self.power;
         let net = &mut self.network;
         let mut spread = |element, parameter, deviation| {
             self.spreads.push(Spread {
@@ -260,6 +276,9 @@ impl Wiring {
             PartKind::Rail { idle, .. } => {
                 let r = net.resistor(id, a, b, idle.typical)?;
                 spread(r, Parameter::Resistance, relative(idle));
+                if !feeds {
+                    return Ok(vec![r]);
+                }
                 let (volts, ideality) = RAIL_JUNCTION;
                 let law = Junction::new(saturation(volts, ideality), ideality);
                 let d = net.junction(format!("{id} load"), a, b, law)?;
@@ -306,7 +325,24 @@ impl Wiring {
         Ok(match harm {
             // No circuit is known for it.
             Harm::Strange => return Ok(Vec::new()),
-            Harm::Open(p) => self.parts[p].iter().map(|e| Fault::Open(*e)).collect(),
+            // While it is off a supply gives nothing anyway.
+            Harm::Open(p) | Harm::Off(p) if matches!(line.parts[p].kind, PartKind::Rail { .. }) => {
+                self.dead(line, p)?
+            }
+            // The body junction is there whether it was switched on or not.
+            Harm::Off(_) if !self.power => Vec::new(),
+            Harm::Open(p) | Harm::Off(p) => line
+                .pieces(p)
+                .flat_map(|p| &self.parts[p])
+                .map(|e| Fault::Open(*e))
+                .collect(),
+            Harm::Damaged(p) => self.parts[p]
+                .iter()
+                .map(|element| Fault::Damaged {
+                    element: *element,
+                    saturation: Range::DAMAGED,
+                })
+                .collect(),
             Harm::Short(p) => vec![short(ends(p).0, ends(p).1)],
             Harm::Grounded(n) => vec![short(self.nodes[n], Node::GROUND)],
             Harm::Joined(a, b) => vec![short(self.nodes[a], self.nodes[b])],
@@ -339,6 +375,22 @@ impl Wiring {
                     .collect()
             }
         })
+    }
+
+    /// A supply that gives nothing while the device is on: what it feeds is still
+    /// there.
+    fn dead(&self, line: &Line, p: usize) -> Result<Vec<Fault>, NetworkError> {
+        let part = &line.parts[p];
+        let (true, PartKind::Rail { idle, .. }) = (self.power, &part.kind) else {
+            return Ok(Vec::new());
+        };
+        let gives = self.parts[p].iter().map(|e| Fault::Open(*e));
+        let load = Fault::Leaky {
+            a: self.nodes[part.from],
+            b: self.nodes[part.to],
+            ohms: Range::exactly(idle.typical)?,
+        };
+        Ok(gives.chain([load]).collect())
     }
 
     /// A supply that holds a share of its level: a divider in its place, whose

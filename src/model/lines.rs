@@ -2,10 +2,12 @@
 //!
 //! | file | what it is for |
 //! | --- | --- |
+//! | `built` | the ways in which a line may be built, put together |
 //! | `slip` | readings that have nothing to do with what a test asks for |
 //! | `together` | what readings of a line say together of its faults |
 //! | `foretold` | what a further reading is going to be |
 
+mod built;
 mod foretold;
 mod slip;
 mod together;
@@ -29,6 +31,7 @@ use crate::line::{
 use crate::rulebase::{Line, MeterMode, PackFault, PartKind};
 use crate::shown::shown;
 
+use built::Built;
 use slip::{Healthy, Shows};
 
 pub use foretold::{Foretold, Range};
@@ -57,9 +60,9 @@ pub struct LineInfo {
     pub siblings: Vec<Sibling>,
     /// What was read on them.
     pub(super) seen: Vec<SiblingReading>,
-    /// As the rules have it.
-    pub(super) plain: Wired,
-    /// The same bent to what good boards read.
+    /// In each way that the rules have it, the likeliest first.
+    pub(super) plain: Vec<Built>,
+    /// The likeliest of them, bent to what good boards read.
     pub(super) wired: Wired,
 }
 
@@ -99,7 +102,7 @@ impl<T> Memo<T> {
         info: &LineInfo,
         bend: &[GoodReading],
         (meter, probing, range): (&Arc<Meter>, Probing, Option<usize>),
-        solve: impl FnOnce(&[Wired]) -> Result<T, SolveError>,
+        solve: impl FnOnce(&[Built]) -> Result<T, SolveError>,
     ) -> Result<Arc<T>, CalibrateError> {
         // Not held while one is worked out: others may be at work on theirs.
         let known = || self.0.lock().unwrap_or_else(PoisonError::into_inner);
@@ -129,15 +132,6 @@ impl<T> Memo<T> {
     }
 }
 
-/// The mean of things that are as likely as one another. `mix` makes one of two,
-/// so much of it the first; `None` if there are none.
-fn evenly<T>(all: Vec<T>, mix: impl Fn(T, T, f64) -> T) -> Option<T> {
-    let mut all = all.into_iter();
-    let first = all.next()?;
-    let next = |mean, (n, one)| mix(one, mean, 1.0 / (n + 2) as f64);
-    Some(all.enumerate().fold(first, next))
-}
-
 static FORECASTS: Memo<Forecast> = Memo::new();
 
 impl LineInfo {
@@ -147,12 +141,12 @@ impl LineInfo {
         line: Line,
         faults: Vec<(PackFault, FaultId)>,
     ) -> Result<Self, SolveError> {
-        let wired = Wired::new(&line)?;
+        let plain = Built::all(&line)?;
         Ok(LineInfo {
             id,
             name,
-            plain: wired.clone(),
-            wired,
+            wired: plain.first().ok_or(SolveError::Singular)?.wired.clone(),
+            plain,
             line,
             faults,
             meter: Arc::new(Meter::handheld()),
@@ -204,10 +198,13 @@ impl LineInfo {
         probing: Probing,
     ) -> Result<Arc<Forecast>, CalibrateError> {
         FORECASTS.get(self, bend, (meter, probing, None), |bent| {
-            let forecast = |wired| Forecast::new(&self.line, wired, meter, probing);
-            let all = bent.iter().map(forecast).collect::<Result<Vec<_>, _>>()?;
-            let mix = |a: Forecast, b, share| a.or_else(&b, |_| share);
-            evenly(all, mix).ok_or(SolveError::Singular)
+            let forecast = |b: &Built| {
+                let of = Forecast::new(&self.line, &b.wired, meter, probing)?;
+                Ok((b.share.clone(), of))
+            };
+            let all = bent.iter().map(forecast);
+            let all = all.collect::<Result<Vec<_>, SolveError>>()?;
+            self.mean_forecast(all).ok_or(SolveError::Singular)
         })
     }
 
@@ -243,7 +240,8 @@ impl LineInfo {
     /// # Errors
     /// If the line cannot be solved, or the length is not above 0.
     pub fn bypass(&self, stretch: &Stretch, metres: f64) -> Result<Bypass, BypassError> {
-        bypass(&self.line, &self.plain, stretch, metres)
+        let plain = self.plain.first().map_or(&self.wired, |b| &b.wired);
+        bypass(&self.line, plain, stretch, metres)
     }
 
     /// Whether a wire round a part would do harm.
@@ -305,8 +303,13 @@ impl LineInfo {
     /// What it shows healthy, with the leads where they belong or changed over.
     fn healthy(&self, meter: &Arc<Meter>, probing: Probing, over: bool) -> Option<Prediction> {
         let memo = if over { &CHANGED_OVER } else { &HEALTHY };
-        let known = memo.get(self, &[], (meter, probing, None), |_| {
-            healthy(&self.line, &self.plain, meter, probing, over)
+        let known = memo.get(self, &[], (meter, probing, None), |built| {
+            let each = |b: &Built| {
+                let shown = healthy(&self.line, &b.wired, meter, probing, over)?;
+                Ok((b.share.with([]), shown))
+            };
+            let all: Vec<_> = built.iter().map(each).collect::<Result<_, SolveError>>()?;
+            Prediction::mixture(&all).ok_or(SolveError::Singular)
         });
         known.ok().map(|p| (*p).clone())
     }

@@ -101,7 +101,15 @@ pub(super) fn known(text: &str, unit: Unit, usual: f64) -> Result<Known, Trouble
                 help: "write the smaller value first".into(),
             });
         }
-        return Ok(Known::between(low, high));
+        let known = Known::between(low, high);
+        // A voltage may be any of them alike, other values lie evenly over decades.
+        return Ok(match unit {
+            Unit::Volt => Known {
+                typical: 0.5 * (low + high),
+                ..known
+            },
+            _ => known,
+        });
     }
     let (value, percent) = match plain.split_once('±') {
         None => (plain.as_str(), usual),

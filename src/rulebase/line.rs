@@ -19,8 +19,9 @@ pub struct Known {
 pub enum Doubt {
     /// Within some per cent of the typical value.
     Percent(f64),
-    /// Anywhere between two values, evenly over the logarithm; the typical one
-    /// is their geometric mean.
+    /// Anywhere between two values. Voltages are spread evenly, and the typical one
+    /// is the middle; all else is spread evenly over the logarithm, and the typical
+    /// one is the geometric mean.
     Between(f64, f64),
 }
 
@@ -68,7 +69,9 @@ pub enum PartKind {
     Capacitor(Known),
     /// A supply of so many volt from the second node (ground) to the first
     /// while the device is on, giving at most `amps`; a load of so many ohm
-    /// beside a junction while it is off.
+    /// while it is off. If it [feeds](Line::feeds) more than this line there are
+    /// junctions beside that load: its piece from ground, and while it is off one
+    /// to what stands behind it.
     Rail {
         /// Volt when on.
         volts: Known,
@@ -142,13 +145,19 @@ pub struct LinePart {
     pub to: usize,
     /// Whether it protects or limits: never to be bypassed.
     pub protects: bool,
+    /// Share of all boards that have it (0..1]. A fault of it is one of a board
+    /// that has it.
+    pub fitted: f64,
+    /// What a supply is set to, each level with its chance, the usual one first;
+    /// empty if there is but the one of its kind.
+    pub levels: Vec<(f64, Known)>,
     /// Where its numbers come from.
     pub source: String,
 }
 
 impl LinePart {
     /// Whether it is a further piece of a part that is written as one: the
-    /// upper junction or the leak of a chip's pin.
+    /// upper junction or the leak of a chip's pin, the junction of a supply.
     pub fn is_piece(&self) -> bool {
         self.id.contains('.')
     }
@@ -235,6 +244,22 @@ impl Line {
         self.piece(part, ".upper").map(|p| p.to)
     }
 
+    /// All pieces of a written part, by index, itself first.
+    pub fn pieces(&self, part: usize) -> impl Iterator<Item = usize> {
+        let of = self.parts[part].id.as_str();
+        let more = move |p: &usize| {
+            let more = self.parts[*p].id.strip_prefix(of);
+            more.is_some_and(|m| m.starts_with('.'))
+        };
+        std::iter::once(part).chain((0..self.parts.len()).filter(more))
+    }
+
+    /// Whether a supply feeds more than this line, so that junctions of other
+    /// chips hang on it.
+    pub fn feeds(&self, part: usize) -> bool {
+        self.piece(part, ".lower").is_some()
+    }
+
     /// Whether a part is the pin of a chip.
     pub fn is_pin(&self, part: usize) -> bool {
         self.piece(part, ".leak").is_some()
@@ -272,8 +297,11 @@ pub struct Effect {
 /// What a fault does to a line.
 #[derive(Clone, Copy, Debug, PartialEq, Serialize, Deserialize)]
 pub enum Harm {
-    /// A part does not connect, or is not there.
+    /// A part does not connect, or is not there. A supply gives nothing while the
+    /// device is on; its load stays.
     Open(usize),
+    /// A supply or a switch is well, but nothing switches it on.
+    Off(usize),
     /// A part is bridged.
     Short(usize),
     /// A node lies at ground.
@@ -282,12 +310,29 @@ pub enum Harm {
     Leaky(usize),
     /// Current flows from a node to ground.
     LeakyNode(usize),
-    /// A part has too much resistance.
+    /// A part has too much resistance. A supply holds but a share of its level.
     Resistive(usize),
+    /// A junction conducts from another voltage on than it should.
+    Damaged(usize),
     /// Two nodes are joined.
     Joined(usize, usize),
     /// The line is not what the rules say of it, in a way that nobody listed.
     Strange,
+}
+
+impl Harm {
+    /// The part that it is about, if it is about one.
+    pub fn part(self) -> Option<usize> {
+        match self {
+            Harm::Open(p)
+            | Harm::Off(p)
+            | Harm::Short(p)
+            | Harm::Leaky(p)
+            | Harm::Resistive(p)
+            | Harm::Damaged(p) => Some(p),
+            Harm::Grounded(_) | Harm::LeakyNode(_) | Harm::Joined(..) | Harm::Strange => None,
+        }
+    }
 }
 
 /// What a meter is set to.

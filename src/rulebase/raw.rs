@@ -411,6 +411,12 @@ pub struct RawPart {
     pub idle: Option<At<Amount>>,
     /// Of a rail: the most current that it gives.
     pub gives: Option<At<Amount>>,
+    /// Of a rail: forward voltage at 1 mA of all that it feeds, from ground; `none`
+    /// for a supply that feeds nothing but this line.
+    pub junction: Option<At<Amount>>,
+    /// Of a clamp, capacitor, diode, pull-up or pull-down: share of all boards that
+    /// have it (default 1).
+    pub fitted: Option<At<f64>>,
     /// Of a shifter: the node of its gate.
     pub gate: Option<At<String>>,
     /// Name on screens, where the identifier does not read well.

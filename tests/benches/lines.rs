@@ -60,6 +60,8 @@ static LINE: LazyLock<Line> = LazyLock::new(|| {
         to,
         duty: Duty::Joins,
         protects: false,
+        fitted: 1.0,
+        levels: Vec::new(),
         source: "common practice, no source".to_owned(),
     };
     let ohms = |r| PartKind::Path(Known::within(r, 5.0));

@@ -71,10 +71,15 @@ pub fn happenings(line: &Line) -> Vec<Happening> {
         add(&part.id, of_part("open"), Harm::Open(i));
         let (short, leaky, resistive) = match part.kind {
             PartKind::Path(ohms) => (ohms.typical > RESISTOR, false, true),
-            PartKind::Switch(_) => (true, false, true),
+            PartKind::Switch(_) | PartKind::Rail { .. } => (true, false, true),
             PartKind::Junction(_) | PartKind::Capacitor(_) => (true, true, false),
-            PartKind::Rail { .. } | PartKind::Shifter { .. } => (true, false, false),
+            PartKind::Shifter { .. } => (true, false, false),
         };
+        match part.kind {
+            PartKind::Switch(_) => add(&part.id, of_part("off"), Harm::Off(i)),
+            PartKind::Junction(_) => add(&part.id, of_part("damaged"), Harm::Damaged(i)),
+            _ => {}
+        }
         if short {
             add(&part.id, of_part("short"), Harm::Short(i));
         }
@@ -250,7 +255,14 @@ pub fn edits(wiring: &Wiring, line: &Line, harm: Harm, share: f64) -> Vec<Edit> 
             element,
             ohms: at(ohms),
         },
-        other => other,
+        Fault::Damaged {
+            element,
+            saturation,
+        } => Fault::Damaged {
+            element,
+            saturation: at(saturation),
+        },
+        Fault::Open(element) => Fault::Open(element),
     };
     let faults = wiring.harm(line, harm).unwrap();
     let exact: Vec<Fault> = faults.into_iter().map(exact).collect();

@@ -13,7 +13,7 @@ use std::sync::Arc;
 use super::super::{Model, TestInfo};
 use super::LineInfo;
 use super::slip::Shows;
-use super::together::{Alternatives, Rows, Taken, add, mean, mixed};
+use super::together::{Alternatives, Rows, Taken, add, mixed};
 use crate::belief::{FaultId, Finding};
 use crate::circuit::calibrate::CalibrateError;
 use crate::circuit::joint;
@@ -288,7 +288,7 @@ impl LineInfo {
             |bend| self.surveys(bend, taken, next),
             |narrow, _, _| narrow,
         )?;
-        let Some(survey) = all.first().and_then(|s| s.last()) else {
+        let Some(survey) = all.first().and_then(|(_, s)| s.last()) else {
             return Ok(Vec::new());
         };
         let (none, one) = survey.places();
@@ -324,8 +324,10 @@ impl LineInfo {
         let what: Vec<joint::Taken> = taken.iter().map(|t| t.what).collect();
         let next = test.measures.map(|m| m.probing);
         let all = self.surveys(bend, taken, next)?;
-        let all = all.iter().map(|s| self.rows_next(s, &what, cuts));
-        Ok(mean(all.collect()))
+        let rows = |(share, surveys): (_, Vec<Arc<Survey>>)| {
+            (share, self.rows_next(&surveys, &what, cuts))
+        };
+        Ok(self.mean_rows(all.into_iter().map(rows).collect()))
     }
 
     fn rows_next(&self, surveys: &[Arc<Survey>], what: &[joint::Taken], cuts: Cuts) -> Rows {

@@ -14,6 +14,13 @@ const USUAL: &str = "common practice, no source";
 /// The most faults that one line can have: a reading depends on all of them
 /// together, and what nobody listed in three places comes on top.
 const MOST_FAULTS: usize = 61;
+/// Forward voltage at 1 mA from ground of all that a supply feeds, together.
+const FED: &str = "0.25 V to 0.6 V";
+/// Chance that a supply which may be set to one of several levels is at the first.
+/// Common practice, no source.
+const USUAL_LEVEL: f64 = 0.5;
+/// Per cent within which a value is known where nothing is said of it.
+const TOLERANCE: f64 = 5.0;
 /// The node that all others are measured against.
 const GROUND: &str = "ground";
 
@@ -456,6 +463,11 @@ impl Validator<'_> {
                 w.sort == Sort::Rail,
             ),
             (
+                "junction",
+                p.junction.as_ref().map(|n| n.span),
+                w.sort == Sort::Rail,
+            ),
+            (
                 "gate",
                 p.gate.as_ref().map(|n| n.span),
                 w.sort == Sort::Shifter,
@@ -510,6 +522,7 @@ impl Validator<'_> {
             at.push(0);
         }
         let (from, to) = (at[0], at[1]);
+        let fitted = p.fitted.as_ref().map_or(1.0, |f| self.fitted(f, w));
         let mut source = [&p.source, &raw.source]
             .into_iter()
             .find_map(|s| s.as_ref())
@@ -530,6 +543,13 @@ impl Validator<'_> {
         let is = value(self, &p.is, w.sort.unit(), w.usual);
         let idle = value(self, &p.idle, Unit::Ohm, "500 ohm to 50 kohm");
         let gives = value(self, &p.gives, Unit::Ampere, "1 A");
+        let alone = |n: &At<Amount>| n.value.0.trim() == "none";
+        let feeds = (!p.junction.as_ref().is_some_and(alone))
+            .then(|| value(self, &p.junction, Unit::Volt, FED));
+        let levels = match (w.sort, &p.is) {
+            (Sort::Rail, Some(n)) => self.levels(raw, n, anew),
+            _ => Vec::new(),
+        };
         if w.usual.is_empty() && p.is.is_none() && w.sort != Sort::Shifter {
             self.push(
                 Problem::new(
@@ -551,6 +571,8 @@ impl Validator<'_> {
                 from,
                 to,
                 protects,
+                fitted,
+                levels: Vec::new(),
                 source: source.clone(),
             });
         };
@@ -589,6 +611,20 @@ impl Validator<'_> {
                     idle,
                 };
                 put("", kind, from, 0);
+                if let Some(k) = feeds {
+                    put(".lower", PartKind::Junction(k), 0, from);
+                }
+                for part in parts
+                    .iter_mut()
+                    .rev()
+                    .take(1 + usize::from(feeds.is_some()))
+                {
+                    match part.is_piece() {
+                        // It is the pins of all that the supply feeds.
+                        true => part.duty = Pins,
+                        false => part.levels.clone_from(&levels),
+                    }
+                }
             }
             Sort::Shifter => match &p.gate {
                 Some(gate) => {
@@ -609,6 +645,56 @@ impl Validator<'_> {
             },
         }
         true
+    }
+
+    /// Share of all boards that have a part which others do without.
+    fn fitted(&mut self, f: &At<f64>, w: &Word) -> f64 {
+        if !matches!(w.duty, Clamps | Smooths | PullsUp | PullsDown | OneWay) {
+            self.push(
+                Problem::new(
+                    Code::Mixed,
+                    f.span,
+                    format!("a line without its {} is no line", w.word),
+                )
+                .help(
+                    "only clamps, capacitors, diodes, pull-ups and pull-downs may be left out; \
+                     take `fitted` out",
+                ),
+            );
+        }
+        let share = self.probability(f, "a share");
+        if share == 0.0 {
+            self.push(
+                Problem::new(Code::Range, f.span, "a part that no board has")
+                    .help("take the part out"),
+            );
+            return 1.0;
+        }
+        share
+    }
+
+    /// The levels of a supply that is set to one of several, each with its chance:
+    /// the first is the usual one, the others share the rest.
+    fn levels(&mut self, raw: &RawLine, n: &At<Amount>, anew: &[Anew]) -> Vec<(f64, Known)> {
+        let name = n.value.0.trim();
+        let given = anew.iter().find_map(|a| a.get(name));
+        let own = raw.values.iter().find(|(id, _)| id.value == name);
+        let amount = given.or(own.map(|(_, a)| a)).unwrap_or(n);
+        let all: Vec<&str> = amount.value.0.split(" or ").collect();
+        if all.len() < 2 {
+            return Vec::new();
+        }
+        let rest = (1.0 - USUAL_LEVEL) / (all.len() - 1) as f64;
+        let mut out = Vec::new();
+        for (i, text) in all.into_iter().enumerate() {
+            match amount::known(text, Unit::Volt, TOLERANCE) {
+                Ok(k) => out.push((if i == 0 { USUAL_LEVEL } else { rest }, k)),
+                // The first has been looked at.
+                Err(_) if i == 0 => {}
+                Err(t) => self.push(Problem::new(t.code, amount.span, t.message).help(t.help)),
+            }
+        }
+        out
     }
 
     /// A value that a part has: by name, given anew or not, or as it stands.
@@ -640,10 +726,15 @@ impl Validator<'_> {
         let text = amount.value.0.as_str();
         // A forward voltage is stated at 1 mA, and may say so.
         let text = match unit {
+            // A supply may be set to one of several levels: here the usual one.
+            Unit::Volt => text.split(" or ").next().unwrap_or(text),
+            _ => text,
+        };
+        let text = match unit {
             Unit::Volt => text.trim().trim_end_matches("at 1 mA"),
             _ => text,
         };
-        let usual = if unit == Unit::Farad { 20.0 } else { 5.0 };
+        let usual = if unit == Unit::Farad { 20.0 } else { TOLERANCE };
         match amount::known(text, unit, usual) {
             Ok(k) => Some(k),
             Err(t) => {
@@ -1035,7 +1126,7 @@ impl Validator<'_> {
 
     /// `open contact`, `short bus to ground`, `leaky clamp`.
     fn harm(&mut self, text: &At<String>, kind: &RawLine, line: &Line) -> Option<Harm> {
-        const VERBS: [&str; 4] = ["open", "short", "leaky", "resistive"];
+        const VERBS: [&str; 6] = ["open", "off", "short", "leaky", "resistive", "damaged"];
         let words: Vec<&str> = text.split_whitespace().collect();
         let (verb, what, to) = match words[..] {
             [verb, what] => (verb, what, None),
@@ -1048,7 +1139,7 @@ impl Validator<'_> {
                         format!("`{}` does not say what happens to the line", text.value),
                     )
                     .help(
-                        "write `open`, `short`, `leaky` or `resistive` and a part, or \
+                        "write `open`, `off`, `short`, `leaky`, `resistive` or `damaged` and a part, or \
                          `short NODE to ground`, `short NODE to NODE`, `leaky NODE to ground`",
                     ),
                 );
@@ -1151,12 +1242,39 @@ impl Validator<'_> {
                     }
                     return None;
                 };
+                let kind = &line.parts[i].kind;
                 match verb {
                     "open" => Some(Harm::Open(i)),
+                    "off" if matches!(kind, PartKind::Switch(_) | PartKind::Rail { .. }) => {
+                        Some(Harm::Off(i))
+                    }
+                    "off" => {
+                        self.push(
+                            Problem::new(
+                                Code::Mixed,
+                                what_at.span,
+                                format!("`{what}` is nothing that is switched on"),
+                            )
+                            .help("supplies and load switches may be `off`; write `open` here"),
+                        );
+                        None
+                    }
+                    "damaged" if matches!(kind, PartKind::Junction(_)) => Some(Harm::Damaged(i)),
+                    "damaged" => {
+                        self.push(
+                            Problem::new(
+                                Code::Mixed,
+                                what_at.span,
+                                format!("`{what}` has no junction that could be damaged"),
+                            )
+                            .help("clamps, diodes and pins of chips may be `damaged`; write `open`, `leaky` or `resistive` here"),
+                        );
+                        None
+                    }
                     "short" => Some(Harm::Short(i)),
                     "leaky" => Some(Harm::Leaky(i)),
                     _ if matches!(
-                        line.parts[i].kind,
+                        kind,
                         PartKind::Path(_) | PartKind::Switch(_) | PartKind::Rail { .. }
                     ) =>
                     {

@@ -1,0 +1,111 @@
+//! The ways in which a line may be built and fed, where nobody has looked: with
+//! and without the parts that some boards lack, at each level of its supplies.
+//!
+//! A way is a fact of the board (or of the source beside it), the same for all
+//! readings of the line. A part that is at fault is there.
+
+use super::wiring::Wired;
+use crate::circuit::network::NetworkError;
+use crate::rulebase::{Known, Line, PartKind};
+
+/// So many ways of one line are told apart at most.
+const MOST: usize = 16;
+
+/// One way of a line.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Way {
+    /// How likely it is with nothing known of the board; all ways of a line add
+    /// up to 1.
+    pub chance: f64,
+    /// The parts that it lacks, by index, with all their pieces.
+    pub lacks: Vec<usize>,
+    /// The levels of supplies that have several, by part.
+    pub levels: Vec<(usize, Known)>,
+}
+
+/// What one thing may be, each with its chance.
+type Choice = Vec<Way>;
+
+/// All ways of a line, the likeliest first; a single one for most lines. Where
+/// they would be too many, what is least in doubt is taken to be as usual.
+pub fn ways(line: &Line) -> Vec<Way> {
+    let mut choices: Vec<Choice> = optional(line).chain(set(line)).collect();
+    for c in &mut choices {
+        c.sort_by(|a, b| b.chance.total_cmp(&a.chance));
+    }
+    // The most doubtful first.
+    choices.sort_by(|a, b| a[0].chance.total_cmp(&b[0].chance));
+    let mut all = vec![Way {
+        chance: 1.0,
+        lacks: Vec::new(),
+        levels: Vec::new(),
+    }];
+    for mut choice in choices {
+        if all.len() * choice.len() > MOST {
+            choice.truncate(1);
+            choice[0].chance = 1.0;
+        }
+        let with = |way: &Way, more: &Way| Way {
+            chance: way.chance * more.chance,
+            lacks: [&way.lacks[..], &more.lacks].concat(),
+            levels: [&way.levels[..], &more.levels].concat(),
+        };
+        all = (all.iter())
+            .flat_map(|way| choice.iter().map(move |more| with(way, more)))
+            .collect();
+    }
+    all.sort_by(|a, b| b.chance.total_cmp(&a.chance));
+    all
+}
+
+/// The parts that some boards lack. The halves of a pair are built alike.
+fn optional(line: &Line) -> impl Iterator<Item = Choice> + '_ {
+    let of_second = |p: usize| line.half(&line.parts[p].id) == Some(1);
+    let written = (0..line.parts.len()).filter(|p| !line.parts[*p].is_piece());
+    written
+        .filter(move |p| line.parts[*p].fitted < 1.0 && !of_second(*p))
+        .map(|p| {
+            let twin = line.twin(&line.parts[p].id);
+            let twin = line.parts.iter().position(|q| Some(&q.id) == twin.as_ref());
+            let parts = std::iter::once(p).chain(twin);
+            let fitted = line.parts[p].fitted;
+            let way = |chance, lacks| Way {
+                chance,
+                lacks,
+                levels: Vec::new(),
+            };
+            vec![
+                way(fitted, Vec::new()),
+                way(1.0 - fitted, parts.flat_map(|p| line.pieces(p)).collect()),
+            ]
+        })
+}
+
+/// The supplies that are set to one of several levels.
+fn set(line: &Line) -> impl Iterator<Item = Choice> + '_ {
+    let parts = line.parts.iter().enumerate();
+    parts.filter(|(_, p)| !p.levels.is_empty()).map(|(i, p)| {
+        let way = |(chance, level): &(f64, Known)| Way {
+            chance: *chance,
+            lacks: Vec::new(),
+            levels: vec![(i, *level)],
+        };
+        p.levels.iter().map(way).collect()
+    })
+}
+
+impl Wired {
+    /// Wires up a line in one of its ways.
+    ///
+    /// # Errors
+    /// If a value is not physical.
+    pub fn in_way(line: &Line, way: &Way) -> Result<Self, NetworkError> {
+        let mut line = line.clone();
+        for (part, level) in &way.levels {
+            if let PartKind::Rail { volts, .. } = &mut line.parts[*part].kind {
+                *volts = *level;
+            }
+        }
+        Wired::lacking(&line, &way.lacks)
+    }
+}
