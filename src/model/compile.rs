@@ -10,7 +10,7 @@ use crate::belief::{ConversionError, Prior, convert, leak_for};
 use crate::circuit::solve::SolveError;
 use crate::line::Probing;
 use crate::rulebase::{
-    Carried, Device, How, Line, MeterMode, Pack, PackFault, Rulebase, Test, slug,
+    Carried, Device, How, Line, MeterMode, Pack, PackFault, Rulebase, TRIED, Test, slug,
 };
 
 /// Why a device cannot be compiled.
@@ -580,7 +580,6 @@ impl Builder<'_> {
             if !copy.counts(&t.only_on) {
                 continue;
             }
-            let misread = |outcomes| drawn_at_random(t.reliability, outcomes);
             let mut before = None;
             let mut after = None;
             let mut function = None;
@@ -617,7 +616,8 @@ impl Builder<'_> {
                             }
                         }
                     }
-                    finding = Finding::ordered(out.len(), *leak, &pushes, misread(out.len()));
+                    finding =
+                        Finding::ordered(out.len(), *leak, &pushes, 0.0).mistaken(&t.mistaken);
                     outcomes = out
                         .iter()
                         .map(|o| OutcomeInfo {
@@ -643,7 +643,7 @@ impl Builder<'_> {
                     };
                     let kept: Vec<(PackFault, f64)> =
                         links.iter().filter(|l| !out(&l.0)).copied().collect();
-                    finding = Finding::yes_no(0.0, &copy.links(&kept), misread(2));
+                    finding = Finding::yes_no(0.0, &copy.links(&kept), 0.0).mistaken(&t.mistaken);
                     function = Some(copy.functions[*f]);
                     proves = t.how.proves().map(|f| copy.functions[f]);
                     let seated = |item: &Option<usize>| {
@@ -657,7 +657,8 @@ impl Builder<'_> {
                         says: says.into(),
                         between: None,
                     };
-                    outcomes = vec![outcome("works", "yes, it works"), outcome("fails", "no")];
+                    let [works, fails] = TRIED;
+                    outcomes = vec![outcome(works, "yes, it works"), outcome(fails, "no")];
                 }
             }
             if once && !copy.first {
@@ -700,6 +701,7 @@ impl Builder<'_> {
                 },
                 most_volts: None,
                 reliability: t.reliability,
+                mistaken: t.mistaken.clone(),
                 step: copy.step(&t.step),
             });
         }
