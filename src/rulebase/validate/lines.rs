@@ -1439,6 +1439,7 @@ impl Validator<'_> {
             },
             unit: Some(mode.unit().to_owned()),
             reliability,
+            mistaken: Vec::new(),
             step,
             only_on: texts(&t.only_on),
         })
