@@ -949,6 +949,31 @@ fn about_so_much_and_bounds_count_as_what_they_are_taken_for() {
 }
 
 #[test]
+fn a_beep_is_an_answer_where_one_outcome_conducts() {
+    let rules = rules();
+    let of = |test: &str, shows: &str| {
+        let file = CaseFile {
+            symptoms: vec!["charging-port/charging-trouble".into()],
+            ..phone(vec![read(test, shows)])
+        };
+        let done = Case::new(&rules, &file, Settings::default());
+        done.map(|c| c.says(0).unwrap().to_owned())
+    };
+    let (fuse, pair) = ("charging-port/fuse-through", "charging-port/data-apart");
+    assert_eq!(of(fuse, "beeps").unwrap(), "runs through");
+    assert_eq!(of(fuse, "no beep").unwrap(), "open");
+    assert_eq!(of(pair, "beeps").unwrap(), "joined");
+    assert_eq!(of(pair, "no beep").unwrap(), "apart");
+    // On a flex a wire that runs through beeps, and so do two that are joined.
+    let file = phone(vec![read("rear-camera/flex-continuity", "beeps")]);
+    let e = Case::new(&rules, &file, Settings::default()).unwrap_err();
+    assert!(
+        e.to_string().contains("it can be through, open, joined"),
+        "{e}"
+    );
+}
+
+#[test]
 fn volts_far_above_the_device_are_asked_about_and_taken_if_they_stay() {
     let bench = Bench::new().shipped();
     stored(&bench);

@@ -1157,6 +1157,20 @@ fn measured(t: &TestInfo, shows: &str) -> Result<Option<f64>, CaseError> {
     }
 }
 
+/// What a beep means where a test of continuity has one outcome that conducts,
+/// or its absence where it has one that does not.
+fn heard(t: &TestInfo, typed: &str) -> Option<usize> {
+    if t.kind != Kind::Continuity || t.unit.is_some() {
+        return None;
+    }
+    let names: &[&str] = match reading::beeps(typed)? {
+        true => &["through", "joined", "short"],
+        false => &["open", "apart"],
+    };
+    let mut all = (0..t.outcomes.len()).filter(|i| names.contains(&t.outcomes[*i].id.as_str()));
+    all.next().filter(|_| all.next().is_none())
+}
+
 /// The outcome in whose range a value is. Neighbouring ranges share an end; the
 /// healthier one gets it.
 fn in_range(t: &TestInfo, value: f64) -> Option<usize> {
@@ -1198,6 +1212,9 @@ pub(crate) fn outcome_of(t: &TestInfo, shows: &str) -> Result<usize, CaseError> 
             "n" | "no" | "fail" => return Ok(1),
             _ => {}
         }
+    }
+    if let Some(i) = heard(t, &typed) {
+        return Ok(i);
     }
     let starts: Vec<usize> = (0..t.outcomes.len())
         .filter(|i| !typed.is_empty() && t.outcomes[*i].id.starts_with(&typed))

@@ -468,6 +468,15 @@ fn canonical(unit: &str) -> &str {
     }
 }
 
+/// Whether the meter was said to beep; `None` if nothing was said of it.
+pub(super) fn beeps(text: &str) -> Option<bool> {
+    match manner(text).0 {
+        Manner::Beep => Some(true),
+        Manner::NoBeep => Some(false),
+        _ => None,
+    }
+}
+
 /// Why a reading with the leads swapped is kept and not counted.
 pub(super) const SWAPPED: &str = "read with the leads swapped; these rules know what is read with \
      red on ground and black on the point, so read it that way too";
