@@ -522,7 +522,10 @@ impl Validator<'_> {
             at.push(0);
         }
         let (from, to) = (at[0], at[1]);
-        let fitted = p.fitted.as_ref().map_or(1.0, |f| self.fitted(f, w));
+        let fitted = p.fitted.as_ref().map_or(1.0, |f| {
+            self.sourced(f.span, &[&p.source, &raw.source]);
+            self.fitted(f, w)
+        });
         let mut source = [&p.source, &raw.source]
             .into_iter()
             .find_map(|s| s.as_ref())
@@ -534,7 +537,8 @@ impl Validator<'_> {
                     if let Some(a) = anew.iter().find(|a| a.get(&n.value.0).is_some()) {
                         source = a.source.unwrap_or(USUAL).to_owned();
                     }
-                    v.value(raw, n, unit, anew, used)
+                    let several = w.sort == Sort::Rail && unit == Unit::Volt;
+                    v.value(raw, n, unit, several, anew, used)
                 }
             };
             // What could not be read has been reported; anything will do.
@@ -654,7 +658,7 @@ impl Validator<'_> {
                 Problem::new(
                     Code::Mixed,
                     f.span,
-                    format!("a line without its {} is no line", w.word),
+                    format!("a {} cannot be left out of a line", w.word),
                 )
                 .help(
                     "only clamps, capacitors, diodes, pull-ups and pull-downs may be left out; \
@@ -697,12 +701,14 @@ impl Validator<'_> {
         out
     }
 
-    /// A value that a part has: by name, given anew or not, or as it stands.
+    /// A value that a part has: by name, given anew or not, or as it stands. The
+    /// first of `several` levels that a supply may be set to.
     fn value<'r>(
         &mut self,
         raw: &'r RawLine,
         n: &'r At<Amount>,
         unit: Unit,
+        several: bool,
         anew: &[Anew],
         used: &mut HashSet<&'r str>,
     ) -> Option<Known> {
@@ -727,7 +733,7 @@ impl Validator<'_> {
         // A forward voltage is stated at 1 mA, and may say so.
         let text = match unit {
             // A supply may be set to one of several levels: here the usual one.
-            Unit::Volt => text.split(" or ").next().unwrap_or(text),
+            Unit::Volt if several => text.split(" or ").next().unwrap_or(text),
             _ => text,
         };
         let text = match unit {
@@ -736,6 +742,13 @@ impl Validator<'_> {
         };
         let usual = if unit == Unit::Farad { 20.0 } else { TOLERANCE };
         match amount::known(text, unit, usual) {
+            Err(t) if text.contains(" or ") => {
+                self.push(Problem::new(t.code, amount.span, t.message).help(
+                    "a supply may be set to one of several levels, nothing else may; \
+                               write what it is from and to",
+                ));
+                None
+            }
             Ok(k) => Some(k),
             Err(t) => {
                 let mut problem = Problem::new(t.code, amount.span, t.message).help(t.help);
