@@ -255,10 +255,7 @@ pub fn calibrate(
         if (a.reads - wanted).abs() > MET * a.doubt.sqrt() {
             return Err(CalibrateError::OutOfReach {
                 wanted: r.value,
-                reads: match Scale::of(r.mode) {
-                    Scale::Linear => a.reads,
-                    Scale::Logarithm => a.reads.exp(),
-                },
+                reads: Scale::of(r.mode).from(a.reads),
             });
         }
     }

@@ -34,6 +34,9 @@ pub enum Shown {
 pub struct Taken {
     /// What it was.
     pub shown: Shown,
+    /// By how much a number was rounded when it was typed, as standard deviation
+    /// in the unit of the mode.
+    pub rounded: f64,
     /// Chance that it has nothing to do with the circuit.
     pub misread: f64,
     /// How likely it is to be this then: a density for a value, in the unit of
@@ -42,6 +45,9 @@ pub struct Taken {
     /// Whether it may be right by luck then, and is no misreading: a number
     /// never is.
     pub lucky: bool,
+    /// How likely it is to be this where the circuit is not one that is known: a
+    /// density for a value, as `flat`.
+    pub strange: f64,
 }
 
 /// Some sizes of the faults, with their share of all.
@@ -110,15 +116,41 @@ impl Joint {
             sum.add(&cell);
         }
         let mut joint = sum.joint;
-        for (t, wrong) in taken.iter().zip(&mut joint.wrong) {
+        joint.less_luck(taken);
+        joint
+    }
+
+    /// Readings of a circuit that is not one that is known: each by itself as
+    /// likely as it may be then. `next` is the chance that a further one lies
+    /// below the first of its cuts, between each two, above the last, and over
+    /// the limit.
+    pub fn strange(taken: &[Taken], next: &[f64]) -> Joint {
+        let parts = |t: &Taken| ((1.0 - t.misread) * t.strange, t.misread * t.flat);
+        let all = |t: &Taken| parts(t).0 + parts(t).1;
+        let likelihood: f64 = taken.iter().map(all).product();
+        let wrong = |t: &Taken| match all(t) > 0.0 {
+            true => likelihood * parts(t).1 / all(t),
+            false => 0.0,
+        };
+        let mut joint = Joint {
+            likelihood,
+            wrong: taken.iter().map(wrong).collect(),
+            next: next.iter().map(|p| likelihood * p).collect(),
+        };
+        joint.less_luck(taken);
+        joint
+    }
+
+    /// Takes what is right by luck off the misreadings.
+    fn less_luck(&mut self, taken: &[Taken]) {
+        for (t, wrong) in taken.iter().zip(&mut self.wrong) {
             if t.lucky && t.misread < 1.0 {
-                // Drawn at random, and by luck what it truly was.
-                let right = joint.likelihood - *wrong;
+                // A misreading, and by luck what it truly was.
+                let right = self.likelihood - *wrong;
                 let luck = t.misread * t.flat / (1.0 - t.misread);
                 *wrong = (*wrong - right * luck).max(0.0);
             }
         }
-        joint
     }
 }
 
@@ -227,9 +259,13 @@ impl Sum<'_> {
         for i in &self.order {
             let (t, o) = (&self.taken[*i], &cell.outlooks[*i]);
             let at = at(t.shown, o);
+            let rounded = match at {
+                At::Point(_, slope) => slope * t.rounded,
+                At::Range(..) => 0.0,
+            };
             self.of.push(Of {
                 at,
-                noise: o.noise.powi(2).max(1e-24),
+                noise: (o.noise.powi(2) + rounded * rounded).max(1e-24),
                 gate: gate(at, o),
                 right: 1.0 - t.misread,
                 wrong: t.misread * t.flat,

@@ -28,6 +28,27 @@ pub enum Reading {
     OL,
 }
 
+/// By how much a meter with its leads may be off throughout a job, as standard
+/// deviation: people null their leads or do not, tips are worn. Common practice,
+/// no source.
+const OFFSET_OHMS: f64 = 0.3;
+/// The same of its volts, volt.
+const OFFSET_VOLTS: f64 = 5e-3;
+
+/// More volts than any current of a diode test takes through what it can still
+/// tell apart, volt.
+const AMPLE_VOLTS: f64 = 100.0;
+
+/// By how much a meter with its leads may be off in a mode, the same for all
+/// readings of a job: standard deviation in volt or ohm.
+#[must_use]
+pub fn offset(mode: Mode) -> f64 {
+    match mode {
+        Mode::Volts | Mode::Diode => OFFSET_VOLTS,
+        Mode::Ohms => OFFSET_OHMS,
+    }
+}
+
 /// Stated accuracy: percent of the reading plus counts of the last digit.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct Accuracy {
@@ -254,6 +275,29 @@ impl Meter {
             passed: f64::INFINITY,
             point: solver.last(),
         })
+    }
+
+    /// A diode test as if the meter put out as many volts as its current takes: it
+    /// reads the same below its limit, and goes on to tell of the circuit where it
+    /// shows OL.
+    pub(super) fn measure_beyond<'s>(
+        &self,
+        solver: &'s mut Solver,
+        edits: &[Edit],
+        red: Node,
+        black: Node,
+    ) -> Result<Measured<'s>, SolveError> {
+        let ample = Meter {
+            diode: DiodeTest {
+                source: TestSource {
+                    volts: AMPLE_VOLTS.copysign(self.diode.source.volts),
+                    ..self.diode.source
+                },
+                ..self.diode
+            },
+            ..self.clone()
+        };
+        ample.measure(solver, edits, red, black, Mode::Diode)
     }
 
     /// In resistance mode, in the range that the meter takes.

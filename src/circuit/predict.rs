@@ -4,7 +4,7 @@
 //! slopes give the spread: tolerances and the meter's accuracy add in squares,
 //! the unknown size of the fault becomes a rectangle as wide as what the
 //! reading does across its cell. The sum over the variants is a mixture, on the
-//! reading's own scale for volts and on the logarithm for ohms, cut at the
+//! reading's own scale for volts and on a [scale of ratios](Scale) for ohms and diode tests, cut at the
 //! meter's limit: what lies above is the probability of OL. A resistance that
 //! may be shown in one range or the next is cut between them: junctions conduct
 //! less at the current of the next, so it may show there several times what it
@@ -16,7 +16,7 @@
 use super::calibrate::Told;
 use super::edit::Edit;
 use super::fault::{Fault, Variant, variants};
-use super::meter::{Measured, Meter, Mode, Reading};
+use super::meter::{Measured, Meter, Mode, Reading, offset};
 use super::network::{Element, ElementId, Node};
 use super::normal::{Blurred, censored};
 use super::solve::{Parameter, SolveError, Solver};
@@ -33,8 +33,15 @@ const WIDE: f64 = 0.2;
 /// deviations has no part in showing it.
 const FAR: f64 = 2.5;
 
-/// Readings are held between these amounts before a logarithm is taken, ohm.
-const LOG_BOUNDS: (f64, f64) = (1e-3, 1e15);
+/// Around this resistance the scale of ohms goes over from plain differences to
+/// ratios, ohm: about what leads and contacts differ by, so that 0 ohm is as good
+/// a reading as any.
+const PLAIN_OHMS: f64 = 0.5;
+/// The same of the voltage that a diode test drops, volt: some times what the last
+/// digits are worth. A resistance drops the more the larger it is.
+const PLAIN_DROP: f64 = 0.05;
+/// Readings are held to this amount before they are put on a scale of ratios.
+const MOST: f64 = 1e15;
 
 /// How well one value of one element is known, as standard deviation in the
 /// unit that [`Parameter`] names.
@@ -75,10 +82,15 @@ impl Spread {
 /// Scale of a mode's readings.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub enum Scale {
-    /// As read.
+    /// As read: volts.
     Linear,
-    /// Natural logarithm.
-    Logarithm,
+    /// Differences of a resistance below [`PLAIN_OHMS`], ratios above: the
+    /// inverse hyperbolic sine, which goes on as the natural logarithm does, and
+    /// through 0 and below (a meter that was nulled with worse contact shows less
+    /// than 0).
+    Ohms,
+    /// The same of the voltage of a diode test, around [`PLAIN_DROP`].
+    Drop,
 }
 
 impl Scale {
@@ -86,30 +98,41 @@ impl Scale {
     #[must_use]
     pub fn of(mode: Mode) -> Self {
         match mode {
-            Mode::Volts | Mode::Diode => Scale::Linear,
-            Mode::Ohms => Scale::Logarithm,
+            Mode::Volts => Scale::Linear,
+            Mode::Diode => Scale::Drop,
+            Mode::Ohms => Scale::Ohms,
+        }
+    }
+
+    /// Where it goes over from differences to ratios, in the unit of the mode; not
+    /// at all where there is no such place.
+    fn plain(self) -> Option<f64> {
+        match self {
+            Scale::Linear => None,
+            Scale::Ohms => Some(PLAIN_OHMS),
+            Scale::Drop => Some(PLAIN_DROP),
         }
     }
 
     /// Where a value lies on it.
     #[must_use]
     pub fn to(self, value: f64) -> f64 {
-        match self {
-            Scale::Linear => value,
-            Scale::Logarithm => value.clamp(LOG_BOUNDS.0, LOG_BOUNDS.1).ln(),
+        match self.plain() {
+            None => value,
+            Some(plain) => (value.clamp(-MOST, MOST) / plain).asinh(),
         }
     }
 
     /// The value at a place on it.
     #[must_use]
     pub fn from(self, value: f64) -> f64 {
-        match self {
-            Scale::Linear => value,
-            Scale::Logarithm => value.exp(),
+        match self.plain() {
+            None => value,
+            Some(plain) => plain * value.sinh(),
         }
     }
 
-    /// What was measured on the scale: its value, the slope of the scale there,
+    /// A measurement on the scale: its value, the slope of the scale there,
     /// and the standard deviation of the meter.
     pub(super) fn of_measured(self, measured: &Measured) -> (f64, f64, f64) {
         let value = measured.value();
@@ -120,9 +143,9 @@ impl Scale {
 
     /// Slope of the scale.
     pub(super) fn slope(self, value: f64) -> f64 {
-        match self {
-            Scale::Linear => 1.0,
-            Scale::Logarithm => 1.0 / value.clamp(LOG_BOUNDS.0, LOG_BOUNDS.1),
+        match self.plain() {
+            None => 1.0,
+            Some(plain) => 1.0 / value.clamp(-MOST, MOST).hypot(plain),
         }
     }
 }
@@ -137,6 +160,10 @@ pub struct Outlook {
     pub centre: f64,
     /// Standard deviation of the meter alone, on the scale.
     pub noise: f64,
+    /// By how much it moves on the scale with one standard deviation of what this
+    /// meter and its leads are off by ([`offset`](super::meter::offset)): the same
+    /// for all readings of a job.
+    pub offset: f64,
     /// By how much it moves on the scale with one standard deviation of each
     /// unknown value of the circuit.
     pub by: Vec<f64>,
@@ -238,9 +265,6 @@ impl Prediction {
     /// [`ol`](Self::ol) for OL.
     #[must_use]
     pub fn density(&self, value: f64) -> f64 {
-        if self.scale == Scale::Logarithm && value < LOG_BOUNDS.0 {
-            return self.density(LOG_BOUNDS.0);
-        }
         let x = self.scale.to(value);
         let sum: f64 = self
             .parts
@@ -312,8 +336,8 @@ impl Prediction {
         Reading::Value(self.scale.from(0.5 * (low + high)))
     }
 
-    /// Standard deviation on the scale of the mode: volt, or the logarithm of
-    /// ohm; OL left aside.
+    /// Standard deviation on the scale of the mode: volt, or about the natural
+    /// logarithm of what is shown; OL left aside.
     #[must_use]
     pub fn deviation(&self) -> f64 {
         let weight = |p: &Part| p.weight * p.share;
@@ -456,7 +480,7 @@ impl<'a> Predictor<'a> {
         loop {
             let p = &mut parts[from + range - seen.range];
             let limit = self.meter.ohms.get(range).map_or(0.0, |r| r.full_scale);
-            p.limit = Scale::Logarithm.to(limit);
+            p.limit = Scale::Ohms.to(limit);
             if range >= last || p.limit - p.blurred.middle() > FAR * deviation(p) {
                 break;
             }
@@ -507,7 +531,8 @@ impl<'a> Predictor<'a> {
     ) -> Result<(Part, Seen), SolveError> {
         let sized: Vec<usize> = variant.reaches.iter().map(|r| r.edit).collect();
         let (o, seen) = self.sight(&variant.edits, &sized, at, set)?;
-        let mut squares = o.noise.powi(2) + o.by.iter().map(|by| by * by).sum::<f64>();
+        let unknown = o.by.iter().map(|by| by * by).sum::<f64>();
+        let mut squares = o.noise.powi(2) + o.offset.powi(2) + unknown;
         let (mut low, mut high) = (o.centre, o.centre);
         for (reach, by) in variant.reaches.iter().zip(&o.sizes) {
             let (one, other) = (o.centre + by * reach.down, o.centre + by * reach.up);
@@ -575,6 +600,13 @@ impl<'a> Predictor<'a> {
             Some(range) => self.meter.measure_in(solver, edits, red, black, range)?,
             None => self.meter.measure(solver, edits, red, black, set.mode)?,
         };
+        // At the end of its volts a meter's slopes vanish, and with them all that
+        // might bring the circuit back below the limit.
+        let limited = self.meter.diode.source.gives.is_finite();
+        if set.mode == Mode::Diode && limited && measured.value() > measured.limit {
+            drop(measured);
+            measured = self.meter.measure_beyond(solver, edits, red, black)?;
+        }
         let (centre, slope, noise) = scale.of_measured(&measured);
         let seen = Seen {
             range: measured.range,
@@ -612,6 +644,7 @@ impl<'a> Predictor<'a> {
             scale,
             centre,
             noise,
+            offset: slope * offset(set.mode),
             by,
             sizes,
             limit,

@@ -564,6 +564,7 @@ fn harm(l: &Line, harm: Harm) -> String {
         Harm::Grounded(n) => format!("{} at ground", l.nodes[n]),
         Harm::LeakyNode(n) => format!("leak from {} to ground", l.nodes[n]),
         Harm::Joined(a, b) => format!("{} joined to {}", l.nodes[a], l.nodes[b]),
+        Harm::Strange => "not as these rules describe it".to_owned(),
     }
 }
 

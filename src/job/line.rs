@@ -504,6 +504,7 @@ fn does(line: &Line, harm: Harm) -> String {
         Harm::Resistive(p) => format!("{} too high in resistance", part(p)),
         Harm::Grounded(n) => format!("short to ground at the {}", place(line, n)),
         Harm::LeakyNode(n) => format!("leak to ground at the {}", place(line, n)),
+        Harm::Strange => "not as these rules describe it".to_owned(),
         Harm::Joined(a, b) => format!(
             "short from the {} to the {}",
             place(line, a),

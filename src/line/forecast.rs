@@ -1,6 +1,6 @@
 //! The readings of one point and mode under every fault, as foretold.
 
-use super::wiring::{Wired, meter_mode};
+use super::wiring::{Wired, Wiring, meter_mode};
 use crate::bench::BenchState;
 use crate::circuit::fault::{Fault, Grain, variants_of};
 use crate::circuit::meter::{Meter, Reading};
@@ -54,6 +54,41 @@ pub struct Probing {
     pub state: BenchState,
 }
 
+/// What a healthy line shows, with the leads where they belong or changed over.
+///
+/// # Errors
+/// If the line cannot be solved.
+pub(crate) fn healthy(
+    line: &Line,
+    wired: &Wired,
+    meter: &Meter,
+    probing: Probing,
+    changed_over: bool,
+) -> Result<Prediction, SolveError> {
+    let wiring = wired.for_mode(probing.mode);
+    let mut solver = Solver::new(&wiring.network)?;
+    let mut predictor = Predictor::new(&mut solver, meter, &wiring.spreads).told(&wiring.told);
+    let node = wiring.nodes[line.points[probing.point].node];
+    let (mut red, mut black) = probes(node, probing.mode);
+    if changed_over {
+        (red, black) = (black, red);
+    }
+    let faults = unplugged(line, wiring, probing)?;
+    let variants = variants_of(&faults, Grain::Coarse);
+    predictor.predict_variants(&variants, red, black, meter_mode(probing.mode))
+}
+
+/// What is open because it is unplugged.
+fn unplugged(line: &Line, wiring: &Wiring, probing: Probing) -> Result<Vec<Fault>, SolveError> {
+    let mut open = Vec::new();
+    for (contact, condition) in &line.unplugged {
+        if probing.state.has(*condition) {
+            open.extend(wiring.harm(line, Harm::Open(*contact))?);
+        }
+    }
+    Ok(open)
+}
+
 /// What a reading of one point in one mode is expected to be.
 #[derive(Clone, Debug)]
 pub struct Forecast {
@@ -95,12 +130,7 @@ impl Forecast {
         let mut predictor = Predictor::new(&mut solver, meter, &wiring.spreads).told(&wiring.told);
         let (red, black) = probes(wiring.nodes[line.points[probing.point].node], probing.mode);
         let at = meter_mode(probing.mode);
-        let mut always = Vec::new();
-        for (contact, condition) in &line.unplugged {
-            if probing.state.has(*condition) {
-                always.extend(wiring.harm(line, Harm::Open(*contact))?);
-            }
-        }
+        let always = unplugged(line, wiring, probing)?;
         let mut with = |thing: &[Fault]| {
             let variants = variants_of(&[&always, thing].concat(), Grain::Coarse);
             predictor.predict_variants(&variants, red, black, at)
@@ -109,7 +139,8 @@ impl Forecast {
         // Many faults do the same thing to a line. Each is worked out once.
         let mut harms: Vec<(Harm, Prediction)> = Vec::new();
         let mut faults: Vec<(PackFault, Vec<(f64, Prediction)>)> = Vec::new();
-        for effect in &line.faults {
+        // A strange line is not predicted.
+        for effect in line.faults.iter().filter(|e| e.harm != Harm::Strange) {
             let known = harms.iter().find(|h| h.0 == effect.harm);
             let thing = match known.map(|h| h.1.clone()) {
                 Some(known) => known,

@@ -30,11 +30,13 @@ mod wiring;
 
 pub use bypass::{Bypass, BypassError, Stretch, USUAL_LENGTH, Wire, bypass};
 pub use calibrate::{GoodLine, GoodReading};
+pub(crate) use forecast::healthy;
 pub use forecast::{CATEGORIES, Category, Forecast, Probing, Tells};
 pub use path::{Branch, End, Stop, wires};
 pub use survey::{Survey, harms};
 pub use table::Table;
-pub use together::{Together, alone};
+pub use together::{Cuts, Together, alone};
 pub use trust::{Distrust, Why, distrust};
 pub use ways::{Way, ways};
+pub(crate) use wiring::meter_mode;
 pub use wiring::{Wired, Wiring};

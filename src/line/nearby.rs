@@ -66,7 +66,10 @@ fn off(surveys: &[Arc<Survey>], taken: &[Taken], thing: Option<usize>) -> Option
     if numbers.iter().any(|(s, _)| s.is_told()) {
         return None;
     }
-    let grids = || numbers.iter().map(|(s, _)| s.with(thing));
+    if surveys.iter().any(|s| s.with(thing).is_none()) {
+        return None;
+    }
+    let grids = || numbers.iter().filter_map(|(s, _)| s.with(thing));
     let sizes = grids().map(|g| g.counts[0]).max()?;
     let span = grids().map(|g| g.spans[0]).fold(0.0, f64::max);
     let steps = (sizes - 1).max(1) as f64;

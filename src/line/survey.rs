@@ -158,6 +158,8 @@ pub(super) enum Two {
     First,
     Second,
     Both(Grid),
+    /// No circuit is known.
+    Unknown,
 }
 
 /// One reading of a line, with everything that can be wrong.
@@ -171,15 +173,20 @@ pub struct Survey {
     probing: Probing,
     shown: Option<Reading>,
     pub(super) none: Grid,
-    /// By [`harms`].
-    pub(super) one: Vec<Grid>,
+    /// By [`harms`]; `None` where no circuit is known: of a strange line, and of
+    /// one that has no operating point with it.
+    pub(super) one: Vec<Option<Grid>>,
     /// Every two of them, the first before the second; as [`place`] says.
     two: OnceLock<Result<Vec<Two>, SolveError>>,
 }
 
-/// What a thing does to the network; nothing if there is none.
-fn of(faults: &[Vec<Fault>], thing: Option<usize>) -> &[Fault] {
-    thing.map_or(&[], |h| &faults[h])
+/// What a thing does to the network: nothing if there is none, `None` if that is
+/// not known.
+fn of(faults: &[Option<Vec<Fault>>], thing: Option<usize>) -> Option<&[Fault]> {
+    match thing {
+        None => Some(&[]),
+        Some(h) => faults[h].as_deref(),
+    }
 }
 
 /// The things that the faults of the pack do to a line, each once.
@@ -262,6 +269,12 @@ impl Solves<'_> {
         o.by = by;
         // As if the straight line through here went on to the middle.
         o.centre -= o.by.iter().zip(self.off).map(|(b, x)| b * x).sum::<f64>();
+        // What the meter is off by is an unknown too, one of ohms and one of volts.
+        let offset = std::mem::take(&mut o.offset);
+        o.by.extend(match self.mode {
+            Mode::Ohms => [offset, 0.0],
+            Mode::Volts | Mode::Diode => [0.0, offset],
+        });
         Ok(o)
     }
 }
@@ -294,8 +307,8 @@ impl Survey {
         };
         (survey.none, survey.one) = survey.solves(&[], |solves, faults| {
             let none = solves.grid([&[], &[]], SIZES)?;
-            let one = faults.iter().map(|f| solves.grid([f, &[]], SIZES));
-            Ok((none, one.collect::<Result<_, _>>()?))
+            let mut one = |f: &Option<Vec<Fault>>| solves.grid([f.as_ref()?, &[]], SIZES).ok();
+            Ok((none, faults.iter().map(&mut one).collect()))
         })?;
         Ok(survey)
     }
@@ -308,7 +321,9 @@ impl Survey {
             let shown = g.nodes.iter().filter(|o| o.centre <= o.limit);
             shown.map(|o| o.centre).collect()
         };
-        (of(&self.none), self.one.iter().map(of).collect())
+        let one = self.one.iter();
+        let one = one.map(|g| g.as_ref().map_or_else(Vec::new, of));
+        (of(&self.none), one.collect())
     }
 
     /// The scale that it is measured on.
@@ -321,7 +336,7 @@ impl Survey {
     fn solves<T>(
         &self,
         off: &[f64],
-        work: impl FnOnce(&mut Solves, &[Vec<Fault>]) -> Result<T, SolveError>,
+        work: impl FnOnce(&mut Solves, &[Option<Vec<Fault>>]) -> Result<T, SolveError>,
     ) -> Result<T, SolveError> {
         let wiring = self.wired.for_mode(self.probing.mode);
         let mut all: Vec<(usize, Parameter)> = self.wired.off.unknowns();
@@ -339,10 +354,13 @@ impl Survey {
                 always.extend(open.iter().map(|f| f.at(0.0)));
             }
         }
-        let faults = harms(&self.line)
+        let faults: Vec<Option<Vec<Fault>>> = harms(&self.line)
             .into_iter()
-            .map(|h| wiring.harm(&self.line, h))
-            .collect::<Result<Vec<_>, _>>()?;
+            .map(|h| match h {
+                Harm::Strange => None,
+                h => wiring.harm(&self.line, h).ok(),
+            })
+            .collect();
         let twins = self.wired.twins(&self.line, &all);
         let places: Vec<usize> = places.collect();
         let moved;
@@ -383,8 +401,12 @@ impl Survey {
         work(&mut solves, &faults)
     }
 
-    pub(super) fn with(&self, thing: Option<usize>) -> &Grid {
-        thing.map_or(&self.none, |h| &self.one[h])
+    /// The reading with one thing wrong, or nothing; `None` if no circuit is known.
+    pub(super) fn with(&self, thing: Option<usize>) -> Option<&Grid> {
+        match thing {
+            None => Some(&self.none),
+            Some(h) => self.one[h].as_ref(),
+        }
     }
 
     /// Whether readings of good boards have told of the line.
@@ -396,11 +418,12 @@ impl Survey {
     /// are so far off their middles.
     pub(super) fn near(&self, thing: Option<usize>, off: &[f64]) -> Result<Grid, SolveError> {
         // What good boards have told of is near its middle.
-        if self.is_told() {
-            return Ok(self.with(thing).clone());
+        if let (true, Some(known)) = (self.is_told(), self.with(thing)) {
+            return Ok(known.clone());
         }
         self.solves(off, |solves, faults| {
-            solves.grid([of(faults, thing), &[]], SIZES)
+            let thing = of(faults, thing).ok_or(SolveError::Singular)?;
+            solves.grid([thing, &[]], SIZES)
         })
     }
 
@@ -412,7 +435,8 @@ impl Survey {
         off: &[f64],
     ) -> Result<Outlook, SolveError> {
         self.solves(off, |solves, faults| {
-            solves.solve([of(faults, thing), &[]], [share, 0.0])
+            let thing = of(faults, thing).ok_or(SolveError::Singular)?;
+            solves.solve([thing, &[]], [share, 0.0])
         })
     }
 
@@ -420,14 +444,10 @@ impl Survey {
         let solved = self.two.get_or_init(|| {
             self.solves(&[], |solves, faults| {
                 let mut all = Vec::new();
-                for (a, one) in faults.iter().enumerate() {
-                    for (b, other) in faults.iter().enumerate().skip(a + 1) {
-                        // The extremes show whether there is more to see.
-                        let ends = solves.grid([one, other], 2)?;
-                        all.push(match self.hidden(a, b, &ends) {
-                            Some(alone) => alone,
-                            None => Two::Both(solves.grid([one, other], SIZES_OF_TWO)?),
-                        });
+                for a in 0..faults.len() {
+                    for b in a + 1..faults.len() {
+                        let both = self.both(solves, faults, a, b);
+                        all.push(both.unwrap_or(Two::Unknown));
                     }
                 }
                 Ok(all)
@@ -436,10 +456,28 @@ impl Survey {
         solved.as_deref().map_err(Clone::clone)
     }
 
+    /// With two things wrong; `None` if no circuit is known.
+    fn both(
+        &self,
+        solves: &mut Solves,
+        faults: &[Option<Vec<Fault>>],
+        a: usize,
+        b: usize,
+    ) -> Option<Two> {
+        let things: [&[Fault]; 2] = [faults[a].as_ref()?, faults[b].as_ref()?];
+        // The extremes show whether there is more to see.
+        let ends = solves.grid(things, 2).ok()?;
+        match self.hidden(a, b, &ends) {
+            Some(alone) => Some(alone),
+            None => solves.grid(things, SIZES_OF_TWO).ok().map(Two::Both),
+        }
+    }
+
     /// As which of two things alone both of them read, if either does not show
     /// beside the other.
     fn hidden(&self, a: usize, b: usize, both: &Grid) -> Option<Two> {
-        let as_alone = |axis: usize, alone: &Grid| {
+        let as_alone = |axis: usize, alone: &Option<Grid>| {
+            let Some(alone) = alone else { return false };
             both.nodes.iter().enumerate().all(|(n, x)| {
                 let at = [n / both.counts[1], n % both.counts[1]][axis];
                 let last = (both.counts[axis] - 1).max(1);

@@ -9,13 +9,14 @@ use crate::circuit::edit::Edit;
 use crate::circuit::fault::variants;
 use crate::circuit::meter::{Meter, Reading};
 use crate::circuit::solve::{SolveError, Solver};
-use crate::rulebase::{Line, MeterMode};
+use crate::rulebase::{Harm, Line, MeterMode};
 
 /// Readings of a line, each fault at its middle size.
 #[derive(Clone, Debug, PartialEq)]
 pub struct Table {
     /// Per mode (as in [`MeterMode::ALL`]) and point: the reading of the good
-    /// line, then that of each effect of a fault, in the order of the line.
+    /// line, then that of each effect of a fault that is predicted, in the order of the
+    /// line.
     pub readings: Vec<Vec<Vec<Reading>>>,
 }
 
@@ -28,7 +29,7 @@ impl Table {
         // Either state of the line with its faults, reduced to its ports once.
         let reduce = |wiring: &Wiring| -> Result<(Vec<Vec<Edit>>, Solver), SolveError> {
             let mut edits: Vec<Vec<Edit>> = vec![Vec::new()];
-            for effect in &line.faults {
+            for effect in line.faults.iter().filter(|e| e.harm != Harm::Strange) {
                 let mut sizes = variants(&wiring.harm(line, effect.harm)?);
                 let middle = sizes.len() / 2;
                 edits.push(sizes.swap_remove(middle).edits);

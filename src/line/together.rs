@@ -171,24 +171,18 @@ impl<'r> Together<'r> {
                 let two = &s.two()?[place(s.one.len(), a, b)];
                 first &= matches!(two, Two::First);
                 second &= matches!(two, Two::Second);
-                views.push(match two {
-                    Two::First => View {
-                        grid: &s.one[a],
-                        second: false,
-                    },
-                    Two::Second => View {
-                        grid: &s.one[b],
-                        second: true,
-                    },
-                    Two::Both(grid) => View {
-                        grid,
-                        second: false,
-                    },
-                });
+                let (grid, second) = match two {
+                    Two::First => (s.one[a].as_ref(), false),
+                    Two::Second => (s.one[b].as_ref(), true),
+                    Two::Both(grid) => (Some(grid), false),
+                    Two::Unknown => (None, false),
+                };
+                views.extend(grid.map(|grid| View { grid, second }));
             }
             let joint = match (first, second) {
                 (true, _) => self.one[a].clone(),
                 (_, true) => self.one[b].clone(),
+                _ if views.len() < self.surveys.len() => Joint::strange(self.taken, &[]),
                 _ => self.weigh(&views),
             };
             self.two.insert((a, b), joint);
@@ -221,16 +215,33 @@ fn each(things: usize) -> impl Iterator<Item = Option<usize>> {
     std::iter::once(None).chain((0..things).map(Some))
 }
 
+/// What parts the values of a further reading, and the chance of each part where
+/// no circuit is known.
+#[derive(Clone, Copy, Debug)]
+pub struct Cuts<'c> {
+    /// As [`Joint::new`] takes them.
+    pub at: &'c [f64],
+    /// As [`Joint::strange`] takes them.
+    pub strange: &'c [f64],
+}
+
+/// What readings come to with one thing wrong, each with its grid; one without
+/// makes all of them strange.
 fn weigh_alone<'g>(
-    grids: impl Iterator<Item = &'g Grid>,
+    grids: impl Iterator<Item = Option<&'g Grid>>,
     taken: &[Taken],
-    cuts: Option<&[f64]>,
+    cuts: Option<Cuts>,
 ) -> Joint {
-    let view = |grid| View {
-        grid,
-        second: false,
+    let view = |grid: Option<&'g Grid>| {
+        Some(View {
+            grid: grid?,
+            second: false,
+        })
     };
-    weigh(&grids.map(view).collect::<Vec<_>>(), taken, cuts, STEPS)
+    match grids.map(view).collect::<Option<Vec<View>>>() {
+        Some(views) => weigh(&views, taken, cuts.map(|c| c.at), STEPS),
+        None => Joint::strange(taken, cuts.map_or(&[], |c| c.strange)),
+    }
 }
 
 impl Alone {
@@ -238,7 +249,7 @@ impl Alone {
         let each = each(things).map(|thing| {
             let near = Near::new(surveys, taken, thing);
             let joint = match &near {
-                Some(near) => weigh_alone(near.grids.iter(), taken, None),
+                Some(near) => weigh_alone(near.grids.iter().map(Some), taken, None),
                 None => weigh_alone(surveys.iter().map(|s| s.with(thing)), taken, None),
             };
             (near, joint)
@@ -269,12 +280,8 @@ impl Alone {
 
 /// What readings come to with nothing wrong, and with each of
 /// [`harms`](super::harms) by itself. `cuts` part the values of one
-/// further reading, whose survey is the last: see [`Joint::new`].
-pub fn alone(
-    surveys: &[Arc<Survey>],
-    taken: &[Taken],
-    cuts: Option<&[f64]>,
-) -> (Joint, Vec<Joint>) {
+/// further reading, whose survey is the last.
+pub fn alone(surveys: &[Arc<Survey>], taken: &[Taken], cuts: Option<Cuts>) -> (Joint, Vec<Joint>) {
     let (known, next) = surveys.split_at(taken.len().min(surveys.len()));
     let things = surveys.first().map_or(0, |s| s.one.len());
     let alone = Alone::of(things, known, taken);
@@ -287,7 +294,9 @@ pub fn alone(
             let near = near.as_ref().filter(|_| joint.likelihood >= least);
             let there = near.and_then(|n| Some((n, n.next(next, thing).ok()?)));
             *joint = match &there {
-                Some((near, last)) => weigh_alone(near.grids.iter().chain([last]), taken, cuts),
+                Some((near, last)) => {
+                    weigh_alone(near.grids.iter().chain([last]).map(Some), taken, cuts)
+                }
                 None => weigh_alone(surveys.iter().map(|s| s.with(thing)), taken, cuts),
             };
         }

@@ -323,6 +323,8 @@ impl Wiring {
             ohms: Range::leak(healthy),
         };
         Ok(match harm {
+            // No circuit is known for it.
+            Harm::Strange => return Ok(Vec::new()),
             // While it is off a supply gives nothing anyway.
             Harm::Open(p) | Harm::Off(p) if matches!(line.parts[p].kind, PartKind::Rail { .. }) => {
                 self.dead(line, p)?
@@ -420,7 +422,7 @@ impl Wiring {
 }
 
 /// The meter's mode for that of the rules.
-pub(super) fn meter_mode(mode: MeterMode) -> Mode {
+pub(crate) fn meter_mode(mode: MeterMode) -> Mode {
     match mode {
         MeterMode::Volts => Mode::Volts,
         MeterMode::Diode => Mode::Diode,

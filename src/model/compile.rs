@@ -629,20 +629,15 @@ impl Builder<'_> {
                 }
                 How::Tries {
                     function: f,
-                    without,
                     swaps_in,
                     lends,
+                    ..
                 } => {
                     let links = &pack.functions[*f].links;
                     once = copy.only_shared(links.iter().map(|l| l.0));
-                    let out = |l: &PackFault| {
-                        let item = pack.faults[*l].item;
-                        without.contains(&item)
-                            || *swaps_in == Some(item)
-                            || lends.is_some_and(|only| only != item)
-                    };
+                    let acts = |(l, s): &(PackFault, f64)| (*l, s * pack.acts_in(&t.how, *l));
                     let kept: Vec<(PackFault, f64)> =
-                        links.iter().filter(|l| !out(&l.0)).copied().collect();
+                        links.iter().map(acts).filter(|l| l.1 > 0.0).collect();
                     finding = Finding::yes_no(0.0, &copy.links(&kept), misread(2));
                     function = Some(copy.functions[*f]);
                     proves = t.how.proves().map(|f| copy.functions[f]);

@@ -1,7 +1,6 @@
 //! What good lines are known to read: good boards of the model, and the line's
 //! own siblings on this device.
 
-use std::borrow::Cow;
 use std::sync::Arc;
 
 use super::{CompileError, LineInfo, Measures, Model, Read, Taken};
@@ -9,7 +8,7 @@ use crate::belief::FaultId;
 use crate::circuit::calibrate::CalibrateError;
 use crate::circuit::meter::{Meter, Reading};
 use crate::circuit::solve::SolveError;
-use crate::line::{Category, Forecast, GoodLine, GoodReading, Probing, Wired};
+use crate::line::{Category, Forecast, GoodLine, GoodReading, Probing};
 use crate::rulebase::{Harm, Line, MeterMode};
 
 /// What a good board of the model is known to read.
@@ -77,7 +76,13 @@ impl LineInfo {
         all.retain(|r| r.from != reference.from || r.reading.probing != reference.reading.probing);
         all.push(reference);
         let good: Vec<GoodReading> = all.iter().map(|r| r.reading.clone()).collect();
-        self.wired = self.plain.bent(&self.line, &good)?;
+        let mut bent = self.plain.iter().map(|b| b.wired.bent(&self.line, &good));
+        // The likeliest way that can read so; if none can, why the first cannot.
+        self.wired = match bent.next() {
+            Some(Err(why)) => bent.find_map(Result::ok).ok_or(why)?,
+            Some(Ok(wired)) => wired,
+            None => return Err(SolveError::Singular.into()),
+        };
         self.references = all;
         Ok(())
     }
@@ -102,14 +107,6 @@ impl LineInfo {
         match seen.is_empty() {
             true => RestsOn::Practice,
             false => RestsOn::Siblings(seen),
-        }
-    }
-
-    /// The line [bent](Wired::ways) to good readings.
-    pub(super) fn bent(&self, bend: &[GoodReading]) -> Result<Cow<'_, [Wired]>, CalibrateError> {
-        match bend.is_empty() {
-            true => Ok(Cow::Borrowed(std::slice::from_ref(&self.plain))),
-            false => self.plain.ways(&self.line, bend).map(Cow::Owned),
         }
     }
 
@@ -268,6 +265,7 @@ fn chance(line: &Line, fault: usize, half: Option<usize>) -> f64 {
         _ if half.is_none() => true,
         Harm::Grounded(n) | Harm::LeakyNode(n) => node(n),
         Harm::Joined(a, b) => node(a) || node(b),
+        Harm::Strange => true,
         of_part => of_part.part().is_some_and(part),
     };
     let effects = line.faults.iter();

@@ -1,16 +1,24 @@
 //! Lines of a device: what is read on them becomes findings.
+//!
+//! | file | what it is for |
+//! | --- | --- |
+//! | `built` | the ways in which a line may be built, put together |
+//! | `slip` | readings that have nothing to do with what a test asks for |
+//! | `together` | what readings of a line say together of its faults |
+//! | `foretold` | what a further reading is going to be |
 
+mod built;
 mod foretold;
+mod slip;
 mod together;
 
 use std::sync::{Arc, Mutex, PoisonError};
 
 use rayon::prelude::*;
 
-use super::compile::drawn_at_random;
 use super::known::{Reference, RestsOn, Sibling, SiblingReading};
 use super::{Found, Model, OutcomeInfo, TestInfo};
-use crate::belief::{FaultId, Finding};
+use crate::belief::FaultId;
 use crate::bench::{BenchState, Power};
 use crate::circuit::calibrate::CalibrateError;
 use crate::circuit::meter::{Meter, Reading};
@@ -18,21 +26,20 @@ use crate::circuit::predict::Prediction;
 use crate::circuit::solve::SolveError;
 use crate::line::{
     Bypass, BypassError, CATEGORIES, Distrust, Forecast, GoodReading, Probing, Stretch,
-    USUAL_LENGTH, Wired, bypass, distrust,
+    USUAL_LENGTH, Wired, bypass, distrust, healthy,
 };
-use crate::rulebase::{Line, MeterMode, PackFault};
+use crate::rulebase::{Line, MeterMode, PackFault, PartKind};
 use crate::shown::shown;
+
+use built::Built;
+use slip::{Healthy, Shows};
 
 pub use foretold::{Foretold, Range};
 pub use together::{Read, Taken};
 
-/// Share of misread numbers that are OL; the others are spread over what the
-/// meter can show. Common practice, no source.
-const MISREAD_OL: f64 = 0.2;
-/// What misread numbers are spread over, evenly: volts, and the decades of ohms.
-/// Common practice, no source.
-const MISREAD_VOLTS: f64 = 3.0;
-const MISREAD_OHMS: (f64, f64) = (0.1, 1e7);
+/// What a port is fed with, and a little more, volt: USB Type-C 2.0 allows 5.5 V at
+/// the source.
+const PORT_VOLTS: f64 = 5.5;
 
 /// A line of the device.
 #[derive(Clone, Debug)]
@@ -53,9 +60,9 @@ pub struct LineInfo {
     pub siblings: Vec<Sibling>,
     /// What was read on them.
     pub(super) seen: Vec<SiblingReading>,
-    /// As the rules have it.
-    pub(super) plain: Wired,
-    /// The same bent to what good boards read.
+    /// In each way that the rules have it, the likeliest first.
+    pub(super) plain: Vec<Built>,
+    /// The likeliest of them, bent to what good boards read.
     pub(super) wired: Wired,
 }
 
@@ -95,7 +102,7 @@ impl<T> Memo<T> {
         info: &LineInfo,
         bend: &[GoodReading],
         (meter, probing, range): (&Arc<Meter>, Probing, Option<usize>),
-        solve: impl FnOnce(&[Wired]) -> Result<T, SolveError>,
+        solve: impl FnOnce(&[Built]) -> Result<T, SolveError>,
     ) -> Result<Arc<T>, CalibrateError> {
         // Not held while one is worked out: others may be at work on theirs.
         let known = || self.0.lock().unwrap_or_else(PoisonError::into_inner);
@@ -125,15 +132,6 @@ impl<T> Memo<T> {
     }
 }
 
-/// The mean of things that are as likely as one another. `mix` makes one of two,
-/// so much of it the first; `None` if there are none.
-fn evenly<T>(all: Vec<T>, mix: impl Fn(T, T, f64) -> T) -> Option<T> {
-    let mut all = all.into_iter();
-    let first = all.next()?;
-    let next = |mean, (n, one)| mix(one, mean, 1.0 / (n + 2) as f64);
-    Some(all.enumerate().fold(first, next))
-}
-
 static FORECASTS: Memo<Forecast> = Memo::new();
 
 impl LineInfo {
@@ -143,12 +141,12 @@ impl LineInfo {
         line: Line,
         faults: Vec<(PackFault, FaultId)>,
     ) -> Result<Self, SolveError> {
-        let wired = Wired::new(&line)?;
+        let plain = Built::all(&line)?;
         Ok(LineInfo {
             id,
             name,
-            plain: wired.clone(),
-            wired,
+            wired: plain.first().ok_or(SolveError::Singular)?.wired.clone(),
+            plain,
             line,
             faults,
             meter: Arc::new(Meter::handheld()),
@@ -200,10 +198,13 @@ impl LineInfo {
         probing: Probing,
     ) -> Result<Arc<Forecast>, CalibrateError> {
         FORECASTS.get(self, bend, (meter, probing, None), |bent| {
-            let forecast = |wired| Forecast::new(&self.line, wired, meter, probing);
-            let all = bent.iter().map(forecast).collect::<Result<Vec<_>, _>>()?;
-            let mix = |a: Forecast, b, share| a.or_else(&b, |_| share);
-            evenly(all, mix).ok_or(SolveError::Singular)
+            let forecast = |b: &Built| {
+                let of = Forecast::new(&self.line, &b.wired, meter, probing)?;
+                Ok((b.share.clone(), of))
+            };
+            let all = bent.iter().map(forecast);
+            let all = all.collect::<Result<Vec<_>, SolveError>>()?;
+            self.mean_forecast(all).ok_or(SolveError::Singular)
         })
     }
 
@@ -239,7 +240,8 @@ impl LineInfo {
     /// # Errors
     /// If the line cannot be solved, or the length is not above 0.
     pub fn bypass(&self, stretch: &Stretch, metres: f64) -> Result<Bypass, BypassError> {
-        bypass(&self.line, &self.plain, stretch, metres)
+        let plain = self.plain.first().map_or(&self.wired, |b| &b.wired);
+        bypass(&self.line, plain, stretch, metres)
     }
 
     /// Whether a wire round a part would do harm.
@@ -251,82 +253,70 @@ impl LineInfo {
         }
     }
 
-    /// The rows of a joint finding: with no fault, and with those of the model.
-    fn rows(
-        &self,
-        forecast: &Forecast,
-        of: impl Fn(&Prediction) -> Vec<f64>,
-    ) -> Vec<(Vec<FaultId>, Vec<f64>)> {
-        let fault = |f: &PackFault| self.faults.iter().find(|x| x.0 == *f).map(|x| x.1);
-        let mut rows = vec![(Vec::new(), of(&forecast.good))];
-        for (f, prediction) in &forecast.faulty {
-            rows.extend(fault(f).map(|f| (vec![f], of(prediction))));
-        }
-        rows
-    }
-
-    /// The outcomes of a reading as foretold, with the finding they make.
+    /// The outcomes of a reading in words.
     ///
     /// # Errors
     /// If the line cannot be solved.
-    pub(super) fn foretold(
-        &self,
-        probing: Probing,
-        reliability: f64,
-    ) -> Result<(Vec<OutcomeInfo>, Finding), SolveError> {
-        let f = self.forecast(probing)?;
+    pub(super) fn outcomes(&self, probing: Probing) -> Result<Vec<OutcomeInfo>, SolveError> {
         let unit = probing.mode.unit();
-        let outcomes: Vec<OutcomeInfo> = match f.bounds {
-            None => [
-                ("ol", "over limit (OL), as a good line reads", f64::INFINITY),
-                ("value", "a value where a good line reads OL", f64::MAX),
-            ]
-            .map(|(id, says, high)| OutcomeInfo {
-                id: id.to_owned(),
-                says: says.to_owned(),
-                between: Some((if high == f64::MAX { f64::MIN } else { high }, high)),
-            })
-            .to_vec(),
+        let outcome = |id: &str, says: String, between| OutcomeInfo {
+            id: id.to_owned(),
+            says,
+            between: Some(between),
+        };
+        let over = (f64::INFINITY, f64::INFINITY);
+        Ok(match self.forecast(probing)?.bounds {
+            None => vec![
+                outcome(
+                    "ol",
+                    "over limit (OL), as a good line reads".to_owned(),
+                    over,
+                ),
+                outcome(
+                    "value",
+                    "a value where a good line reads OL".to_owned(),
+                    (f64::MIN, f64::MAX),
+                ),
+            ],
             Some((low, high)) => {
                 let between = [
-                    (low, high),
+                    (low, high.min(f64::MAX)),
                     (f64::MIN, low),
                     (high, f64::MAX),
-                    (f64::INFINITY, f64::INFINITY),
+                    over,
                 ];
-                CATEGORIES
-                    .iter()
-                    .zip(between)
-                    .map(|((_, id, says), between)| OutcomeInfo {
-                        id: (*id).to_owned(),
-                        says: match *id {
-                            "good" => format!("{says} ({})", bounds(low, high, unit)),
-                            _ => (*says).to_owned(),
-                        },
-                        between: Some(between),
-                    })
-                    .collect()
+                let all = CATEGORIES.iter().zip(between);
+                // Where a good line may read any higher value, none is too high.
+                let all = all.filter(|((_, id, _), _)| *id != "high" || high.is_finite());
+                all.map(|((_, id, says), between)| {
+                    let says = match *id {
+                        "good" => format!("{says} ({})", bounds(low, high, unit)),
+                        _ => (*says).to_owned(),
+                    };
+                    outcome(id, says, between)
+                })
+                .collect()
             }
-        };
-        let rows = self.rows(&f, |p| f.outcomes(p)[..outcomes.len()].to_vec());
-        let finding = Finding::joint(&rows, drawn_at_random(reliability, outcomes.len()));
-        Ok((outcomes, finding))
+        })
+    }
+
+    /// What it shows healthy, with the leads where they belong or changed over.
+    fn healthy(&self, meter: &Arc<Meter>, probing: Probing, over: bool) -> Option<Prediction> {
+        let memo = if over { &CHANGED_OVER } else { &HEALTHY };
+        let known = memo.get(self, &[], (meter, probing, None), |built| {
+            let each = |b: &Built| {
+                let shown = healthy(&self.line, &b.wired, meter, probing, over)?;
+                Ok((b.share.with([]), shown))
+            };
+            let all: Vec<_> = built.iter().map(each).collect::<Result<_, SolveError>>()?;
+            Prediction::mixture(&all).ok_or(SolveError::Singular)
+        });
+        known.ok().map(|p| (*p).clone())
     }
 }
 
-/// How dense misread numbers are at what was read.
-fn misread_density(reading: Reading, mode: MeterMode) -> f64 {
-    match (reading, mode) {
-        (Reading::OL, _) => MISREAD_OL,
-        (Reading::Value(_), MeterMode::Volts | MeterMode::Diode) => {
-            (1.0 - MISREAD_OL) / MISREAD_VOLTS
-        }
-        (Reading::Value(v), MeterMode::Ohms) => {
-            let (low, high) = MISREAD_OHMS;
-            (1.0 - MISREAD_OL) / ((high / low).ln() * v.abs().max(low))
-        }
-    }
-}
+static HEALTHY: Memo<Prediction> = Memo::new();
+static CHANGED_OVER: Memo<Prediction> = Memo::new();
 
 /// Works out the forecasts that will be asked for, on as many cores as there
 /// are. What cannot be solved is found again, and told, when it is asked for.
@@ -358,11 +348,65 @@ impl Model {
         let mut t = self.tests[test].clone();
         let m = t.measures.as_mut()?;
         m.probing.state = state;
+        let m = *m;
         let line = &self.lines[m.line];
-        let (outcomes, finding) = line.foretold(m.probing, t.reliability).ok()?;
-        t.outcomes = outcomes;
+        t.outcomes = line.outcomes(m.probing).ok()?;
+        let finding = self.foretold_in_words(&t, &[])?;
         t.finding = Arc::new(finding);
         Some(t)
+    }
+
+    /// The highest voltage that a supply in the device may have, volt. Any device
+    /// has a port or an adapter, whether or not its area is in play.
+    fn most_volts(&self) -> f64 {
+        let parts = self.lines.iter().flat_map(|l| &l.line.parts);
+        let volts = parts.filter_map(|p| match &p.kind {
+            PartKind::Rail { volts, .. } => Some(volts.most()),
+            _ => None,
+        });
+        volts.fold(PORT_VOLTS, f64::max)
+    }
+
+    /// What a slip shows where a reading is taken, and what a line shows that is
+    /// not as the rules say.
+    fn shows(&self, at: Measures, meter: &Arc<Meter>) -> (Shows, Shows) {
+        let mode = at.probing.mode;
+        let line = &self.lines[at.line];
+        let here = |probing, over| line.healthy(meter, probing, over);
+        let other = match mode {
+            MeterMode::Ohms => Some(MeterMode::Diode),
+            MeterMode::Diode | MeterMode::Volts => None,
+        };
+        let healthy = Healthy {
+            here: here(at.probing, false),
+            beside: self.beside(at, meter),
+            turned: (mode != MeterMode::Volts)
+                .then(|| here(at.probing, true))
+                .flatten(),
+            other_mode: other.and_then(|mode| here(Probing { mode, ..at.probing }, false)),
+        };
+        let strange = Shows::strange(mode, meter, self.most_volts());
+        (Shows::slip(mode, &healthy, &strange), strange)
+    }
+
+    /// What the two nearest pins show, healthy: the lines before and after it in the
+    /// rules, at the same point where they have it.
+    fn beside(&self, at: Measures, meter: &Arc<Meter>) -> Vec<Prediction> {
+        let line = &self.lines[at.line];
+        let copy = |l: &LineInfo| l.id.split('/').next().unwrap_or_default().to_owned();
+        let near = [at.line.checked_sub(1), Some(at.line + 1)];
+        let lines = near.into_iter().flatten().filter_map(|l| self.lines.get(l));
+        let same = lines.filter(|l| copy(l) == copy(line));
+        let point = &line.line.points[at.probing.point].id;
+        same.filter_map(|l| {
+            let place = l.line.points.iter().position(|p| p.id == *point);
+            let probing = Probing {
+                point: place.unwrap_or(0),
+                ..at.probing
+            };
+            l.healthy(meter, probing, false)
+        })
+        .collect()
     }
 
     /// A line by name.

@@ -2,8 +2,12 @@
 
 use std::sync::Arc;
 
+use rayon::prelude::*;
+
 use super::{CompileError, Measures, Model, lines};
+use crate::belief::Finding;
 use crate::circuit::meter::Meter;
+use crate::circuit::solve::SolveError;
 use crate::rulebase::{MeterMode, Rulebase, nearest};
 
 /// The meter on the bench.
@@ -80,22 +84,31 @@ impl Model {
             .map(|(_, m)| (&self.lines[m.line], m.probing))
             .collect();
         lines::prepare(&wanted);
-        for (t, m) in measured {
+        for (t, m) in &measured {
             let line = &self.lines[m.line];
-            let test = &mut self.tests[t];
-            let (outcomes, finding) =
-                line.foretold(m.probing, test.reliability)
-                    .map_err(|why| CompileError::Line {
-                        line: line.id.clone(),
-                        why,
-                    })?;
-            test.most_volts = match m.probing.mode {
+            let outcomes = line.outcomes(m.probing);
+            let outcomes = outcomes.map_err(|why| CompileError::Line {
+                line: line.id.clone(),
+                why,
+            })?;
+            self.tests[*t].most_volts = match m.probing.mode {
                 MeterMode::Diode => Some(line.meter.diode.source.volts.max(line.meter.diode.limit)),
                 MeterMode::Volts | MeterMode::Ohms => None,
             };
-            test.outcomes = outcomes;
-            test.finding = Arc::new(finding);
-            test.foretold = test.finding.clone();
+            self.tests[*t].outcomes = outcomes;
+        }
+        let findings: Vec<Option<Finding>> = measured
+            .par_iter()
+            .with_max_len(1)
+            .map(|(t, _)| self.foretold_in_words(&self.tests[*t], &[]))
+            .collect();
+        for ((t, m), finding) in measured.into_iter().zip(findings) {
+            let finding = finding.ok_or_else(|| CompileError::Line {
+                line: self.lines[m.line].id.clone(),
+                why: SolveError::Singular,
+            })?;
+            self.tests[t].finding = Arc::new(finding);
+            self.tests[t].foretold = self.tests[t].finding.clone();
         }
         Ok(())
     }

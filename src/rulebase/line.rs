@@ -41,6 +41,14 @@ impl Known {
             doubt: Doubt::Between(low, high),
         }
     }
+
+    /// The most that it may be.
+    pub fn most(&self) -> f64 {
+        match self.doubt {
+            Doubt::Percent(p) => self.typical * (1.0 + p / 100.0),
+            Doubt::Between(a, b) => a.max(b),
+        }
+    }
 }
 
 /// What a part of a line is.
@@ -308,6 +316,8 @@ pub enum Harm {
     Damaged(usize),
     /// Two nodes are joined.
     Joined(usize, usize),
+    /// The line is not what the rules say of it, in a way that nobody listed.
+    Strange,
 }
 
 impl Harm {
@@ -320,7 +330,7 @@ impl Harm {
             | Harm::Leaky(p)
             | Harm::Resistive(p)
             | Harm::Damaged(p) => Some(p),
-            Harm::Grounded(_) | Harm::LeakyNode(_) | Harm::Joined(..) => None,
+            Harm::Grounded(_) | Harm::LeakyNode(_) | Harm::Joined(..) | Harm::Strange => None,
         }
     }
 }

@@ -17,6 +17,7 @@ pub mod problem;
 pub mod raw;
 mod source;
 mod typed;
+mod unlisted;
 mod validate;
 mod yaml;
 

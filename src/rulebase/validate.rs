@@ -746,6 +746,7 @@ impl Validator<'_> {
         if raw.unit.is_none() {
             self.no_unit(raw);
         }
+        pack.add_unlisted();
         pack
     }
 

@@ -225,7 +225,7 @@ impl Start {
         let m = &self.model;
         let taken = (words.iter()).filter_map(|(t, o)| m.taken(&m.tests[*t], Read::Word(*o)));
         let taken: Vec<Taken> = taken.collect();
-        let outlook = match m.foretold_in_words(test, &taken) {
+        let outlook = match m.foretold_in_words(&m.tests[test], &taken) {
             None => plain.clone(),
             Some(finding) => Arc::new(Outlook::new(self.faults(), &Arc::new(finding))),
         };

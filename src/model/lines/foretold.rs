@@ -10,15 +10,15 @@
 
 use std::sync::Arc;
 
-use super::super::compile::drawn_at_random;
 use super::super::{Model, TestInfo};
 use super::LineInfo;
-use super::together::{Alternatives, Rows, Taken, add, mean, mixed};
+use super::slip::Shows;
+use super::together::{Alternatives, Rows, Taken, add, mixed};
 use crate::belief::{FaultId, Finding};
 use crate::circuit::calibrate::CalibrateError;
 use crate::circuit::joint;
 use crate::circuit::solve::SolveError;
-use crate::line::{GoodReading, Survey, alone};
+use crate::line::{Cuts, GoodReading, Survey, alone};
 
 /// How many ranges there are before any are put together, beside those that the
 /// words make.
@@ -136,6 +136,42 @@ fn put_together(rows: &[Vec<f64>], weights: &[f64], words: &[usize]) -> Vec<Vec<
     groups
 }
 
+/// The range between two cuts, or over limit, with the word that it belongs to.
+fn range(words: &[Range], between: (f64, f64)) -> Range {
+    let holds = |w: &&Range| match between.0.is_infinite() {
+        true => w.between.0.is_infinite(),
+        false => between.1 <= w.between.1,
+    };
+    Range {
+        outcome: words.iter().find(holds).map_or(0, |w| w.outcome),
+        between,
+    }
+}
+
+/// The ranges between cuts, and over limit.
+fn ranges(words: &[Range], cuts: &[f64]) -> Vec<Range> {
+    let ends = [&[f64::MIN][..], cuts, &[f64::MAX]].concat();
+    let shown = ends.windows(2).map(|two| (two[0], two[1]));
+    let over = (f64::INFINITY, f64::INFINITY);
+    shown.chain([over]).map(|b| range(words, b)).collect()
+}
+
+/// Chances of ranges put together to those of the words.
+fn in_words(test: &TestInfo, ranges: &[Range], chances: &[f64]) -> Vec<f64> {
+    let mut by_word = vec![0.0; test.outcomes.len()];
+    for (chance, range) in chances.iter().zip(ranges) {
+        by_word[range.outcome] += chance;
+    }
+    by_word
+}
+
+/// The chance of each word of a test by what may be shown.
+pub(super) fn by_word(test: &TestInfo, shows: &Shows) -> Vec<f64> {
+    let words = words(test);
+    let cuts = ends(&words);
+    in_words(test, &ranges(&words, &cuts), &shows.parted(&cuts))
+}
+
 impl LineInfo {
     /// What a test of this line is going to show where `taken` was read, as if
     /// nothing else were known; cut by what is believed of the faults now.
@@ -150,6 +186,7 @@ impl LineInfo {
         test: &TestInfo,
         taken: &[Taken],
         believed: &[f64],
+        (slip, strange): (&Shows, &Shows),
     ) -> Result<Foretold, SolveError> {
         let words = words(test);
         // With nothing wrong, then with each fault.
@@ -157,7 +194,8 @@ impl LineInfo {
         weights.extend(self.faults.iter().map(|(_, f)| believed[*f]));
         weights[0] = (1.0 - weights.iter().sum::<f64>()).max(0.0);
         let cuts = self.cuts(test, taken, &words, &weights)?;
-        let (mut rows, places) = self.parted(test, taken, &words, &cuts)?;
+        let mut rows = self.parted(test, taken, &cuts, strange)?;
+        let places = ranges(&words, &cuts);
         let word: Vec<usize> = places.iter().map(|r| r.outcome).collect();
         let alone = |f: Option<FaultId>| {
             let found = rows.iter().find(|r| r.0.as_slice() == f.as_slice());
@@ -166,9 +204,12 @@ impl LineInfo {
         let mut singles = vec![alone(None)];
         singles.extend(self.faults.iter().map(|(_, f)| alone(Some(*f))));
         let groups = put_together(&singles, &weights, &word);
-        for (_, row) in &mut rows {
+        let grouped = |row: &[f64]| -> Vec<f64> {
             let sum = |g: &Vec<usize>| g.iter().map(|k| row[*k]).sum();
-            *row = groups.iter().map(sum).collect();
+            groups.iter().map(sum).collect()
+        };
+        for (_, row) in &mut rows {
+            *row = grouped(row);
         }
         let ranges: Vec<Range> = (groups.iter())
             .filter_map(|g| {
@@ -179,14 +220,8 @@ impl LineInfo {
                 })
             })
             .collect();
-        // A misreading is as likely to be one word as another.
-        let outcomes = test.outcomes.len();
-        let of_word = |w: usize| ranges.iter().filter(|r| r.outcome == w).count();
-        let flat = ranges
-            .iter()
-            .map(|r| 1.0 / (outcomes * of_word(r.outcome)) as f64);
-        let misread = drawn_at_random(test.reliability, outcomes);
-        let finding = Finding::joint(&rows, misread).misread_as(flat.collect());
+        let finding =
+            Finding::joint(&rows, 1.0 - test.reliability).misread_as(grouped(&slip.parted(&cuts)));
         Ok(Foretold {
             finding: Arc::new(finding),
             ranges,
@@ -198,30 +233,37 @@ impl LineInfo {
     ///
     /// # Errors
     /// If the line cannot be solved.
-    fn foretold_in_words(&self, test: &TestInfo, taken: &[Taken]) -> Result<Finding, SolveError> {
+    fn foretold_in_words(
+        &self,
+        test: &TestInfo,
+        taken: &[Taken],
+        (slip, strange): (&Shows, &Shows),
+    ) -> Result<Finding, SolveError> {
         let words = words(test);
-        let (mut rows, places) = self.parted(test, taken, &words, &ends(&words))?;
+        let cuts = ends(&words);
+        let mut rows = self.parted(test, taken, &cuts, strange)?;
+        let places = ranges(&words, &cuts);
         for (_, row) in &mut rows {
-            let mut by_word = vec![0.0; test.outcomes.len()];
-            for (chance, place) in row.iter().zip(&places) {
-                by_word[place.outcome] += chance;
-            }
-            *row = by_word;
+            *row = in_words(test, &places, row);
         }
-        let misread = drawn_at_random(test.reliability, test.outcomes.len());
-        Ok(Finding::joint(&rows, misread))
+        Ok(Finding::joint(&rows, 1.0 - test.reliability).misread_as(by_word(test, slip)))
     }
 
     /// The chance of each range between cuts, which stand where one word ends
-    /// and perhaps elsewhere; and the ranges.
+    /// and perhaps elsewhere.
     fn parted(
         &self,
         test: &TestInfo,
         taken: &[Taken],
-        words: &[Range],
         cuts: &[f64],
-    ) -> Result<(Rows, Vec<Range>), SolveError> {
+        strange: &Shows,
+    ) -> Result<Rows, SolveError> {
         let seen = self.seen_elsewhere();
+        let strange = strange.parted(cuts);
+        let cuts = Cuts {
+            at: cuts,
+            strange: &strange,
+        };
         let work = |bend: &[GoodReading]| self.rows_after(bend, test, taken, cuts);
         let mut rows = self.as_seen(&seen, work, mixed)?;
         for (_, row) in &mut rows {
@@ -229,20 +271,7 @@ impl LineInfo {
             let sum: f64 = row.iter().sum::<f64>().max(1e-300);
             row.iter_mut().for_each(|x| *x /= sum);
         }
-        let ends = [&[f64::MIN][..], cuts, &[f64::MAX]].concat();
-        let shown = ends.windows(2).map(|two| (two[0], two[1]));
-        let range = |between: (f64, f64)| {
-            let holds = |w: &&Range| match between.0.is_infinite() {
-                true => w.between.0.is_infinite(),
-                false => between.1 <= w.between.1,
-            };
-            Range {
-                outcome: words.iter().find(holds).map_or(0, |w| w.outcome),
-                between,
-            }
-        };
-        let over = (f64::INFINITY, f64::INFINITY);
-        Ok((rows, shown.chain([over]).map(range).collect()))
+        Ok(rows)
     }
 
     /// Where the values are parted at first, ascending.
@@ -259,7 +288,7 @@ impl LineInfo {
             |bend| self.surveys(bend, taken, next),
             |narrow, _, _| narrow,
         )?;
-        let Some(survey) = all.first().and_then(|s| s.last()) else {
+        let Some(survey) = all.first().and_then(|(_, s)| s.last()) else {
             return Ok(Vec::new());
         };
         let (none, one) = survey.places();
@@ -290,16 +319,18 @@ impl LineInfo {
         bend: &[GoodReading],
         test: &TestInfo,
         taken: &[Taken],
-        cuts: &[f64],
+        cuts: Cuts,
     ) -> Result<Rows, CalibrateError> {
         let what: Vec<joint::Taken> = taken.iter().map(|t| t.what).collect();
         let next = test.measures.map(|m| m.probing);
         let all = self.surveys(bend, taken, next)?;
-        let all = all.iter().map(|s| self.rows_next(s, &what, cuts));
-        Ok(mean(all.collect()))
+        let rows = |(share, surveys): (_, Vec<Arc<Survey>>)| {
+            (share, self.rows_next(&surveys, &what, cuts))
+        };
+        Ok(self.mean_rows(all.into_iter().map(rows).collect()))
     }
 
-    fn rows_next(&self, surveys: &[Arc<Survey>], what: &[joint::Taken], cuts: &[f64]) -> Rows {
+    fn rows_next(&self, surveys: &[Arc<Survey>], what: &[joint::Taken], cuts: Cuts) -> Rows {
         let (none, one) = alone(surveys, what, Some(cuts));
         let row = |of: &Alternatives| {
             let mut row = Vec::new();
@@ -337,18 +368,22 @@ impl Model {
         believed: &[f64],
     ) -> Option<Foretold> {
         let t = &self.tests[test];
-        let line = &self.lines[t.measures?.line];
+        let at = t.measures?;
+        let line = &self.lines[at.line];
         let likely: f64 = line.faults.iter().map(|(_, f)| believed[*f]).sum();
         if taken.is_empty() && likely < UNLIKELY {
             return None;
         }
-        line.foretold_after(t, taken, believed).ok()
+        let (slip, strange) = self.shows(at, &line.meter);
+        let shows = (&slip, &strange);
+        line.foretold_after(t, taken, believed, shows).ok()
     }
 
     /// The same by the words of the test alone; `None` if it measures no line.
-    pub fn foretold_in_words(&self, test: usize, taken: &[Taken]) -> Option<Finding> {
-        let t = &self.tests[test];
-        let line = &self.lines[t.measures?.line];
-        line.foretold_in_words(t, taken).ok()
+    pub fn foretold_in_words(&self, test: &TestInfo, taken: &[Taken]) -> Option<Finding> {
+        let at = test.measures?;
+        let line = &self.lines[at.line];
+        let (slip, strange) = self.shows(at, &line.meter);
+        line.foretold_in_words(test, taken, (&slip, &strange)).ok()
     }
 }

@@ -10,9 +10,10 @@
 
 use std::sync::Arc;
 
-use super::super::compile::drawn_at_random;
 use super::super::{Model, SiblingReading, TestInfo};
-use super::{LineInfo, Memo, evenly, misread_density};
+use super::built::{Built, Share};
+use super::foretold::by_word;
+use super::{LineInfo, Memo};
 use crate::belief::{FaultId, Finding};
 use crate::circuit::calibrate::CalibrateError;
 use crate::circuit::joint::{self, Joint, Shown};
@@ -21,7 +22,10 @@ use crate::circuit::solve::SolveError;
 use crate::line::{GoodReading, Probing, Survey, Together, alone, harms};
 use crate::rulebase::{Harm, MeterMode, PackFault};
 
-static SURVEYS: Memo<Vec<Arc<Survey>>> = Memo::new();
+/// What is worked out for each way of a line.
+pub(super) type Ways<T> = Vec<(Share, T)>;
+
+static SURVEYS: Memo<Ways<Arc<Survey>>> = Memo::new();
 
 /// What a measurement of a line came to.
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -88,11 +92,6 @@ pub(super) fn mixed(narrow: Rows, broad: Rows, well: &dyn Fn(&[FaultId]) -> f64)
     .collect()
 }
 
-/// The mean of rows that are as likely as one another.
-pub(super) fn mean(all: Vec<Rows>) -> Rows {
-    evenly(all, |a, b, share| mixed(a, b, &|_| share)).unwrap_or_default()
-}
-
 impl LineInfo {
     /// The things that the faults of the pack do to this line, each once.
     pub fn harms(&self) -> Vec<Harm> {
@@ -126,12 +125,15 @@ impl LineInfo {
         probing: Probing,
         meter: &Arc<Meter>,
         shown: Option<Reading>,
-    ) -> Result<Arc<Vec<Arc<Survey>>>, CalibrateError> {
+    ) -> Result<Arc<Ways<Arc<Survey>>>, CalibrateError> {
         let shown = shown.filter(|_| probing.mode == MeterMode::Ohms);
         let range = shown.map(|r| meter.range_of(r));
         SURVEYS.get(self, bend, (meter, probing, range), |bent| {
-            let survey = |wired| Survey::new(&self.line, wired, meter, probing, shown);
-            bent.iter().map(|w| survey(w).map(Arc::new)).collect()
+            let survey = |b: &Built| {
+                let of = Survey::new(&self.line, &b.wired, meter, probing, shown)?;
+                Ok((b.share.clone(), Arc::new(of)))
+            };
+            bent.iter().map(survey).collect()
         })
     }
 
@@ -142,7 +144,7 @@ impl LineInfo {
         bend: &[GoodReading],
         taken: &[Taken],
         next: Option<Probing>,
-    ) -> Result<Vec<Vec<Arc<Survey>>>, CalibrateError> {
+    ) -> Result<Ways<Vec<Arc<Survey>>>, CalibrateError> {
         let survey = |t: &Taken| {
             let shown = match t.read {
                 Read::Number(reading) => Some(reading),
@@ -153,9 +155,12 @@ impl LineInfo {
         let next = next.map(|probing| self.survey(bend, probing, &self.meter, None));
         let all = taken.iter().map(survey).chain(next);
         let all = all.collect::<Result<Vec<_>, CalibrateError>>()?;
-        let ways = all.iter().map(|s| s.len()).min().unwrap_or(0);
-        let way = |i: usize| all.iter().map(|s| s[i].clone()).collect();
-        Ok((0..ways).map(way).collect())
+        let Some(first) = all.first() else {
+            return Ok(Vec::new());
+        };
+        let shares = first.iter().map(|(share, _)| share.clone()).enumerate();
+        let of = |i: usize| all.iter().map(|s| s[i].1.clone()).collect();
+        Ok(shares.map(|(i, share)| (share, of(i))).collect())
     }
 
     /// What was read on other lines that are built alike. That the halves of this
@@ -183,8 +188,11 @@ impl LineInfo {
     fn rows_of(&self, bend: &[GoodReading], taken: &[Taken]) -> Result<Rows, CalibrateError> {
         let what: Vec<joint::Taken> = taken.iter().map(|t| t.what).collect();
         let ways = self.surveys(bend, taken, None)?;
-        let rows = ways.iter().map(|surveys| self.rows_by(surveys, &what));
-        Ok(mean(rows.collect::<Result<_, _>>()?))
+        let rows = |(share, surveys): (Share, Vec<Arc<Survey>>)| {
+            Ok((share, self.rows_by(&surveys, &what)?))
+        };
+        let all = ways.into_iter().map(rows);
+        Ok(self.mean_rows(all.collect::<Result<_, SolveError>>()?))
     }
 
     fn rows_by(&self, surveys: &[Arc<Survey>], what: &[joint::Taken]) -> Result<Rows, SolveError> {
@@ -223,12 +231,21 @@ impl LineInfo {
         let what: Vec<joint::Taken> = taken.iter().map(|t| t.what).collect();
         let work = |bend: &[GoodReading]| {
             let ways = self.surveys(bend, taken, None)?;
-            let rows = ways.iter().map(|surveys| {
-                let (none, one) = alone(surveys, &what, None);
-                let all = std::iter::once(&none).chain(&one);
-                vec![(Vec::new(), all.map(|j| j.likelihood).collect())]
-            });
-            Ok(mean(rows.collect()))
+            let harms = self.harms();
+            let mut all = vec![0.0; harms.len() + 1];
+            let mut totals = all.clone();
+            for (share, surveys) in ways {
+                let (none, one) = alone(&surveys, &what, None);
+                let joints = std::iter::once(&none).chain(&one);
+                let each = std::iter::once(None).chain(harms.iter().copied().map(Some));
+                for (((joint, harm), x), total) in joints.zip(each).zip(&mut all).zip(&mut totals) {
+                    let weight = share.with(harm);
+                    *x += weight * joint.likelihood;
+                    *total += weight;
+                }
+            }
+            let means = all.iter().zip(totals).map(|(x, w)| x / f64::max(w, 1e-300));
+            Ok(vec![(Vec::new(), means.collect())])
         };
         let mut rows = self.as_seen(&self.seen_elsewhere(), work, mixed)?;
         Ok(rows.swap_remove(0).1)
@@ -239,27 +256,39 @@ impl Model {
     /// A reading that was taken in a test; `None` if the test does not measure
     /// a line.
     pub fn taken(&self, test: &TestInfo, read: Read) -> Option<Taken> {
+        self.taken_rounded(test, read, 0.0)
+    }
+
+    /// The same of a number that may be off by so much because it was rounded when
+    /// it was typed, in the unit of the test.
+    pub fn taken_rounded(&self, test: &TestInfo, read: Read, rounded: f64) -> Option<Taken> {
         let m = test.measures?;
-        let probing = m.probing;
-        let outcomes = test.outcomes.len();
+        let meter = self.lines[m.line].meter.clone();
+        let (slip, strange) = self.shows(m, &meter);
+        let misread = 1.0 - test.reliability;
         let what = match read {
             Read::Number(number) => joint::Taken {
                 shown: Shown::Just(number),
-                misread: 1.0 - test.reliability,
-                flat: misread_density(number, probing.mode),
+                // Rectangular within its limits (JCGM 100:2008, 4.3.7).
+                rounded: rounded / 3f64.sqrt(),
+                misread,
+                flat: slip.likelihood(number),
                 lucky: false,
+                strange: strange.likelihood(number),
             },
             Read::Word(k) => joint::Taken {
                 shown: shown(test, k)?,
-                misread: drawn_at_random(test.reliability, outcomes),
-                flat: 1.0 / outcomes as f64,
+                rounded: 0.0,
+                misread,
+                flat: *by_word(test, &slip).get(k)?,
                 lucky: true,
+                strange: *by_word(test, &strange).get(k)?,
             },
         };
         Some(Taken {
             line: m.line,
-            probing,
-            meter: self.lines[m.line].meter.clone(),
+            probing: m.probing,
+            meter,
             read,
             what,
         })

@@ -12,8 +12,8 @@ const REACH: f64 = 1.0;
 /// What rests on nothing that an author typed.
 const USUAL: &str = "common practice, no source";
 /// The most faults that one line can have: a reading depends on all of them
-/// together.
-const MOST_FAULTS: usize = 64;
+/// together, and what nobody listed in three places comes on top.
+const MOST_FAULTS: usize = 61;
 /// Forward voltage at 1 mA from ground of all that a supply feeds, together.
 const FED: &str = "0.25 V to 0.6 V";
 /// Chance that a supply which may be set to one of several levels is at the first.
@@ -983,7 +983,8 @@ impl Validator<'_> {
                     .collect();
                 let lost = of_pack.faults.iter().map(|e| e.fault).find(|f| {
                     let count = |of: &[Effect]| of.iter().filter(|e| e.fault == *f).count();
-                    !elsewhere(*f) && count(&left) < count(&of_pack.faults)
+                    let listed = !typed.is_unlisted(*f);
+                    listed && !elsewhere(*f) && count(&left) < count(&of_pack.faults)
                 });
                 if let Some(f) = lost.filter(|_| kind.parts.dropped().is_empty()) {
                     self.push(
@@ -1000,6 +1001,8 @@ impl Validator<'_> {
                     );
                 }
                 faults.extend(left);
+                let strange = of_pack.faults.iter().filter(|e| e.harm == Harm::Strange);
+                faults.extend(strange);
                 faults.sort_by_key(|e| e.fault);
                 line.faults = faults;
                 out.push((name.value.clone(), line));

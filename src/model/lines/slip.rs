@@ -1,0 +1,216 @@
+//! Readings that have nothing to do with what a test asks for: what a slip shows,
+//! and what a line shows that is not as the rules say.
+//!
+//! People measure the pin beside, leave the meter in another mode, have a lead
+//! that does not touch, or touch ground. None of that hangs on the faults, so a
+//! reading is judged a slip only where it looks like one. The shares are common
+//! practice without a source; they stand here alone.
+
+use crate::circuit::meter::{Meter, Reading, offset};
+use crate::circuit::predict::Prediction;
+use crate::line::meter_mode;
+use crate::rulebase::MeterMode;
+
+/// Share of slips that are a pin beside, on a healthy line.
+const PIN_BESIDE: f64 = 0.5;
+/// The same point with the leads changed over, or in another mode.
+const OTHER_WAY: f64 = 0.2;
+/// A lead that does not touch.
+const OPEN_LEAD: f64 = 0.15;
+/// A tip on ground.
+const ON_GROUND: f64 = 0.1;
+/// A decade too many or too few.
+const DECADE: f64 = 0.03;
+/// Anything.
+const ANYTHING: f64 = 0.02;
+
+/// What a floating tip picks up, standard deviation in volt.
+const FLOATING: f64 = 0.02;
+/// Of what a strange line shows: the share at 0 and at OL in ohms, at 0 and at OL
+/// in diode mode, at 0 in volts.
+const STRANGE_OHMS: (f64, f64) = (0.1, 0.1);
+const STRANGE_DIODE: (f64, f64) = (0.1, 0.2);
+const STRANGE_VOLTS: f64 = 0.2;
+/// Between these a strange line's resistance is spread evenly over the decades,
+/// ohm.
+const STRANGE_BETWEEN: (f64, f64) = (0.1, 100e6);
+/// The lowest voltage of a strange line, volt: a junction below ground.
+const LOWEST: f64 = -0.6;
+/// Share of volts that are higher than anything in the device, up to what a
+/// handheld meter measures, volt.
+const BEYOND: (f64, f64) = (0.01, 1000.0);
+
+/// What may be shown, in the unit of the mode.
+#[derive(Clone, Debug)]
+enum Law {
+    /// What is predicted, times a factor.
+    Predicted(Prediction, f64),
+    /// A normal distribution: middle and standard deviation.
+    Around(f64, f64),
+    /// Evenly between two values.
+    Even(f64, f64),
+    /// Evenly over the decades between two values.
+    Decades(f64, f64),
+    /// Over limit.
+    Over,
+}
+
+impl Law {
+    fn density(&self, v: f64) -> f64 {
+        match self {
+            Law::Predicted(p, by) => p.density(v / by) / by.abs(),
+            Law::Around(middle, deviation) => {
+                let off = (v - middle) / deviation;
+                (-0.5 * off * off).exp() / (deviation * std::f64::consts::TAU.sqrt())
+            }
+            Law::Even(low, high) if (*low..=*high).contains(&v) => 1.0 / (high - low),
+            Law::Decades(low, high) if (*low..=*high).contains(&v) => 1.0 / (v * (high / low).ln()),
+            Law::Even(..) | Law::Decades(..) | Law::Over => 0.0,
+        }
+    }
+
+    fn over(&self) -> f64 {
+        match self {
+            Law::Predicted(p, _) => p.ol(),
+            Law::Over => 1.0,
+            Law::Around(..) | Law::Even(..) | Law::Decades(..) => 0.0,
+        }
+    }
+
+    /// Chance of a value up to this one.
+    fn upto(&self, v: f64) -> f64 {
+        match self {
+            Law::Predicted(p, by) if *by > 0.0 => p.cdf(v / by),
+            Law::Predicted(p, by) => 1.0 - p.ol() - p.cdf(v / by),
+            Law::Around(middle, deviation) => {
+                let off = (v - middle) / deviation;
+                0.5 * libm::erfc(-off * std::f64::consts::FRAC_1_SQRT_2)
+            }
+            Law::Even(low, high) => ((v - low) / (high - low)).clamp(0.0, 1.0),
+            Law::Decades(low, high) => {
+                ((v.max(*low) / low).ln() / (high / low).ln()).clamp(0.0, 1.0)
+            }
+            Law::Over => 0.0,
+        }
+    }
+}
+
+/// A mixture of such laws.
+#[derive(Clone, Debug, Default)]
+pub(in crate::model) struct Shows(Vec<(f64, Law)>);
+
+/// What healthy lines show that a slip may land on, in the unit of the test's
+/// mode.
+#[derive(Clone, Debug, Default)]
+pub(super) struct Healthy {
+    /// The point itself.
+    pub(super) here: Option<Prediction>,
+    /// The two nearest pins.
+    pub(super) beside: Vec<Prediction>,
+    /// The point with the leads changed over.
+    pub(super) turned: Option<Prediction>,
+    /// The number that another mode shows.
+    pub(super) other_mode: Option<Prediction>,
+}
+
+impl Shows {
+    /// What a slip shows.
+    pub(super) fn slip(mode: MeterMode, healthy: &Healthy, strange: &Shows) -> Self {
+        let unit = meter_mode(mode);
+        let mut all = Vec::new();
+        let mut share = |weight: f64, of: Vec<Law>| {
+            let each = weight / of.len() as f64;
+            all.extend(of.into_iter().map(|law| (each, law)));
+        };
+        let predicted = |p: &Prediction, by: f64| Law::Predicted(p.clone(), by);
+        let here = healthy.here.iter();
+        let beside: Vec<Law> = match healthy.beside.is_empty() {
+            true => here.clone().map(|p| predicted(p, 1.0)).collect(),
+            false => healthy.beside.iter().map(|p| predicted(p, 1.0)).collect(),
+        };
+        let ground = Law::Around(0.0, offset(unit));
+        let mut other: Vec<Law> = healthy.turned.iter().map(|p| predicted(p, 1.0)).collect();
+        other.extend(healthy.other_mode.iter().map(|p| predicted(p, 1.0)));
+        let open = match mode {
+            MeterMode::Volts => {
+                other.extend(here.clone().map(|p| predicted(p, -1.0)));
+                // Not switched on.
+                other.push(ground.clone());
+                Law::Around(0.0, FLOATING)
+            }
+            MeterMode::Diode | MeterMode::Ohms => Law::Over,
+        };
+        let decade = here.flat_map(|p| [predicted(p, 10.0), predicted(p, 0.1)]);
+        share(PIN_BESIDE, beside);
+        share(OTHER_WAY, other);
+        share(OPEN_LEAD, vec![open]);
+        share(ON_GROUND, vec![ground]);
+        share(DECADE, decade.collect());
+        all.extend(strange.0.iter().map(|(w, law)| (ANYTHING * w, law.clone())));
+        Shows(all)
+    }
+
+    /// What a line shows that is not as the rules say, where `most` is the highest
+    /// voltage in the device, volt.
+    pub(super) fn strange(mode: MeterMode, meter: &Meter, most: f64) -> Self {
+        let zero = Law::Around(0.0, offset(meter_mode(mode)));
+        Shows(match mode {
+            MeterMode::Ohms => {
+                let (at_zero, over) = STRANGE_OHMS;
+                let (low, high) = STRANGE_BETWEEN;
+                vec![
+                    (at_zero, zero),
+                    (over, Law::Over),
+                    (1.0 - at_zero - over, Law::Decades(low, high)),
+                ]
+            }
+            MeterMode::Diode => {
+                let (at_zero, over) = STRANGE_DIODE;
+                vec![
+                    (at_zero, zero),
+                    (over, Law::Over),
+                    (1.0 - at_zero - over, Law::Even(LOWEST, meter.diode.limit)),
+                ]
+            }
+            MeterMode::Volts => {
+                let (beyond, highest) = BEYOND;
+                vec![
+                    (STRANGE_VOLTS, zero),
+                    (1.0 - STRANGE_VOLTS - beyond, Law::Even(LOWEST, most)),
+                    (beyond, Law::Even(-highest, highest)),
+                ]
+            }
+        })
+    }
+
+    /// How likely a reading is: a density for a value, in the unit of the mode, a
+    /// chance for OL.
+    pub(in crate::model) fn likelihood(&self, reading: Reading) -> f64 {
+        let of = |law: &Law| match reading {
+            Reading::Value(v) => law.density(v),
+            Reading::OL => law.over(),
+        };
+        self.0.iter().map(|(w, law)| w * of(law)).sum()
+    }
+
+    /// Chance of a value below the first of some cuts, between each two, above the
+    /// last, and of OL.
+    pub(super) fn parted(&self, cuts: &[f64]) -> Vec<f64> {
+        let sum =
+            |of: &dyn Fn(&Law) -> f64| -> f64 { self.0.iter().map(|(w, law)| w * of(law)).sum() };
+        let total = sum(&|_| 1.0);
+        let over = sum(&Law::over) / total;
+        let ends = cuts.iter().map(|c| sum(&|law| law.upto(*c)) / total);
+        let mut from = 0.0;
+        let mut parts: Vec<f64> = ends
+            .chain([1.0 - over])
+            .map(|end| {
+                let part = (end - from).max(0.0);
+                from = f64::max(from, end);
+                part
+            })
+            .collect();
+        parts.push(over);
+        parts
+    }
+}
