@@ -537,7 +537,7 @@ impl Model {
             let n = finding.outcomes();
             let k = *outcome;
             let last = k + 1 == n;
-            let flat = finding.misread() / n as f64;
+            let flat = finding.at_random(k);
             let real = 1.0 - finding.misread() + flat;
             // P(push <= k-1) and P(push <= k) for a vector of cumulative chances.
             let split = |c: &[f64]| -> (f64, f64) {

@@ -8,7 +8,8 @@
 //! present pushes it, by chance, to some outcome, and the furthest push wins
 //! (noisy-MAX; with two outcomes this is the noisy-OR). A link's strength
 //! excludes the leak: `P(yes | C) = 1 - (1 - leak) * prod(1 - strength)`.
-//! Every result can be misread: its likelihood is mixed with a flat one.
+//! Every result can be misread: each outcome has a chance to be reported though
+//! another is true ([`Finding::mistaken`]).
 //!
 //! In a [joint finding](Finding::joint) a few faults act together instead: it
 //! has a row of chances for each set of them, as when a reading of one line
@@ -58,7 +59,7 @@ mod prior;
 mod update;
 
 pub use explain::{Weight, conflict_among, conflict_bits, weights_among, weights_of_evidence};
-pub use network::{Change, Event, FaultId, Finding, Network, Prior, Seen};
+pub use network::{Change, Event, FaultId, Finding, Network, Prior, Seen, agreed};
 pub use order::likelier;
 pub use prior::{Conversion, ConversionError, convert, leak_for};
 pub use update::{Belief, Size, update};

@@ -68,7 +68,8 @@ impl Network {
 #[derive(Clone, Debug, PartialEq)]
 pub struct Finding {
     outcomes: usize,
-    /// Chance that the outcome is read at random.
+    /// Chance that the outcome is read at random: the sum of the chances of each
+    /// outcome to be reported though another is true.
     misread: f64,
     acts: Acts,
     /// How many results it stands for, where it is a record of some; each may
@@ -84,6 +85,8 @@ enum Acts {
         leak: Vec<f64>,
         /// For each linked fault, `P(it pushes to at most k)`.
         links: Vec<(FaultId, Vec<f64>)>,
+        /// The chance of each outcome when it is read at random.
+        flat: Vec<f64>,
     },
     Together(Arc<Joint>),
 }
@@ -241,6 +244,7 @@ impl Finding {
             acts: Acts::Alone {
                 leak: vec![1.0 - leak],
                 links: links.iter().map(|(f, s)| (*f, vec![1.0 - s])).collect(),
+                flat: vec![0.5; 2],
             },
             recorded: None,
         }
@@ -269,6 +273,7 @@ impl Finding {
             acts: Acts::Alone {
                 leak: healthy,
                 links: pushes.iter().map(|(f, c)| (*f, cumulative(c))).collect(),
+                flat: vec![1.0 / outcomes as f64; outcomes],
             },
             recorded: None,
         }
@@ -331,18 +336,51 @@ impl Finding {
         }
     }
 
-    /// The same joint finding with the chance of each outcome (for a number,
-    /// its density) when it is drawn at random. Others are drawn evenly.
+    /// The same finding with the chance of each outcome (for a number, its
+    /// density) when it is drawn at random; without it, all are as likely.
     ///
     /// # Panics
     /// If there are not as many as outcomes.
     #[must_use]
     pub fn misread_as(mut self, flat: Vec<f64>) -> Self {
         assert_eq!(flat.len(), self.outcomes, "one for each outcome");
-        if let Acts::Together(joint) = &mut self.acts {
-            Arc::make_mut(joint).flat = flat;
+        match &mut self.acts {
+            Acts::Alone { flat: drawn, .. } => *drawn = flat,
+            Acts::Together(joint) => Arc::make_mut(joint).flat = flat,
         }
         self
+    }
+
+    /// The same finding with one chance for each outcome that it is reported
+    /// though another is true. An outcome that is true is then reported with
+    /// what the others leave: one less the sum of theirs.
+    ///
+    /// # Panics
+    /// If there are not as many as outcomes.
+    #[must_use]
+    pub fn mistaken(mut self, chances: &[f64]) -> Self {
+        self.misread = chances.iter().sum();
+        let all = self.misread;
+        let share = |e: &f64| match all > 0.0 {
+            true => e / all,
+            false => 1.0 / chances.len() as f64,
+        };
+        self.misread_as(chances.iter().map(share).collect())
+    }
+
+    /// The same finding for an outcome that was reported so many times, each
+    /// time by itself. The reports err as independent ones do that are about
+    /// the same true outcome, so the chances that they are right, and that they
+    /// are wrong, are raised to that power; divided by their sum, which changes
+    /// no belief.
+    #[must_use]
+    pub fn agreed(self, outcome: usize, times: i32) -> Self {
+        let wrong = self.at_random(outcome);
+        let wrong = agreed(wrong, 1.0 - self.misread + wrong, times);
+        let others = (self.outcomes - 1).max(1) as f64;
+        let mut chances = vec![wrong / others; self.outcomes];
+        chances[outcome] = wrong;
+        self.mistaken(&chances)
     }
 
     /// Whether it is a [record](Self::recorded) of results.
@@ -399,9 +437,10 @@ impl Finding {
     #[must_use]
     pub fn without(&self, out: impl Fn(FaultId) -> bool) -> Self {
         let acts = match &self.acts {
-            Acts::Alone { leak, links } => Acts::Alone {
+            Acts::Alone { leak, links, flat } => Acts::Alone {
                 leak: leak.clone(),
                 links: links.iter().filter(|(f, _)| !out(*f)).cloned().collect(),
+                flat: flat.clone(),
             },
             Acts::Together(joint) => Acts::Together(Arc::new(joint.without(out))),
         };
@@ -440,7 +479,7 @@ impl Finding {
     /// `P(outcome | exactly these faults are present)`.
     pub fn likelihood(&self, outcome: usize, present: &[FaultId]) -> f64 {
         let truly = match &self.acts {
-            Acts::Alone { leak, links } => {
+            Acts::Alone { leak, links, .. } => {
                 let at_most = |k: usize| -> f64 {
                     links
                         .iter()
@@ -483,10 +522,11 @@ impl Finding {
 
     /// Chance that an outcome is shown because it is drawn at random.
     pub(super) fn at_random(&self, outcome: usize) -> f64 {
-        match &self.acts {
-            Acts::Alone { .. } => self.misread / self.outcomes as f64,
-            Acts::Together(joint) => self.misread * joint.flat[outcome],
-        }
+        let flat = match &self.acts {
+            Acts::Alone { flat, .. } => flat,
+            Acts::Together(joint) => &joint.flat,
+        };
+        self.misread * flat[outcome]
     }
 
     /// Chance that an outcome is shown by misreading: drawn at random, and not
@@ -518,6 +558,16 @@ impl Finding {
                 .map(|r| self.mixed(outcome, r.1[outcome]))
                 .fold(0.0, f64::max),
         }
+    }
+}
+
+/// The chance that reports which agree are wrong, where one alone is wrong with
+/// `wrong` and right with `right`, and each errs by itself.
+pub fn agreed(wrong: f64, right: f64, times: i32) -> f64 {
+    let (wrong, right) = (wrong.powi(times), right.powi(times));
+    match wrong > 0.0 {
+        true => wrong / (wrong + right),
+        false => 0.0,
     }
 }
 

@@ -57,6 +57,7 @@ mod tests {
             scale: Scale::Linear,
             centre,
             noise,
+            offset: 0.0,
             by: by.to_vec(),
             sizes: vec![0.0; 2],
             limit: f64::INFINITY,

@@ -5,6 +5,7 @@ use regex_syntax::ast::{Ast, ClassSet, ClassSetItem, RepetitionKind, RepetitionR
 use super::args::Args;
 use super::check::load;
 use super::error::{Failure, Result};
+use super::show::errs;
 use super::terminal::{Terminal, fill};
 use crate::rulebase::{
     Doubt, Drive, Harm, How, Known, Line, Link, MeterMode, MeterProfile, Pack, PackFault, PartKind,
@@ -324,7 +325,8 @@ fn entries(rules: &Rulebase, p: &Pack, unit: &str) -> Vec<(String, String)> {
                 }
             }
         }
-        t += &format!("right in {:.0} of 100 readings\n", test.reliability * 100.0);
+        let errs = errs(&test.how.outcomes(), &test.mistaken, test.reliability);
+        t += &format!("{errs}\n");
         t += &step(rules, &test.step);
         out.push((test.id.clone(), t));
     }

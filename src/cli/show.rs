@@ -338,6 +338,26 @@ pub(super) fn why(desk: &Desk, state: &StateView, typed: &str) -> Result<String>
     Ok(out)
 }
 
+/// How often a test errs, by its outcomes where they differ in that.
+pub(super) fn errs(outcomes: &[&str], mistaken: &[f64], reliability: f64) -> String {
+    let of_100 = |p: f64| {
+        let text = format!("{:.1}", p * 100.0);
+        text.trim_end_matches(".0").to_owned()
+    };
+    let Some((first, rest)) = mistaken.split_first() else {
+        return format!("right in {} of 100 readings", of_100(reliability));
+    };
+    if rest.iter().all(|e| (e - first).abs() < 1e-9) {
+        let right = 1.0 - rest.iter().sum::<f64>();
+        return format!("right in {} of 100", of_100(right));
+    }
+    let each = outcomes.iter().zip(mistaken);
+    let each: Vec<String> = each
+        .map(|(o, e)| format!("{o} in {} of 100", of_100(*e)))
+        .collect();
+    format!("shown by mistake: {}", each.join(", "))
+}
+
 /// More on a step.
 pub(super) fn explain(desk: &Desk, s: &StepView) -> String {
     let m = &desk.case.model;
@@ -354,9 +374,10 @@ pub(super) fn explain(desk: &Desk, s: &StepView) -> String {
             if let Some(scope) = &s.scope {
                 more.push(format!("Only an oscilloscope shows: {scope}."));
             }
+            let shown: Vec<&str> = t.outcomes.iter().map(|o| o.id.as_str()).collect();
             more.push(format!(
-                "Right in {:.0} of 100 readings.",
-                t.reliability * 100.0
+                "How often it errs: {}.",
+                errs(&shown, &t.mistaken, t.reliability)
             ));
             (&t.step, more)
         }

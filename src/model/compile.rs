@@ -10,7 +10,7 @@ use crate::belief::{ConversionError, Prior, convert, leak_for};
 use crate::circuit::solve::SolveError;
 use crate::line::Probing;
 use crate::rulebase::{
-    Carried, Device, How, Line, MeterMode, Pack, PackFault, Rulebase, Test, slug,
+    Carried, Device, How, Line, MeterMode, Pack, PackFault, Rulebase, TRIED, Test, slug,
 };
 
 /// Why a device cannot be compiled.
@@ -254,12 +254,6 @@ fn noticed(pack: &Pack) -> Vec<f64> {
         }
     }
     strength
-}
-
-/// Chance that a result is drawn at random: so that it is wrong as often as the
-/// test is not right.
-pub(super) fn drawn_at_random(reliability: f64, outcomes: usize) -> f64 {
-    ((1.0 - reliability) * outcomes as f64 / (outcomes as f64 - 1.0)).min(1.0)
 }
 
 /// One copy of a pack: how its names and faults map to those of the model.
@@ -580,7 +574,6 @@ impl Builder<'_> {
             if !copy.counts(&t.only_on) {
                 continue;
             }
-            let misread = |outcomes| drawn_at_random(t.reliability, outcomes);
             let mut before = None;
             let mut after = None;
             let mut function = None;
@@ -617,7 +610,8 @@ impl Builder<'_> {
                             }
                         }
                     }
-                    finding = Finding::ordered(out.len(), *leak, &pushes, misread(out.len()));
+                    finding =
+                        Finding::ordered(out.len(), *leak, &pushes, 0.0).mistaken(&t.mistaken);
                     outcomes = out
                         .iter()
                         .map(|o| OutcomeInfo {
@@ -638,7 +632,7 @@ impl Builder<'_> {
                     let acts = |(l, s): &(PackFault, f64)| (*l, s * pack.acts_in(&t.how, *l));
                     let kept: Vec<(PackFault, f64)> =
                         links.iter().map(acts).filter(|l| l.1 > 0.0).collect();
-                    finding = Finding::yes_no(0.0, &copy.links(&kept), misread(2));
+                    finding = Finding::yes_no(0.0, &copy.links(&kept), 0.0).mistaken(&t.mistaken);
                     function = Some(copy.functions[*f]);
                     proves = t.how.proves().map(|f| copy.functions[f]);
                     let seated = |item: &Option<usize>| {
@@ -652,7 +646,8 @@ impl Builder<'_> {
                         says: says.into(),
                         between: None,
                     };
-                    outcomes = vec![outcome("works", "yes, it works"), outcome("fails", "no")];
+                    let [works, fails] = TRIED;
+                    outcomes = vec![outcome(works, "yes, it works"), outcome(fails, "no")];
                 }
             }
             if once && !copy.first {
@@ -695,6 +690,7 @@ impl Builder<'_> {
                 },
                 most_volts: None,
                 reliability: t.reliability,
+                mistaken: t.mistaken.clone(),
                 step: copy.step(&t.step),
             });
         }

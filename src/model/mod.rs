@@ -207,8 +207,11 @@ pub struct TestInfo {
     pub unit: Option<String>,
     /// The most volts that the meter can show, where that is known.
     pub most_volts: Option<f64>,
-    /// Chance that the result is right.
+    /// Chance that the result is right, for readings of lines.
     pub reliability: f64,
+    /// For each outcome, the chance that it is reported though another is true;
+    /// empty for readings of lines.
+    pub mistaken: Vec<f64>,
     /// What it takes.
     pub step: Step,
 }

@@ -198,8 +198,13 @@ pub struct RawTest {
     pub unit: Option<At<String>>,
     /// Minutes it takes, bench conditions not counted.
     pub minutes: Option<At<f64>>,
-    /// Chance that the result is right (default 0.97).
+    /// Chance that the result is right; without it, what the bench says of this
+    /// manner of test, else 0.97.
     pub reliability: Option<At<f64>>,
+    /// For an outcome, the chance that it is reported though another is true.
+    /// One without an entry follows from `reliability` or from the bench.
+    #[serde(default)]
+    pub mistaken: Entries<At<f64>>,
     /// State the device must be in.
     #[serde(default)]
     pub conditions: Vec<At<String>>,
@@ -621,6 +626,25 @@ pub struct RawBench {
     /// What to ask about a device's past; packs say how each shifts the odds.
     #[serde(default)]
     pub history: Entries<RawHistory>,
+    /// How often tests err that say nothing of it, by manner: `try`, `swap` and
+    /// `loan` for those that try a function, `ask`, `look`, `measure` and
+    /// `continuity` for the others.
+    #[serde(default)]
+    pub mistaken: Entries<RawMistaken>,
+}
+
+/// How often a manner of test errs.
+#[derive(Debug, Deserialize, JsonSchema)]
+#[serde(rename_all = "kebab-case")]
+#[schemars(deny_unknown_fields)]
+pub struct RawMistaken {
+    /// Chance that the healthy outcome is reported though another is true.
+    pub healthy: At<f64>,
+    /// Chance that any other is reported though it is not true, shared evenly
+    /// among them.
+    pub others: At<f64>,
+    /// Where its numbers come from.
+    pub source: Option<At<String>>,
 }
 
 /// A state a device can be in on the bench.

@@ -384,13 +384,19 @@ pub struct Test {
     pub how: How,
     /// Unit of a measured value.
     pub unit: Option<String>,
-    /// Chance that the result is right.
+    /// Chance that the result is right, for readings of lines.
     pub reliability: f64,
+    /// For each outcome, the chance that it is reported though another is true;
+    /// empty for readings of lines.
+    pub mistaken: Vec<f64>,
     /// What it takes.
     pub step: Step,
     /// Names of the copies it is for; empty: all.
     pub only_on: Vec<String>,
 }
+
+/// The outcomes of a test that tries a function, the healthy one first.
+pub const TRIED: [&str; 2] = ["works", "fails"];
 
 /// What a test's result depends on.
 #[derive(Debug, Serialize, Deserialize)]
@@ -436,6 +442,16 @@ impl How {
                 lends: None,
             } if without.is_empty() => Some(*function),
             _ => None,
+        }
+    }
+
+    /// The names of the outcomes, in order; none for a line, whose outcomes
+    /// follow from the circuit.
+    pub fn outcomes(&self) -> Vec<&str> {
+        match self {
+            How::Tries { .. } => TRIED.to_vec(),
+            How::Shows { outcomes, .. } => outcomes.iter().map(|o| o.id.as_str()).collect(),
+            How::Measures { .. } => Vec::new(),
         }
     }
 }

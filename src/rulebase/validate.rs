@@ -9,6 +9,7 @@ use petgraph::graph::{DiGraph, NodeIndex};
 mod alike;
 mod lines;
 mod meters;
+mod mistaken;
 
 use super::decode::{Entries, tidy};
 use super::line::{Line, MeterMode};
@@ -42,12 +43,14 @@ pub(super) fn validate(
         complete,
         unread: HashSet::new(),
         loose: false,
+        usual: Vec::new(),
     };
     let mut bench = Bench::default();
     let mut demands = Vec::new();
     for f in raw {
         if let AnyFile::Bench(b) = f {
             v.bench(b, &mut bench, &mut demands);
+            v.usual_mistakes(b);
         }
     }
     let mut kinds: Vec<&RawLine> = Vec::new();
@@ -128,6 +131,8 @@ struct Validator<'a> {
     /// Links of the pack at hand are known to be incomplete, so that what they
     /// leave out says nothing.
     loose: bool,
+    /// What the benches say of mistakes.
+    usual: Vec<mistaken::Usual>,
 }
 
 /// The most conditions that a bench can have.
@@ -1380,6 +1385,7 @@ impl Validator<'_> {
         for (id, t) in &raw.tests {
             let sources = [&t.source, &raw.source];
             if let Some(m) = &t.measures {
+                self.not_mistaken(id, t);
                 out.extend(self.measurement(id, t, m, raw, scope, bench, demands));
                 continue;
             }
@@ -1492,6 +1498,7 @@ impl Validator<'_> {
                 self.no_guess(r);
                 self.probability(r, "a reliability")
             });
+            let mistaken = self.mistaken(id, t, (kind, &how), reliability, &sources);
             let step = self.step(
                 id,
                 &t.minutes,
@@ -1511,6 +1518,7 @@ impl Validator<'_> {
                 how,
                 unit: t.unit.as_ref().map(|u| u.value.clone()),
                 reliability,
+                mistaken,
                 step,
                 only_on: texts(&t.only_on),
             });
@@ -1726,6 +1734,7 @@ impl Validator<'_> {
                 },
                 unit: None,
                 reliability,
+                mistaken: mistaken::evenly(reliability, 2),
                 step: Step {
                     minutes,
                     source: sources

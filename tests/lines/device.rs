@@ -64,11 +64,12 @@ impl Outcome {
 }
 
 /// The pack of a line: everything happens equally often; a reading of each
-/// point in each mode, all of the same cost.
-fn pack(line: &Line, happenings: &[Happening], modes: &[MeterMode]) -> String {
+/// point in each mode, all of the same cost. `elsewhere` is how many of 1000
+/// jobs have a fault that does nothing to the line.
+fn pack(line: &Line, happenings: &[Happening], modes: &[MeterMode], elsewhere: f64) -> String {
     let mut elements: Vec<&str> = happenings.iter().map(|h| h.element.as_str()).collect();
     elements.dedup();
-    let rate = 1000.0 / happenings.len() as f64;
+    let rate = (1000.0 - elsewhere) / happenings.len() as f64;
     let mut t = String::from(
         "pack: probed\nabout: One line.\nsource: common practice, no source\n\
          nothing-found: 10\ntwo-or-more: 10\nitems:\n",
@@ -79,6 +80,13 @@ fn pack(line: &Line, happenings: &[Happening], modes: &[MeterMode]) -> String {
         for h in happenings.iter().filter(|h| h.element == *e) {
             let _ = writeln!(t, "      {}: {rate:.9}", verb(h));
         }
+    }
+    if elsewhere > 0.0 {
+        let _ = writeln!(
+            t,
+            "  elsewhere:\n    name: elsewhere\n    where: board\n    faults: {{broken: {elsewhere}}}"
+        );
+        elements.push("elsewhere");
     }
     let all = elements.join(", ");
     let _ = writeln!(
@@ -135,6 +143,43 @@ fn pack(line: &Line, happenings: &[Happening], modes: &[MeterMode]) -> String {
 /// Index of the condition in [`BENCH`].
 const PART_OUT: usize = 2;
 
+/// A line by its template, what may happen to it, and rules of nothing else, in
+/// which so many of 1000 jobs have their fault elsewhere.
+pub fn alone(
+    template: &str,
+    may: impl Fn(&Happening) -> bool,
+    modes: &[MeterMode],
+    elsewhere: f64,
+) -> (Line, Vec<Happening>, Rulebase) {
+    let folder = tempfile::tempdir().unwrap();
+    let write = |name: &str, text: &str| {
+        let path = folder.path().join(name);
+        std::fs::write(&path, text).unwrap();
+        path
+    };
+    let bench = write("bench.yaml", BENCH);
+    let own = write("line.yaml", template);
+    let load = |more: &[std::path::PathBuf]| {
+        let loaded = Rules {
+            paths: [&[bench.clone(), own.clone()], more].concat(),
+            only_these: true,
+        }
+        .load();
+        assert!(loaded.problems.is_empty(), "{}", loaded.report(false));
+        loaded.rulebase
+    };
+    let line = load(&[]).templates.swap_remove(0);
+    let mut happenings = happenings(&line);
+    happenings.retain(may);
+    // No more faults than one reading can depend on.
+    if happenings.len() > 61 {
+        happenings.retain(|h| !matches!(h.harm, Harm::LeakyNode(_)));
+    }
+    let pack = write("pack.yaml", &pack(&line, &happenings, modes, elsewhere));
+    let rules = load(&[pack]);
+    (line, happenings, rules)
+}
+
 impl Device {
     /// Of a line, by its template, with all that can happen to it and all
     /// readings.
@@ -145,32 +190,7 @@ impl Device {
 
     /// The same with only some of what can happen, and only some readings.
     pub fn with(template: &str, may: impl Fn(&Happening) -> bool, modes: &[MeterMode]) -> Self {
-        let folder = tempfile::tempdir().unwrap();
-        let write = |name: &str, text: &str| {
-            let path = folder.path().join(name);
-            std::fs::write(&path, text).unwrap();
-            path
-        };
-        let bench = write("bench.yaml", BENCH);
-        let own = write("line.yaml", template);
-        let load = |more: &[std::path::PathBuf]| {
-            let loaded = Rules {
-                paths: [&[bench.clone(), own.clone()], more].concat(),
-                only_these: true,
-            }
-            .load();
-            assert!(loaded.problems.is_empty(), "{}", loaded.report(false));
-            loaded.rulebase
-        };
-        let line = load(&[]).templates.swap_remove(0);
-        let mut happenings = happenings(&line);
-        happenings.retain(may);
-        // No more faults than one reading can depend on.
-        if happenings.len() > 61 {
-            happenings.retain(|h| !matches!(h.harm, Harm::LeakyNode(_)));
-        }
-        let pack = write("pack.yaml", &pack(&line, &happenings, modes));
-        let rules = load(&[pack]);
+        let (line, happenings, rules) = alone(template, may, modes, 0.0);
         let unit = Unit::default();
         let model = compile(&rules, &unit, &[], None).unwrap();
         let of_model = model

@@ -1452,6 +1452,7 @@ impl Validator<'_> {
             },
             unit: Some(mode.unit().to_owned()),
             reliability,
+            mistaken: Vec::new(),
             step,
             only_on: texts(&t.only_on),
         })
