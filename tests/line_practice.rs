@@ -12,7 +12,7 @@ mod lines;
 use halfsplit::bench::BenchState;
 use halfsplit::circuit::edit::Edit;
 use halfsplit::circuit::meter::{Meter, Reading};
-use halfsplit::line::{Forecast, Probing, Wired, Wiring, ways};
+use halfsplit::line::{Probing, Wired, Wiring, ways};
 use halfsplit::rulebase::{Effect, How, Line, MeterMode, Pack, Rulebase};
 use lines::{Drawn, edits, held, rules, unplugged};
 use rand::rngs::StdRng;
@@ -198,7 +198,7 @@ fn half_shorts_and_leaks_of_all_sizes_have_a_cause() {
         ),
         ("bus-data-ohms", "connector.short", &[0.3, 2.0, 10.0, 20.0]),
         ("bus-data-ohms", "bus-data.short", &[25.0, 40.0]),
-        ("bus-data-ohms", "neighbour.holds-bus", &[40.0, 300.0, 1e3]),
+        ("bus-data-ohms", "neighbour.holds-bus", &[40.0, 300.0]),
         ("bus-data-ohms", "connector.joint-open", &[OL]),
         ("analogue-ohms", "analogue-capacitor.short", &[30.0, 100.0]),
     ];
@@ -211,8 +211,8 @@ fn half_shorts_and_leaks_of_all_sizes_have_a_cause() {
         ("main-rail-ohms", "other-load.leaks", &[10.0, 30.0, 100.0]),
         ("cc-first-inner-ohms", "cc-pull-down.open", &[300e3, 2e6]),
         ("cc-first-ohms", "cc-clamp.leaky", &[100.0, 1e3]),
-        ("cc-first-volts", "cc-pull-down.changed", &[2.2, 3.2, 4.2]),
-        ("thermistor-ohms", "thermistor.drifted", &[30e3, 300e3, 2e3]),
+        ("cc-first-volts", "cc-pull-down.changed", &[2.4, 3.2, 4.2]),
+        ("thermistor-ohms", "thermistor.drifted", &[30e3, 600e3, 2e3]),
     ];
     let mut wrong = faulty("imaging", imaging);
     wrong.extend(faulty("charging", charging));
@@ -233,6 +233,7 @@ fn a_supply_at_any_share_of_its_level_has_a_cause() {
             &[0.0, 0.3, 0.6, 0.85],
         ),
         ("io-shared-volts", "shared-supply.weak", &[0.4, 0.9, 1.5]),
+        ("clock-average", "clock-source.dead", &[0.0, 1.79]),
         (
             "bus-data-inner-volts",
             "shared-supply.weak",
@@ -264,26 +265,16 @@ fn an_unpowered_rail_reads_as_a_junction_from_ground() {
     assert!(wrong.is_empty(), "{wrong:#?}");
 }
 
-/// Nothing that a meter is predicted to read in diode mode, red on ground, at an
-/// unpowered rail lies far below zero or above all junctions in parallel.
+/// No device reads, in diode mode, red on ground, at an unpowered rail below zero
+/// or above all junctions in parallel.
 #[test]
 fn an_unpowered_rail_reads_nothing_impossible() {
     let rules = rules();
     let imaging = pack(&rules, "imaging");
     for test in ["analogue-diode", "io-diode", "core-diode", "focus-diode"] {
-        let bench = Bench::new(&rules, imaging, test);
-        let wired = Wired::new(bench.line).unwrap();
-        let f = Forecast::new(bench.line, &wired, &bench.meter, bench.probing).unwrap();
-        assert!(
-            f.good.cdf(-0.2) < 0.01,
-            "{test}: {:?}",
-            f.good.quantile(0.01)
-        );
-        assert!(
-            f.good.cdf(0.8) > 0.99,
-            "{test}: {:?}",
-            f.good.quantile(0.99)
-        );
+        let read = Bench::new(&rules, imaging, test).good();
+        let outside = read.iter().find(|r| !(0.0..=0.65).contains(*r));
+        assert!(outside.is_none(), "{test}: {outside:?}");
     }
 }
 
@@ -316,9 +307,11 @@ fn good_lines_of_every_kind_read_as_benches_read_them() {
         ("io-ohms", &[400.0, 5e3, 100e3]),
         ("core-ohms", &[8.0, 40.0, 1e3]),
         ("reset-ohms", &[10e3, 100e3, 800e3]),
-        ("bus-data-ohms", &[2.7e3, 10e3, 80e3]),
+        ("bus-data-ohms", &[1.5e3, 10e3, 80e3]),
         ("analogue-volts", &[2.7, 2.9]),
-        ("lanes-diode", &[0.37, 0.5]),
+        ("lanes-diode", &[0.32, 0.5, 0.62]),
+        ("lanes-ohms", &[27e3, 480e3, 8e6]),
+        ("clock-ohms", &[36e3, 3.1e6]),
     ];
     let charging: &[(&str, &[f64])] = &[
         ("vbus-diode", &[0.15, 0.4, 0.6]),
@@ -326,6 +319,10 @@ fn good_lines_of_every_kind_read_as_benches_read_them() {
         ("main-rail-ohms", &[1e3, 20e3, 1e6]),
         ("fuse-in-volts", &[5.1, 9.0, 12.1, 15.0, 20.1]),
         ("cc-first-ohms", &[5.1e3]),
+        ("cc-first-volts", &[0.41, 0.94, 1.68]),
+        ("data-p-ohms", &[380e3, 1.1e6]),
+        ("vbus-input-ohms", &[150e3]),
+        ("thermistor-ohms", &[10e3, 98e3]),
     ];
     let mut wrong = good("imaging", imaging);
     wrong.extend(good("charging", charging));
@@ -355,7 +352,7 @@ fn the_ways_of_a_line_are_what_boards_and_sources_are() {
     assert_eq!(lacks, ["clamp-p", "clamp-n"]);
     // The levels at ports. Common practice, no source.
     let levels: Vec<f64> = (ways(of("charging", "vbus")).iter())
-        .map(|w| w.levels[0].1.typical)
+        .map(|w| w.values[0].1.typical)
         .collect();
     assert_eq!(levels, [5.0, 9.0, 12.0, 15.0, 20.0]);
 }

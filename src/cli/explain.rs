@@ -525,9 +525,13 @@ fn circuit(rules: &Rulebase, l: &Line) -> String {
                 format!("level shifter, {between}, gate at {}", l.nodes[gate])
             }
         };
-        let levels = p.levels.iter().skip(1);
-        let levels: String = levels
-            .map(|(_, k)| format!(" or {}", known(*k, "V")))
+        let unit = match p.kind {
+            PartKind::Rail { .. } => "V",
+            _ => "ohm",
+        };
+        let others = p.kinds.iter().skip(1);
+        let others: String = others
+            .map(|(_, k)| format!(" or {}", known(*k, unit)))
             .collect();
         let guard = if p.protects { ", protects" } else { "" };
         let fitted = match p.fitted < 1.0 {
@@ -535,7 +539,7 @@ fn circuit(rules: &Rulebase, l: &Line) -> String {
             false => String::new(),
         };
         t += &format!(
-            "{}: {what}{levels}{guard}{fitted}; source: {}\n",
+            "{}: {what}{others}{guard}{fitted}; source: {}\n",
             p.name, p.source
         );
     }

@@ -254,7 +254,7 @@ mod tests {
             duty: Duty::Joins,
             protects: false,
             fitted: 1.0,
-            levels: Vec::new(),
+            kinds: Vec::new(),
             source: "common practice, no source".to_owned(),
         };
         let ohms = |r| PartKind::Path(Known::within(r, 5.0));

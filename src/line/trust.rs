@@ -508,7 +508,7 @@ mod tests {
                 duty: Duty::Joins,
                 protects: false,
                 fitted: 1.0,
-                levels: Vec::new(),
+                kinds: Vec::new(),
                 source: "common practice, no source".to_owned(),
             })
             .collect();

@@ -1,12 +1,15 @@
 //! The ways in which a line may be built and fed, where nobody has looked: with
-//! and without the parts that some boards lack, at each level of its supplies.
+//! and without the parts that some boards lack, with each of the values that a part
+//! or the level of a supply may have.
 //!
 //! A way is a fact of the board (or of the source beside it), the same for all
 //! readings of the line. A part that is at fault is there.
 
+use std::collections::BTreeSet;
+
 use super::wiring::Wired;
 use crate::circuit::network::NetworkError;
-use crate::rulebase::{Known, Line, PartKind};
+use crate::rulebase::{Known, Line, LinePart, PartKind};
 
 /// So many ways of one line are told apart at most.
 const MOST: usize = 16;
@@ -19,8 +22,8 @@ pub struct Way {
     pub chance: f64,
     /// The parts that it lacks, by index, with all their pieces.
     pub lacks: Vec<usize>,
-    /// The levels of supplies that have several, by part.
-    pub levels: Vec<(usize, Known)>,
+    /// The values of parts that have several, by part.
+    pub values: Vec<(usize, Known)>,
 }
 
 /// What one thing may be, each with its chance.
@@ -29,7 +32,7 @@ type Choice = Vec<Way>;
 /// All ways of a line, the likeliest first; a single one for most lines. Where
 /// they would be too many, what is least in doubt is taken to be as usual.
 pub fn ways(line: &Line) -> Vec<Way> {
-    let mut choices: Vec<Choice> = optional(line).chain(set(line)).collect();
+    let mut choices: Vec<Choice> = optional(line).chain(kinds(line)).collect();
     for c in &mut choices {
         c.sort_by(|a, b| b.chance.total_cmp(&a.chance));
     }
@@ -38,7 +41,7 @@ pub fn ways(line: &Line) -> Vec<Way> {
     let mut all = vec![Way {
         chance: 1.0,
         lacks: Vec::new(),
-        levels: Vec::new(),
+        values: Vec::new(),
     }];
     for mut choice in choices {
         if all.len() * choice.len() > MOST {
@@ -48,7 +51,7 @@ pub fn ways(line: &Line) -> Vec<Way> {
         let with = |way: &Way, more: &Way| Way {
             chance: way.chance * more.chance,
             lacks: [&way.lacks[..], &more.lacks].concat(),
-            levels: [&way.levels[..], &more.levels].concat(),
+            values: [&way.values[..], &more.values].concat(),
         };
         all = (all.iter())
             .flat_map(|way| choice.iter().map(move |more| with(way, more)))
@@ -72,7 +75,7 @@ fn optional(line: &Line) -> impl Iterator<Item = Choice> + '_ {
             let way = |chance, lacks| Way {
                 chance,
                 lacks,
-                levels: Vec::new(),
+                values: Vec::new(),
             };
             vec![
                 way(fitted, Vec::new()),
@@ -81,16 +84,19 @@ fn optional(line: &Line) -> impl Iterator<Item = Choice> + '_ {
         })
 }
 
-/// The supplies that are set to one of several levels.
-fn set(line: &Line) -> impl Iterator<Item = Choice> + '_ {
-    let parts = line.parts.iter().enumerate();
-    parts.filter(|(_, p)| !p.levels.is_empty()).map(|(i, p)| {
-        let way = |(chance, level): &(f64, Known)| Way {
-            chance: *chance,
+/// The parts that have one of several values. Those with equally many go together:
+/// a board is of one kind.
+fn kinds(line: &Line) -> impl Iterator<Item = Choice> + '_ {
+    let counts: BTreeSet<usize> = line.parts.iter().map(|p| p.kinds.len()).collect();
+    counts.into_iter().filter(|n| *n > 0).map(|n| {
+        let of = |(_, p): &(usize, &LinePart)| p.kinds.len() == n;
+        let parts: Vec<(usize, &LinePart)> = line.parts.iter().enumerate().filter(of).collect();
+        let way = |k: usize| Way {
+            chance: parts[0].1.kinds[k].0,
             lacks: Vec::new(),
-            levels: vec![(i, *level)],
+            values: parts.iter().map(|(i, p)| (*i, p.kinds[k].1)).collect(),
         };
-        p.levels.iter().map(way).collect()
+        (0..n).map(way).collect()
     })
 }
 
@@ -101,9 +107,11 @@ impl Wired {
     /// If a value is not physical.
     pub fn in_way(line: &Line, way: &Way) -> Result<Self, NetworkError> {
         let mut line = line.clone();
-        for (part, level) in &way.levels {
-            if let PartKind::Rail { volts, .. } = &mut line.parts[*part].kind {
-                *volts = *level;
+        for (part, value) in &way.values {
+            match &mut line.parts[*part].kind {
+                PartKind::Rail { volts, .. } => *volts = *value,
+                PartKind::Path(ohms) => *ohms = *value,
+                _ => {}
             }
         }
         Wired::lacking(&line, &way.lacks)

@@ -148,9 +148,10 @@ pub struct LinePart {
     /// Share of all boards that have it (0..1]. A fault of it is one of a board
     /// that has it.
     pub fitted: f64,
-    /// What a supply is set to, each level with its chance, the usual one first;
-    /// empty if there is but the one of its kind.
-    pub levels: Vec<(f64, Known)>,
+    /// Values of which it has one, each with its chance, the usual one first: levels
+    /// that a supply is set to, kinds of a resistor. Empty if there is but the one
+    /// of its `kind`. Parts of a line that have equally many go together.
+    pub kinds: Vec<(f64, Known)>,
     /// Where its numbers come from.
     pub source: String,
 }

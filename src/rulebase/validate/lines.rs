@@ -16,9 +16,9 @@ const USUAL: &str = "common practice, no source";
 const MOST_FAULTS: usize = 61;
 /// Forward voltage at 1 mA from ground of all that a supply feeds, together.
 const FED: &str = "0.25 V to 0.6 V";
-/// Chance that a supply which may be set to one of several levels is at the first.
+/// Chance of the first of several values that a part may have.
 /// Common practice, no source.
-const USUAL_LEVEL: f64 = 0.5;
+const USUAL_KIND: f64 = 0.5;
 /// Per cent within which a value is known where nothing is said of it.
 const TOLERANCE: f64 = 5.0;
 /// The node that all others are measured against.
@@ -108,7 +108,7 @@ const WORDS: [Word; 22] = [
     word("thermistor", Path, Works, 1..=2, ""),
     word("button", Path, Works, 1..=2, "10 Mohm to 1 Gohm"),
     word("diode", Diode, OneWay, 2..=2, "0.2 V to 0.65 V"),
-    guard(word("clamp", Clamp, Clamps, 1..=1, "0.4 V to 0.65 V")),
+    guard(word("clamp", Clamp, Clamps, 1..=1, "0.35 V to 0.7 V")),
     word("led-string", Diode, Works, 2..=2, ""),
     word("capacitor", Capacitor, Smooths, 1..=2, ""),
     guard(word(
@@ -118,7 +118,7 @@ const WORDS: [Word; 22] = [
         2..=2,
         "75 nF to 265 nF",
     )),
-    word("host-pin", HostPin, Pins, 1..=1, "0.4 V to 0.65 V"),
+    word("host-pin", HostPin, Pins, 1..=1, "0.35 V to 0.7 V"),
     word("shifter", Shifter, Shifts, 2..=2, ""),
     word("rail", Rail, Supplies, 1..=1, ""),
 ];
@@ -522,7 +522,10 @@ impl Validator<'_> {
             at.push(0);
         }
         let (from, to) = (at[0], at[1]);
-        let fitted = p.fitted.as_ref().map_or(1.0, |f| self.fitted(f, w));
+        let fitted = p.fitted.as_ref().map_or(1.0, |f| {
+            self.sourced(f.span, &[&p.source, &raw.source]);
+            self.fitted(f, w)
+        });
         let mut source = [&p.source, &raw.source]
             .into_iter()
             .find_map(|s| s.as_ref())
@@ -534,7 +537,9 @@ impl Validator<'_> {
                     if let Some(a) = anew.iter().find(|a| a.get(&n.value.0).is_some()) {
                         source = a.source.unwrap_or(USUAL).to_owned();
                     }
-                    v.value(raw, n, unit, anew, used)
+                    let several = matches!(w.sort, Sort::Rail | Sort::Path)
+                        && p.is.as_ref().is_some_and(|is| std::ptr::eq(is, n));
+                    v.value(raw, n, unit, several, anew, used)
                 }
             };
             // What could not be read has been reported; anything will do.
@@ -546,8 +551,8 @@ impl Validator<'_> {
         let alone = |n: &At<Amount>| n.value.0.trim() == "none";
         let feeds = (!p.junction.as_ref().is_some_and(alone))
             .then(|| value(self, &p.junction, Unit::Volt, FED));
-        let levels = match (w.sort, &p.is) {
-            (Sort::Rail, Some(n)) => self.levels(raw, n, anew),
+        let kinds = match (w.sort, &p.is) {
+            (Sort::Rail | Sort::Path, Some(n)) => self.kinds(raw, n, w.sort.unit(), anew),
             _ => Vec::new(),
         };
         if w.usual.is_empty() && p.is.is_none() && w.sort != Sort::Shifter {
@@ -572,7 +577,7 @@ impl Validator<'_> {
                 to,
                 protects,
                 fitted,
-                levels: Vec::new(),
+                kinds: Vec::new(),
                 source: source.clone(),
             });
         };
@@ -614,16 +619,9 @@ impl Validator<'_> {
                 if let Some(k) = feeds {
                     put(".lower", PartKind::Junction(k), 0, from);
                 }
-                for part in parts
-                    .iter_mut()
-                    .rev()
-                    .take(1 + usize::from(feeds.is_some()))
-                {
-                    match part.is_piece() {
-                        // It is the pins of all that the supply feeds.
-                        true => part.duty = Pins,
-                        false => part.levels.clone_from(&levels),
-                    }
+                // It is the pins of all that the supply feeds.
+                if let Some(part) = parts.last_mut().filter(|p| p.is_piece()) {
+                    part.duty = Pins;
                 }
             }
             Sort::Shifter => match &p.gate {
@@ -644,6 +642,9 @@ impl Validator<'_> {
                 }
             },
         }
+        if let Some(part) = parts.iter_mut().find(|p| p.id == id.value) {
+            part.kinds = kinds;
+        }
         true
     }
 
@@ -654,7 +655,7 @@ impl Validator<'_> {
                 Problem::new(
                     Code::Mixed,
                     f.span,
-                    format!("a line without its {} is no line", w.word),
+                    format!("a {} cannot be left out of a line", w.word),
                 )
                 .help(
                     "only clamps, capacitors, diodes, pull-ups and pull-downs may be left out; \
@@ -673,9 +674,16 @@ impl Validator<'_> {
         share
     }
 
-    /// The levels of a supply that is set to one of several, each with its chance:
-    /// the first is the usual one, the others share the rest.
-    fn levels(&mut self, raw: &RawLine, n: &At<Amount>, anew: &[Anew]) -> Vec<(f64, Known)> {
+    /// The values of a part of which there are several kinds, or of a supply that is
+    /// set to one of several levels, each with its chance: the first is the usual
+    /// one, the others share the rest.
+    fn kinds(
+        &mut self,
+        raw: &RawLine,
+        n: &At<Amount>,
+        unit: Unit,
+        anew: &[Anew],
+    ) -> Vec<(f64, Known)> {
         let name = n.value.0.trim();
         let given = anew.iter().find_map(|a| a.get(name));
         let own = raw.values.iter().find(|(id, _)| id.value == name);
@@ -684,11 +692,11 @@ impl Validator<'_> {
         if all.len() < 2 {
             return Vec::new();
         }
-        let rest = (1.0 - USUAL_LEVEL) / (all.len() - 1) as f64;
+        let rest = (1.0 - USUAL_KIND) / (all.len() - 1) as f64;
         let mut out = Vec::new();
         for (i, text) in all.into_iter().enumerate() {
-            match amount::known(text, Unit::Volt, TOLERANCE) {
-                Ok(k) => out.push((if i == 0 { USUAL_LEVEL } else { rest }, k)),
+            match amount::known(text, unit, TOLERANCE) {
+                Ok(k) => out.push((if i == 0 { USUAL_KIND } else { rest }, k)),
                 // The first has been looked at.
                 Err(_) if i == 0 => {}
                 Err(t) => self.push(Problem::new(t.code, amount.span, t.message).help(t.help)),
@@ -697,12 +705,14 @@ impl Validator<'_> {
         out
     }
 
-    /// A value that a part has: by name, given anew or not, or as it stands.
+    /// A value that a part has: by name, given anew or not, or as it stands. The
+    /// first of `several`, if the part may have several.
     fn value<'r>(
         &mut self,
         raw: &'r RawLine,
         n: &'r At<Amount>,
         unit: Unit,
+        several: bool,
         anew: &[Anew],
         used: &mut HashSet<&'r str>,
     ) -> Option<Known> {
@@ -725,10 +735,9 @@ impl Validator<'_> {
         };
         let text = amount.value.0.as_str();
         // A forward voltage is stated at 1 mA, and may say so.
-        let text = match unit {
-            // A supply may be set to one of several levels: here the usual one.
-            Unit::Volt => text.split(" or ").next().unwrap_or(text),
-            _ => text,
+        let text = match several {
+            true => text.split(" or ").next().unwrap_or(text),
+            false => text,
         };
         let text = match unit {
             Unit::Volt => text.trim().trim_end_matches("at 1 mA"),
@@ -736,6 +745,13 @@ impl Validator<'_> {
         };
         let usual = if unit == Unit::Farad { 20.0 } else { TOLERANCE };
         match amount::known(text, unit, usual) {
+            Err(t) if text.contains(" or ") => {
+                self.push(Problem::new(t.code, amount.span, t.message).help(
+                    "only supplies, and what conducts both ways, may have one of several \
+                         values; write it from and to",
+                ));
+                None
+            }
             Ok(k) => Some(k),
             Err(t) => {
                 let mut problem = Problem::new(t.code, amount.span, t.message).help(t.help);
