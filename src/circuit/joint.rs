@@ -261,8 +261,10 @@ impl Sum<'_> {
             let at = at(t.shown, o);
             let (noise, rounded) = match at {
                 At::Point(x, slope) => (o.noise_at(x), slope * t.rounded),
-                // Where it is nearest to the range.
-                At::Range(low, high) => (o.noise_at(o.centre.max(low).min(high)), 0.0),
+                At::Range(..) if t.shown == Shown::Just(Reading::OL) => {
+                    (o.noise_at(o.centre.max(o.limit)), 0.0)
+                }
+                At::Range(..) => (o.noise, 0.0),
             };
             self.of.push(Of {
                 at,

@@ -7,6 +7,7 @@
 //! there. All numbers here are common practice without a source.
 
 use super::line::{Effect, Harm};
+use super::validate::MOST_FAULTS;
 use super::typed::{Fault, How, Item, Link, Pack, PackFault, Where};
 
 /// Identifier of the fault.
@@ -106,7 +107,11 @@ impl Pack {
         }
         let on_lines = matches!(place, Where::Part | Where::Interconnect | Where::Board);
         for line in self.lines.iter_mut().filter(|_| on_lines) {
-            if line.faults.iter().any(|e| listed.contains(&e.fault)) {
+            let mut own: Vec<PackFault> = line.faults.iter().map(|e| e.fault).collect();
+            own.sort_unstable();
+            own.dedup();
+            // A reading can depend on no more.
+            if own.len() < MOST_FAULTS && line.faults.iter().any(|e| listed.contains(&e.fault)) {
                 line.faults.push(Effect {
                     fault: new,
                     harm: Harm::Strange,

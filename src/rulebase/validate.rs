@@ -8,6 +8,7 @@ use petgraph::graph::{DiGraph, NodeIndex};
 
 mod alike;
 mod lines;
+pub(super) use lines::MOST_FAULTS;
 mod meters;
 mod mistaken;
 

@@ -172,10 +172,10 @@ pub fn alone(
     let mut happenings = happenings(&line);
     happenings.retain(may);
     // No more faults than one reading can depend on.
-    if happenings.len() > 61 {
+    if happenings.len() > 64 {
         happenings.retain(|h| !matches!(h.harm, Harm::LeakyNode(_)));
     }
-    if happenings.len() > 61 {
+    if happenings.len() > 64 {
         happenings.retain(|h| !matches!(h.harm, Harm::Damaged(_)));
     }
     let pack = write("pack.yaml", &pack(&line, &happenings, modes, elsewhere));

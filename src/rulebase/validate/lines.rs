@@ -12,8 +12,8 @@ const REACH: f64 = 1.0;
 /// What rests on nothing that an author typed.
 const USUAL: &str = "common practice, no source";
 /// The most faults that one line can have: a reading depends on all of them
-/// together, and what nobody listed in three places comes on top.
-const MOST_FAULTS: usize = 61;
+/// together.
+pub(in crate::rulebase) const MOST_FAULTS: usize = 64;
 /// Forward voltage at 1 mA from ground of all that a supply feeds, together.
 const FED: &str = "0.25 V to 0.6 V";
 /// Chance of the first of several values that a part may have.
