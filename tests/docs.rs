@@ -250,6 +250,7 @@ fn every_link_of_the_documents_leads_somewhere() {
         "docs/json.md",
         "docs/rules.md",
         "docs/demos.md",
+        "docs/readings.md",
         "docs/sums.md",
         "docs/simulate.md",
     ] {

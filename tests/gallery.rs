@@ -426,7 +426,7 @@ fn a_pin_is_two_junctions_and_a_leak_and_faults_say_what_they_do() {
     let test = speaker.tests.iter().find(|t| t.id == "sense-line").unwrap();
     assert_eq!(
         test.ask,
-        "In diode mode, red on ground, what does the pad of the board connector read, \
+        "In diode mode, red on ground, black on the pad of the board connector: what does it read, \
          on the sense line of the {unit}?"
     );
     assert_eq!((test.step.minutes, test.unit.as_deref()), (2.0, Some("V")));

@@ -832,3 +832,237 @@ fn a_line_that_copies_share_is_no_sibling_of_itself() {
         }
     }
 }
+
+#[test]
+fn a_reading_with_the_leads_swapped_is_kept_and_never_counted_the_usual_way() {
+    let rules = rules();
+    let before = case(&rules, &phone(Vec::new()));
+    let usual = case(&rules, &phone(vec![read(DIODE, "0.02")]));
+    assert_ne!(usual.belief.faults, before.belief.faults);
+    for shows in ["0.02 reversed", "0.02 V leads swapped", "OL reversed"] {
+        let swapped = case(&rules, &phone(vec![read(DIODE, shows)]));
+        assert_eq!(swapped.belief.faults, before.belief.faults, "{shows}");
+        assert_eq!(swapped.void().len(), 1, "{shows}");
+    }
+    let bench = Bench::new().shipped();
+    stored(&bench);
+    let out = bench.run(&["job", "result", "1", DIODE, "0.45 reversed", "--ready"]);
+    let out = out.fine();
+    assert!(
+        out.contains("kept, and not counted: read with the leads swapped"),
+        "{out}"
+    );
+    let shown = bench.run(&["job", "show", "1", "--format", "json"]).json();
+    let told = shown["not_counted"][0].as_str().unwrap();
+    assert!(
+        told.starts_with("entry 1, read with the leads swapped"),
+        "{told}"
+    );
+    assert_eq!(shown["entries"], 1);
+    // As a voltage it has the other sign, and no good board is told so.
+    let volts = "rear-camera/bus-data-inner-volts";
+    let e = bench
+        .run(&["job", "result", "1", volts, "1.8 V reversed"])
+        .refused(1);
+    assert!(e.contains("could be 1.8 V or -1.8 V"), "{e}");
+    let reference = [
+        "job",
+        "reference",
+        "1",
+        DIODE,
+        "0.45 reversed",
+        "--from",
+        "donor",
+    ];
+    let e = bench.run(&reference).refused(1);
+    assert!(e.contains("type the very number"), "{e}");
+}
+
+#[test]
+fn what_says_too_little_is_asked_back_with_what_to_type() {
+    let bench = Bench::new().shipped();
+    stored(&bench);
+    let ohms = "rear-camera/bus-data-ohms";
+    let volts = "rear-camera/bus-data-inner-volts";
+    for (test, typed, says) in [
+        (
+            ohms,
+            "beeps",
+            "type the number that the meter shows in ohms, such as 0.3",
+        ),
+        (ohms, "no beep", "such as 4.7k, or OL"),
+        (ohms, "1", "could be 1 ohm or OL"),
+        (DIODE, "1", "could be 1 V or OL"),
+        (ohms, "nothing", "could be OL or 0 ohm"),
+        (
+            ohms,
+            ">10k",
+            "it is above 10 kilohm; type the number that the meter shows, or OL",
+        ),
+        (ohms, "~2k", "it is `low` or `good`; type the number"),
+        (
+            ohms,
+            "-5",
+            "type what the meter shows then, such as 4.7k or OL",
+        ),
+        (ohms, "1.8 V", "type what it reads in ohm"),
+        (DIODE, "beeps", "such as 0.002"),
+        (
+            volts,
+            "beeps",
+            "a beep is no voltage; type what the meter shows, such as 1.8 V",
+        ),
+        (volts, "<1", "it is below 1 V; type the number"),
+    ] {
+        let e = bench
+            .run(&["job", "result", "1", test, typed, "--ready"])
+            .refused(1);
+        assert!(e.contains(says), "{typed}: {e}");
+    }
+    let shown = bench.run(&["job", "show", "1", "--format", "json"]).json();
+    assert_eq!(shown["entries"], 0);
+}
+
+#[test]
+fn about_so_much_and_bounds_count_as_what_they_are_taken_for() {
+    let rules = rules();
+    let ohms = "rear-camera/bus-data-ohms";
+    let volts = "rear-camera/bus-data-inner-volts";
+    let faults = |test: &str, shows: &str| {
+        let file = phone(vec![read(test, shows)]);
+        case(&rules, &file).belief.faults
+    };
+    for (test, typed, same) in [
+        (ohms, "~6k", "6k"),
+        (ohms, "about 6 kohm", "6k"),
+        (ohms, ">20M", "OL"),
+        (ohms, "over 2 megohm", "OL"),
+        (ohms, "<1", "0.5"),
+        (ohms, "12 kilohms", "12k"),
+        (ohms, "2,2k", "2.2k"),
+        (DIODE, ">2", "OL"),
+        (volts, "1.8v", "1.8"),
+        (volts, "nothing", "0"),
+    ] {
+        assert_eq!(faults(test, typed), faults(test, same), "{typed}");
+    }
+}
+
+#[test]
+fn a_beep_is_an_answer_where_one_outcome_conducts() {
+    let rules = rules();
+    let of = |test: &str, shows: &str| {
+        let file = CaseFile {
+            symptoms: vec!["charging-port/charging-trouble".into()],
+            ..phone(vec![read(test, shows)])
+        };
+        let done = Case::new(&rules, &file, Settings::default());
+        done.map(|c| c.says(0).unwrap().to_owned())
+    };
+    let (fuse, pair) = ("charging-port/fuse-through", "charging-port/data-apart");
+    assert_eq!(of(fuse, "beeps").unwrap(), "runs through");
+    assert_eq!(of(fuse, "no beep").unwrap(), "open");
+    assert_eq!(of(pair, "beeps").unwrap(), "joined");
+    assert_eq!(of(pair, "no beep").unwrap(), "apart");
+    // On a flex a wire that runs through beeps, and so do two that are joined.
+    let file = phone(vec![read("rear-camera/flex-continuity", "beeps")]);
+    let e = Case::new(&rules, &file, Settings::default()).unwrap_err();
+    assert!(
+        e.to_string().contains("it can be through, open, joined"),
+        "{e}"
+    );
+}
+
+#[test]
+fn volts_far_above_the_device_are_asked_about_and_taken_if_they_stay() {
+    let bench = Bench::new().shipped();
+    stored(&bench);
+    let volts = "rear-camera/bus-data-inner-volts";
+    let entries = || {
+        let v = bench.run(&["job", "show", "1", "--format", "json"]).json();
+        v["entries"].as_u64().unwrap()
+    };
+    let typed = ["job", "result", "1", volts, "40 V"];
+    let on = ["job", "result", "1", volts, "1.79", "--ready"];
+    let _ = bench.run(&on).fine();
+    let e = bench.run(&typed).refused(1);
+    assert!(e.contains("40 V is far above the 20 V"), "{e}");
+    assert!(e.contains("--ready"), "{e}");
+    assert_eq!(entries(), 1);
+    let _ = bench.run(&[&typed[..], &["--ready"]].concat()).fine();
+    assert_eq!(entries(), 2);
+    // In the walk it is typed again.
+    let out = chosen(&bench, volts, &["38 V", "38 V"]);
+    assert_eq!(out.matches("38 V is far above").count(), 1, "{out}");
+    assert_eq!(entries(), 3);
+    let out = chosen(&bench, volts, &["39 V", "1.8"]);
+    assert_eq!(out.matches("39 V is far above").count(), 1, "{out}");
+    assert_eq!(entries(), 4);
+    // What a port may be fed with is asked about nowhere.
+    let _ = bench.run(&["job", "result", "1", volts, "20.5 V"]).fine();
+}
+
+#[test]
+fn supposing_a_result_comes_to_what_entering_it_comes_to() {
+    let bench = Bench::new().shipped();
+    let mut job = 0;
+    for (test, shows) in [
+        ("rear-camera/bus-data-ohms", "300 ohm"),
+        ("rear-camera/bus-data-ohms", "OL"),
+        ("rear-camera/bus-data-ohms", "good"),
+        ("rear-camera/bus-data-inner-volts", "1.2 V"),
+        ("rear-camera/analogue-diode", "0.412"),
+        (DIODE, "0.45 reversed"),
+        (DIODE, "~0.48"),
+        ("rear-camera/hardware-list", "no"),
+    ] {
+        stored(&bench);
+        job += 1;
+        let id = job.to_string();
+        // A reading of the line that is built alike stands before it.
+        let clock = "rear-camera/bus-clock-ohms";
+        let _ = bench
+            .run(&["job", "result", &id, clock, "5.1k", "--ready"])
+            .fine();
+        let supposed = bench
+            .run(&["job", "suppose", &id, test, shows, "--format", "json"])
+            .json();
+        let _ = bench
+            .run(&["job", "result", &id, test, shows, "--ready"])
+            .fine();
+        let shown = bench.run(&["job", "show", &id, "--format", "json"]).json();
+        let by_name = |all: &serde_json::Value| {
+            let all = all.as_array().unwrap().iter();
+            let one = |s: &serde_json::Value| {
+                let name = s["fault"].as_str().unwrap().to_owned();
+                (name, s["posterior"].as_f64().unwrap().to_bits())
+            };
+            all.map(one).collect::<std::collections::BTreeMap<_, _>>()
+        };
+        let (then, after) = (&supposed["suspects"], &shown["belief"]["suspects"]);
+        assert_eq!(by_name(then), by_name(after), "{test} {shows}");
+    }
+}
+
+#[test]
+fn every_question_in_diode_mode_says_which_lead_goes_where() {
+    let rules = rules();
+    let mut asked = 0;
+    for kind in ["phone", "tablet", "laptop", "handheld", "board"] {
+        let unit = Unit {
+            kind: kind.into(),
+            ..Unit::default()
+        };
+        let model = halfsplit::model::compile(&rules, &unit, &[], None).unwrap();
+        for t in &model.tests {
+            let diode = t
+                .measures
+                .is_some_and(|m| m.probing.mode == halfsplit::rulebase::MeterMode::Diode);
+            if diode {
+                assert!(t.ask.contains("red on ground, black on the "), "{}", t.ask);
+                asked += 1;
+            }
+        }
+    }
+    assert!(asked > 100, "{asked}");
+}

@@ -15,9 +15,9 @@
 //! where it stands among the first three it takes a place.
 //!
 //! A case follows the first advice, answered from its tables, until the advice
-//! is a remedy that clears a true fault, there is no further step, or
-//! [`MOST_STEPS`] were taken. Remedies that clear nothing true are done and
-//! change no answer. Of a double fault the one repaired first counts. Then:
+//! is a remedy that clears a true fault with a chance of [`LIKELY`] or more,
+//! there is no further step, or [`MOST_STEPS`] were taken. Other remedies are
+//! done and change no answer. Of a double fault the one repaired first counts. Then:
 //! is a true fault the first suspect, is one among the first three, and is the
 //! likeliest place that of the true fault?
 //!
@@ -41,6 +41,10 @@ use lines::device::alone;
 /// Steps after which a case is left.
 const MOST_STEPS: usize = 40;
 
+/// Chance that a remedy takes from which on it is the one of a fault; with less
+/// it is done and does not take.
+const LIKELY: f64 = 0.5;
+
 // The bar is what the program has to reach, in per cent. The floor is what it
 // reached when last measured; the test holds that. Raise it with the program.
 const BAR_SOUND: f64 = 95.0;
@@ -51,7 +55,7 @@ const FLOOR_FAULTY: f64 = 74.0;
 const BAR_DISCARDED: usize = 0;
 const FLOOR_DISCARDED: usize = 79;
 const BAR_FIRST: f64 = 85.0;
-const FLOOR_FIRST: f64 = 86.0;
+const FLOOR_FIRST: f64 = 88.0;
 const BAR_THREE: f64 = 95.0;
 const FLOOR_THREE: f64 = 91.0;
 const BAR_WHERE: f64 = 92.0;
@@ -452,7 +456,9 @@ impl Book {
                 Some(Act::Test(_)) => false,
                 Some(Act::Remedy(r)) => {
                     let clears = &case.model.remedies[r].change.clears;
-                    clears.iter().any(|c| truth(c.0))
+                    clears
+                        .iter()
+                        .any(|(f, takes)| truth(*f) && *takes >= LIKELY)
                 }
             };
             if ends || file.steps.len() >= MOST_STEPS {

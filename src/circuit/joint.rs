@@ -243,10 +243,10 @@ fn within(mean: f64, deviation: f64, low: f64, high: f64) -> (f64, f64, f64) {
 }
 
 /// Chance that no range before would have shown a reading.
-fn gate(at: At, o: &Outlook) -> f64 {
+fn gate(at: At, o: &Outlook, noise: f64) -> f64 {
     match at {
         At::Point(x, _) if o.floor > f64::NEG_INFINITY => {
-            normal::below((x - o.floor) / o.noise.hypot(FLOOR))
+            normal::below((x - o.floor) / noise.hypot(FLOOR))
         }
         _ => 1.0,
     }
@@ -259,14 +259,15 @@ impl Sum<'_> {
         for i in &self.order {
             let (t, o) = (&self.taken[*i], &cell.outlooks[*i]);
             let at = at(t.shown, o);
-            let rounded = match at {
-                At::Point(_, slope) => slope * t.rounded,
-                At::Range(..) => 0.0,
+            let (noise, rounded) = match at {
+                At::Point(x, slope) => (o.noise_at(x), slope * t.rounded),
+                // Where it is nearest to the range.
+                At::Range(low, high) => (o.noise_at(o.centre.max(low).min(high)), 0.0),
             };
             self.of.push(Of {
                 at,
-                noise: (o.noise.powi(2) + rounded * rounded).max(1e-24),
-                gate: gate(at, o),
+                noise: (noise * noise + rounded * rounded).max(1e-24),
+                gate: gate(at, o, noise),
                 right: 1.0 - t.misread,
                 wrong: t.misread * t.flat,
             });

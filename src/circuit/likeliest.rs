@@ -30,8 +30,8 @@ pub fn likeliest(readings: &[(&Outlook, f64)], reach: [f64; 2]) -> Option<Likeli
     let unknown = readings.first()?.0.by.len();
     let by = DMatrix::from_fn(n, unknown, |i, j| readings[i].0.by[j]);
     let mut spread = &by * by.transpose();
-    for (i, (a, _)) in readings.iter().enumerate() {
-        spread[(i, i)] += a.noise.powi(2).max(1e-24);
+    for (i, (a, seen)) in readings.iter().enumerate() {
+        spread[(i, i)] += a.noise_at(*seen).powi(2).max(1e-24);
         for (j, (b, _)) in readings.iter().enumerate() {
             let sizes = a.sizes.iter().zip(&b.sizes).zip(reach);
             spread[(i, j)] += sizes.map(|((x, y), r)| x * y * r * r).sum::<f64>();
@@ -50,6 +50,7 @@ pub fn likeliest(readings: &[(&Outlook, f64)], reach: [f64; 2]) -> Option<Likeli
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::circuit::meter::Accuracy;
     use crate::circuit::predict::Scale;
 
     fn outlook(centre: f64, noise: f64, by: [f64; 2]) -> Outlook {
@@ -57,6 +58,11 @@ mod tests {
             scale: Scale::Linear,
             centre,
             noise,
+            accuracy: Accuracy {
+                percent: 0.0,
+                digits: 1.0,
+                resolution: noise * 3f64.sqrt(),
+            },
             offset: 0.0,
             by: by.to_vec(),
             sizes: vec![0.0; 2],

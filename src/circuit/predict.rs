@@ -16,7 +16,7 @@
 use super::calibrate::Told;
 use super::edit::Edit;
 use super::fault::{Fault, Variant, variants};
-use super::meter::{Measured, Meter, Mode, Reading, offset};
+use super::meter::{Accuracy, Measured, Meter, Mode, Reading, offset};
 use super::network::{Element, ElementId, Node};
 use super::normal::{Blurred, censored};
 use super::solve::{Parameter, SolveError, Solver};
@@ -158,8 +158,10 @@ pub struct Outlook {
     pub scale: Scale,
     /// Where it lies on the scale.
     pub centre: f64,
-    /// Standard deviation of the meter alone, on the scale.
+    /// Standard deviation of the meter alone, on the scale, where it lies.
     pub noise: f64,
+    /// Accuracy of the meter in the range that it was solved for.
+    pub accuracy: Accuracy,
     /// By how much it moves on the scale with one standard deviation of what this
     /// meter and its leads are off by ([`offset`](super::meter::offset)): the same
     /// for all readings of a job.
@@ -178,6 +180,15 @@ pub struct Outlook {
 }
 
 impl Outlook {
+    /// Standard deviation of the meter alone where it shows a place on the scale. A
+    /// high range shows little of a small resistance, yet never takes it for a
+    /// large one: what counts is the accuracy where it is shown.
+    #[must_use]
+    pub fn noise_at(&self, place: f64) -> f64 {
+        let value = self.scale.from(place);
+        self.accuracy.deviation(value) * self.scale.slope(value)
+    }
+
     /// How far it moves with all that is not known of the circuit, the meter
     /// aside.
     fn moves(&self) -> f64 {
@@ -612,6 +623,7 @@ impl<'a> Predictor<'a> {
             range: measured.range,
             passed: measured.passed,
         };
+        let accuracy = measured.accuracy;
         // A meter that is not held goes on to its last range.
         let limit = match (set.mode, set.range, self.meter.ohms.last()) {
             (Mode::Ohms, None, Some(last)) => last.full_scale,
@@ -644,6 +656,7 @@ impl<'a> Predictor<'a> {
             scale,
             centre,
             noise,
+            accuracy,
             offset: slope * offset(set.mode),
             by,
             sizes,

@@ -307,7 +307,7 @@ pub enum JobCommand {
         /// What it showed: yes, no, an outcome or a value.
         #[arg(allow_hyphen_values = true)]
         shows: String,
-        /// The bench was made ready for it first.
+        /// The bench was made ready for it first, and the value is right.
         #[arg(long)]
         ready: bool,
         /// It was read as the device stood, without making the bench ready.
@@ -691,7 +691,12 @@ fn share(text: &str) -> Result<f64, String> {
 /// A value as it is typed at the bench.
 fn value(text: &str, asked: &Asked, such_as: &str) -> Result<f64, String> {
     match read(text, asked) {
-        Typed::Value(v) | Typed::Noted { value: v, .. } if v.is_finite() => Ok(v),
+        Typed::Value(v) | Typed::Noted { value: v, .. } | Typed::About { value: v }
+            if v.is_finite() =>
+        {
+            Ok(v)
+        }
+        Typed::TooLittle { says, instead } => Err(format!("says only that {says}; type {instead}")),
         Typed::Doubtful { could_be } => Err(format!(
             "could be {}; write it in full",
             could_be.join(" or ")

@@ -245,6 +245,13 @@ pub(super) fn job(args: &Args, command: &JobCommand, terminal: &mut Terminal) ->
                 "say --ready if the bench was made ready before it was read, or --as-it-stands",
             ));
         }
+        if let (false, Some(doubt)) = (
+            matches!(command, JobCommand::Result { ready: true, .. }),
+            desk.questions(&entry),
+        ) {
+            return Err(Failure::no(format!("not taken yet. {doubt}"))
+                .help("measure again; say --ready if it stays, or type what it is"));
+        }
         let note = desk.note_on(&entry);
         desk.enter(&mut store, entry)?;
         if let (Some(note), Format::Text) = (note, args.format) {
@@ -417,11 +424,11 @@ fn suppose(args: &Args, desk: &Desk, test: &str, shows: &str, terminal: &mut Ter
             });
         }
     };
-    let outcome = crate::job::outcome(&case.model.tests[i], shows)?;
+    let supposed = desk.suppose(&case.model.tests[i].id, shows)?;
+    let then = &supposed.then;
     if args.format == Format::Text {
-        return terminal.line(&show::supposed(case, i, outcome));
+        return terminal.line(&show::supposed(case, &supposed.says, then));
     }
-    let then = case.what_if(i, outcome);
     let mut suspects: Vec<SupposedView> = case
         .model
         .faults
@@ -438,7 +445,7 @@ fn suppose(args: &Args, desk: &Desk, test: &str, shows: &str, terminal: &mut Ter
         version: VERSION,
         job: desk.id(),
         test: case.model.tests[i].id.clone(),
-        shows: case.model.tests[i].outcomes[outcome].id.clone(),
+        shows: supposed.outcome.unwrap_or_else(|| shows.trim().to_owned()),
         suspects,
         nothing_found: then.nothing,
     })

@@ -2,7 +2,7 @@
 
 use super::error::{Failure, Result};
 use super::terminal::fill;
-use crate::belief::likelier;
+use crate::belief::{Belief, likelier};
 use crate::desk::Desk;
 use crate::job::Case;
 use crate::job::view::{
@@ -452,12 +452,11 @@ fn can_tell(c: &CanTell) -> Vec<String> {
     out
 }
 
-/// What a result would change.
-pub(super) fn supposed(case: &Case, test: usize, outcome: usize) -> String {
-    let then = case.what_if(test, outcome);
+/// What a result, in words, would change.
+pub(super) fn supposed(case: &Case, says: &str, then: &Belief) -> String {
     let mut order: Vec<usize> = (0..then.faults.len()).collect();
     order.sort_by(|a, b| likelier(then.faults[*a], then.faults[*b]));
-    let mut out = format!("If {}:\n", case.model.tests[test].outcomes[outcome].says);
+    let mut out = format!("If {says}:\n");
     for f in order.into_iter().take(3) {
         out += &format!(
             "  {:>5} {} (now {})\n",

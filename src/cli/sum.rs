@@ -402,12 +402,16 @@ fn thermistor_ohms(text: &str, divider: Option<(f64, f64)>) -> Result<(f64, &'st
         t => (t, UNPOWERED),
     };
     let v = match typed {
-        Typed::Value(v) if v.is_infinite() => {
+        Typed::Value(v) | Typed::Noted { value: v, .. } if v.is_infinite() => {
             return Err(Failure::no(
                 "over limit: the thermistor or the way to it is open; the device takes it for very cold",
             ));
         }
-        Typed::Value(v) => v,
+        Typed::Value(v) | Typed::About { value: v } => v,
+        Typed::Noted { value, .. } if value > 0.0 && value.is_finite() => value,
+        Typed::TooLittle { says, instead } => {
+            return Err(wrong(format!("says only that {says}; type {instead}")));
+        }
         Typed::Noted { .. } => {
             return Err(Failure::no(
                 "shorted: the device takes it for very hot; give the number that the meter shows",
@@ -420,7 +424,7 @@ fn thermistor_ohms(text: &str, divider: Option<(f64, f64)>) -> Result<(f64, &'st
             )));
         }
         Typed::Impossible { why } => return Err(wrong(why)),
-        Typed::OtherUnit | Typed::NoNumber => {
+        Typed::OtherUnit | Typed::NoNumber | Typed::Reversed => {
             return Err(wrong(
                 "a resistance such as 12k, or a voltage such as 0.9V".to_owned(),
             ));

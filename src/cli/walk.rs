@@ -43,6 +43,7 @@ Answer the step marked with an arrow: yes or no, its number, or the value you re
   line [NAME]   a line of the board, drawn with what may be wrong where
   0.4 as it stands
                 the bench was not made ready before this was read
+  0.4 reversed  it was read with the leads swapped: kept, and not counted
   bypass [PART] whether a wire may go round a part of a line, and which
   reference 0.4 WHOSE
                 what a good board of the same model reads here
@@ -80,6 +81,7 @@ pub(super) fn walk(args: &Args, terminal: &mut Terminal) -> Result {
         chosen: None,
         leaving: false,
         asked_back: None,
+        questioned: None,
     }
     .run()
 }
@@ -107,6 +109,8 @@ struct Walk<'a> {
     leaving: bool,
     /// The test whose reading was asked back.
     asked_back: Option<String>,
+    /// The result that was asked about for its value.
+    questioned: Option<Shown>,
 }
 
 /// How much is shown anew after an entry.
@@ -164,6 +168,7 @@ impl Walk<'_> {
                 }
                 if self.desk.record.last != before {
                     self.asked_back = None;
+                    self.questioned = None;
                     anew = self.anew(steps);
                     if anew != Anew::Nothing {
                         self.at = 0;
@@ -541,6 +546,15 @@ impl Walk<'_> {
                 r.shows
             ));
         }
+        if let (Some(doubt), Entry::Result(r)) = (self.desk.questions(&entry), &entry)
+            && self.questioned.as_ref() != Some(r)
+        {
+            self.questioned = Some(r.clone());
+            return self.say(&format!(
+                "Not taken yet. {doubt} Measure again: type it again if it stays, or type what it \
+                 is."
+            ));
+        }
         let note = self.desk.note_on(&entry);
         self.desk.enter(&mut self.store, entry)?;
         match note {
@@ -799,10 +813,15 @@ impl Walk<'_> {
                 }
                 _ => typed.to_owned(),
             };
-            vec![crate::job::outcome(t, &shows).map_err(Failure::from)?]
+            let supposed = self.desk.suppose(&s.id, &shows)?;
+            let text = show::supposed(&self.desk.case, &supposed.says, &supposed.then);
+            self.say(&text)?;
+            Vec::new()
         };
         for o in outcomes {
-            let text = show::supposed(&self.desk.case, i, o);
+            let case = &self.desk.case;
+            let says = &case.model.tests[i].outcomes[o].says;
+            let text = show::supposed(case, says, &case.what_if(i, o));
             self.say(&text)?;
         }
         self.say("(Nothing was entered.)")

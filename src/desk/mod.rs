@@ -4,11 +4,14 @@
 
 use thiserror::Error;
 
+use crate::belief::Belief;
 use crate::job::line::{self, LineInPlay, LineView};
 use crate::job::reading::{self, Asked, Typed};
 use crate::job::trail::{Moment, Trail};
 use crate::job::view::{self, StateView};
-use crate::job::{self, Case, CaseError, CaseFile, Closed, Closing, ClosingState, Entry, Settings};
+use crate::job::{
+    self, Case, CaseError, CaseFile, Closed, Closing, ClosingState, Entered, Entry, Settings, Shown,
+};
 use crate::line::Distrust;
 use crate::model::Found;
 use crate::plan::Effort;
@@ -50,6 +53,17 @@ pub enum DeskError {
         /// Why.
         why: CaseError,
     },
+}
+
+/// What a result would come to.
+#[derive(Clone, Debug)]
+pub struct Supposed {
+    /// The result in words.
+    pub says: String,
+    /// The outcome; `None` if it would not be counted.
+    pub outcome: Option<String>,
+    /// What would be believed.
+    pub then: Belief,
 }
 
 /// A job that is open on the desk.
@@ -148,10 +162,7 @@ impl<'r> Desk<'r> {
         let Found::One(test) = self.case.model.test(&r.test) else {
             return None;
         };
-        match reading::read(&r.shows, &Asked::by(&self.case.model.tests[test])) {
-            Typed::Noted { note, .. } => Some(format!("{}: {note}.", r.shows.trim())),
-            _ => None,
-        }
+        reading::note(&r.shows, &Asked::by(&self.case.model.tests[test]))
     }
 
     /// A value of a test, with its unit if that stands apart, and what follows it.
@@ -181,6 +192,50 @@ impl<'r> Desk<'r> {
         let mut all = self.case.as_it_stands(test);
         all.retain(|d| d.invalid);
         all
+    }
+
+    /// Why a value is hard to believe: to be asked about once before it is
+    /// entered, and taken if it stays.
+    pub fn questions(&self, entry: &Entry) -> Option<String> {
+        let Entry::Result(r) = entry else { return None };
+        let Found::One(test) = self.case.model.test(&r.test) else {
+            return None;
+        };
+        job::questioned(&self.case.model, test, &r.shows)
+    }
+
+    /// What would be believed after a result, without entering it: just as if it
+    /// were entered.
+    ///
+    /// # Errors
+    /// If it does not fit.
+    pub fn suppose(&self, test: &str, shows: &str) -> Result<Supposed, DeskError> {
+        let mut file = self.record.file.clone();
+        file.steps.push(Entry::Result(Shown {
+            test: test.to_owned(),
+            shows: shows.to_owned(),
+            ..Shown::default()
+        }));
+        let last = file.steps.len() - 1;
+        let mut case = Case::of_today(self.rules, &file, self.settings)?;
+        if let Some(why) = case.refused(last) {
+            return Err(why.into());
+        }
+        let says = match case.void().iter().find(|v| v.0 == last) {
+            Some((_, why)) => format!("{}, not counted: {why}", shows.trim()),
+            None => case.says(last).unwrap_or_default().to_owned(),
+        };
+        let outcome = match case.entered[last] {
+            Entered::Result { test, outcome } => {
+                Some(case.model.tests[test].outcomes[outcome].id.clone())
+            }
+            _ => None,
+        };
+        Ok(Supposed {
+            says,
+            outcome,
+            then: case.belief,
+        })
     }
 
     /// Enters something.

@@ -82,7 +82,7 @@ pub enum CaseError {
         can_be: Vec<String>,
     },
     /// A value in the wrong unit.
-    #[error("`{test}` is measured in {unit}, not as `{shows}`")]
+    #[error("`{test}` is measured in {unit}, not as `{shows}`; type what it reads in {unit}")]
     WrongUnit {
         /// The test.
         test: String,
@@ -108,6 +108,16 @@ pub enum CaseError {
         shows: String,
         /// What it could be.
         could_be: Vec<String>,
+    },
+    /// What is true, but says too little to count.
+    #[error("`{shows}` says only that {says}; type {instead}")]
+    TooLittle {
+        /// What was typed.
+        shows: String,
+        /// What it says.
+        says: String,
+        /// What to type instead.
+        instead: String,
     },
     /// A value that no meter shows.
     #[error("`{shows}` cannot be a reading of `{test}`: {why}")]
@@ -396,6 +406,10 @@ impl Case {
                 let other = other.flatten();
                 let t = other.as_ref().unwrap_or(&self.model.tests[test]);
                 let outcome = outcome_of(t, &r.shows)?;
+                if reading::read(&r.shows, &Asked::by(t)) == Typed::Reversed {
+                    self.void.push((n, reading::SWAPPED.to_owned()));
+                    return Ok(Entered::Void);
+                }
                 // With another meter the same test may come out in other ways.
                 self.says[n] = Some(t.outcomes[outcome].says.clone());
                 let (before, after) = (t.before.clone(), t.after.clone());
@@ -491,6 +505,9 @@ impl Case {
             why: why.to_owned(),
         };
         let value = match measured(t, &r.reads)? {
+            Some(_) if reading::is_rough(&r.reads, &Asked::by(t)) => {
+                return Err(refused("type the very number, read the usual way round"));
+            }
             Some(v) if v.is_finite() => v,
             Some(_) => {
                 return Err(refused("OL says nothing of what a good board is like"));
@@ -614,8 +631,9 @@ impl Case {
         &self.unfit
     }
 
-    /// Results that mean nothing in the bench condition they were taken in: the
-    /// entry, from 0, and the physics in a sentence.
+    /// Results that are kept and not counted, taken in a bench condition in which
+    /// they mean nothing or with the leads swapped: the entry, from 0, and why in
+    /// a sentence.
     pub fn void(&self) -> &[(usize, String)] {
         &self.void
     }
@@ -1103,6 +1121,24 @@ fn measured(t: &TestInfo, shows: &str) -> Result<Option<f64>, CaseError> {
     let (test, typed) = (t.id.clone(), shows.trim().to_owned());
     match reading::read(shows, &asked) {
         Typed::Value(v) | Typed::Noted { value: v, .. } => Ok(Some(v)),
+        Typed::About { value } => {
+            let off = reading::ABOUT * value;
+            match (in_range(t, value - off), in_range(t, value + off)) {
+                (Some(a), Some(b)) if a != b => Err(CaseError::TooLittle {
+                    shows: typed,
+                    says: format!("it is `{}` or `{}`", t.outcomes[a].id, t.outcomes[b].id),
+                    instead: "the number that the meter shows".to_owned(),
+                }),
+                _ => Ok(Some(value)),
+            }
+        }
+        // It is kept and not counted, whatever its value.
+        Typed::Reversed => Ok(Some(f64::INFINITY)),
+        Typed::TooLittle { says, instead } => Err(CaseError::TooLittle {
+            shows: typed,
+            says,
+            instead,
+        }),
         Typed::OtherUnit => Err(CaseError::WrongUnit {
             test,
             shows: typed,
@@ -1119,6 +1155,27 @@ fn measured(t: &TestInfo, shows: &str) -> Result<Option<f64>, CaseError> {
         }),
         Typed::NoNumber => Ok(None),
     }
+}
+
+/// What a beep means where a test of continuity has one outcome that conducts,
+/// or its absence where it has one that does not.
+fn heard(t: &TestInfo, typed: &str) -> Option<usize> {
+    if t.kind != Kind::Continuity || t.unit.is_some() {
+        return None;
+    }
+    let names: &[&str] = match reading::beeps(typed)? {
+        true => &["through", "joined", "short"],
+        false => &["open", "apart"],
+    };
+    let mut all = (0..t.outcomes.len()).filter(|i| names.contains(&t.outcomes[*i].id.as_str()));
+    all.next().filter(|_| all.next().is_none())
+}
+
+/// The outcome in whose range a value is. Neighbouring ranges share an end; the
+/// healthier one gets it.
+fn in_range(t: &TestInfo, value: f64) -> Option<usize> {
+    let holds = |(a, b): (f64, f64)| value >= a && value <= b;
+    t.outcomes.iter().position(|o| o.between.is_some_and(holds))
 }
 
 /// Reads what a test showed: an outcome's name or a beginning of it, yes or
@@ -1156,6 +1213,9 @@ pub(crate) fn outcome_of(t: &TestInfo, shows: &str) -> Result<usize, CaseError> 
             _ => {}
         }
     }
+    if let Some(i) = heard(t, &typed) {
+        return Ok(i);
+    }
     let starts: Vec<usize> = (0..t.outcomes.len())
         .filter(|i| !typed.is_empty() && t.outcomes[*i].id.starts_with(&typed))
         .collect();
@@ -1165,12 +1225,7 @@ pub(crate) fn outcome_of(t: &TestInfo, shows: &str) -> Result<usize, CaseError> 
         && t.outcomes.iter().any(|o| o.between.is_some())
         && let Some(v) = measured(t, shows)?
     {
-        // Neighbouring ranges share an end; the healthier one gets it.
-        let hit = t
-            .outcomes
-            .iter()
-            .position(|o| o.between.is_some_and(|(a, b)| v >= a && v <= b));
-        return hit.ok_or_else(|| CaseError::OutsideAll {
+        return in_range(t, v).ok_or_else(|| CaseError::OutsideAll {
             test: t.id.clone(),
             shows: shows.trim().to_owned(),
             can_be: words(),

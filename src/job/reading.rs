@@ -1,16 +1,19 @@
 //! Measured values as people type them: `4.7k`, `0,41 V`, `412 mV`, `1V8`,
-//! `0.47 megohm`, `OL`, `short`.
+//! `0.47 megohm`, `OL`, `short`, `~2k`, `>20M`, `0.45 reversed`.
 //!
 //! What no meter can have shown is refused with the reason, and what was
-//! probably meant otherwise is asked back. Nothing is guessed.
+//! probably meant otherwise, or says too little, is asked back with what to
+//! type. Nothing is guessed.
 
 use std::sync::LazyLock;
 
 use regex::Regex;
 
+use super::said::{Manner, manner};
 use crate::circuit::meter::Mode;
 use crate::model::TestInfo;
 use crate::rulebase::MeterMode;
+use crate::shown::shown;
 
 /// What was typed for a measured value.
 #[derive(Clone, Debug, PartialEq)]
@@ -22,7 +25,21 @@ pub enum Typed {
         /// In the unit of the test.
         value: f64,
         /// What to tell.
-        note: &'static str,
+        note: String,
+    },
+    /// About so much, within [`ABOUT`].
+    About {
+        /// In the unit of the test.
+        value: f64,
+    },
+    /// Read with the leads swapped: nothing that these rules predict.
+    Reversed,
+    /// True, but not enough to count.
+    TooLittle {
+        /// What it says, in words.
+        says: String,
+        /// What to type instead.
+        instead: String,
     },
     /// Probably meant otherwise.
     Doubtful {
@@ -50,6 +67,9 @@ pub struct Asked<'a> {
     /// The most volts that there can be: what the meter puts out in diode
     /// mode, what it measures or what the line can carry in volts mode.
     pub most_volts: f64,
+    /// It is read off a meter, and no value that someone chose: then a bare `1`
+    /// may be the sign for over limit of an older display.
+    pub display: bool,
 }
 
 /// Open-circuit voltage of a diode test above which a reading cannot be, volt:
@@ -76,6 +96,7 @@ impl<'a> Asked<'a> {
         Asked {
             unit,
             most_volts: test.most_volts.unwrap_or(asked.most_volts),
+            display: true,
             ..asked
         }
     }
@@ -92,6 +113,7 @@ impl<'a> Asked<'a> {
             unit,
             mode,
             most_volts: MOST_VOLTS,
+            display: false,
         }
     }
 
@@ -110,10 +132,25 @@ impl<'a> Asked<'a> {
         Asked {
             mode: Some(Mode::Diode),
             most_volts: OPEN_VOLTS,
+            display: true,
             ..Asked::of("V")
         }
     }
 }
+
+/// How far off a value said to be about so much may be, as a share of it:
+/// common practice, no source.
+pub const ABOUT: f64 = 0.1;
+
+/// `>` so many ohm, or volt in diode mode, is over limit: about where the last
+/// range of the smallest meters ends. Common practice, no source.
+const OVER_OHMS: f64 = 1.9e6;
+const OVER_DIODE: f64 = 1.3;
+
+/// `<` so many ohm, or volt, is as good as a value half as large: a short, or
+/// no voltage. Common practice, no source.
+const UNDER_OHMS: f64 = 10.0;
+const UNDER_VOLTS: f64 = 0.05;
 
 static FORM: LazyLock<Regex> = LazyLock::new(|| {
     // Either ohm sign, either micro sign, a true minus as well as a hyphen.
@@ -140,6 +177,136 @@ pub fn parse(text: &str, unit: &str) -> Typed {
 /// Reads a value for what was asked. `OL` reads as infinite.
 #[must_use]
 pub fn read(text: &str, asked: &Asked) -> Typed {
+    let (manner, value) = manner(text);
+    if manner == Manner::Plain && asked.display && is_one(value, asked) {
+        return Typed::Doubtful {
+            could_be: vec![format!("1 {}", canonical(asked.unit)), "OL".to_owned()],
+        };
+    }
+    let typed = plain(value, asked);
+    let known = match &typed {
+        Typed::Value(v) | Typed::Noted { value: v, .. } => Some(*v),
+        _ => None,
+    };
+    match (manner, known.filter(|v| v.is_finite())) {
+        (Manner::Plain, _) => typed,
+        (Manner::Beep | Manner::NoBeep, _) => beep(manner == Manner::Beep, asked),
+        (Manner::Nothing, _) => nothing(asked),
+        (Manner::Reversed, _) if known.is_some() => reversed(value, asked),
+        (Manner::About, Some(value)) => Typed::About { value },
+        (Manner::Above, Some(limit)) => above(limit, asked),
+        (Manner::Below, Some(limit)) => below(limit, asked),
+        // More than a diode test can show.
+        (Manner::Above, None)
+            if asked.mode == Some(Mode::Diode) && matches!(typed, Typed::Impossible { .. }) =>
+        {
+            over()
+        }
+        _ => typed,
+    }
+}
+
+/// A bare `1`: one ohm or volt, or, on an older display, the sign for over
+/// limit.
+fn is_one(text: &str, asked: &Asked) -> bool {
+    matches!(text, "1" | "1.") && matches!(asked.mode, Some(Mode::Ohms | Mode::Diode))
+}
+
+fn over() -> Typed {
+    Typed::Noted {
+        value: f64::INFINITY,
+        note: "taken as OL, since the last range of a meter ends there".to_owned(),
+    }
+}
+
+fn above(limit: f64, asked: &Asked) -> Typed {
+    match asked.mode {
+        Some(Mode::Ohms) if limit >= OVER_OHMS => over(),
+        Some(Mode::Diode) if limit >= OVER_DIODE => over(),
+        _ => Typed::TooLittle {
+            says: format!("it is above {}", shown(limit, canonical(asked.unit))),
+            instead: match asked.mode {
+                Some(Mode::Ohms | Mode::Diode) => "the number that the meter shows, or OL",
+                _ => "the number that the meter shows",
+            }
+            .to_owned(),
+        },
+    }
+}
+
+fn below(limit: f64, asked: &Asked) -> Typed {
+    let least = match asked.mode {
+        Some(Mode::Ohms) => UNDER_OHMS,
+        Some(_) => UNDER_VOLTS,
+        None => 0.0,
+    };
+    let unit = canonical(asked.unit);
+    if limit > 0.0 && limit <= least {
+        let value = limit / 2.0;
+        return Typed::Noted {
+            value,
+            note: format!("taken as {}, half of the limit", shown(value, unit)),
+        };
+    }
+    Typed::TooLittle {
+        says: format!("it is below {}", shown(limit, unit)),
+        instead: "the number that the meter shows".to_owned(),
+    }
+}
+
+/// What a beep of the meter says: with a resistance below some tens of ohm it
+/// sounds, which meters differ in.
+fn beep(beeps: bool, asked: &Asked) -> Typed {
+    let instead = match (asked.mode, beeps) {
+        (Some(Mode::Ohms), true) => "the number that the meter shows in ohms, such as 0.3",
+        (Some(Mode::Ohms), false) => "the number that the meter shows in ohms, such as 4.7k, or OL",
+        (Some(Mode::Diode), true) => "the number that the meter shows, such as 0.002",
+        (Some(Mode::Diode), false) => "the number that the meter shows, such as 0.412, or OL",
+        (Some(Mode::Volts), _) => {
+            return Typed::Impossible {
+                why: "a beep is no voltage; type what the meter shows, such as 1.8 V".to_owned(),
+            };
+        }
+        (None, _) => return Typed::NoNumber,
+    };
+    let side = if beeps { "below" } else { "above" };
+    Typed::TooLittle {
+        says: format!("it is {side} some tens of ohm"),
+        instead: instead.to_owned(),
+    }
+}
+
+/// No voltage or no current is one; in the other modes it may be either end.
+fn nothing(asked: &Asked) -> Typed {
+    let unit = canonical(asked.unit);
+    match asked.mode {
+        Some(Mode::Ohms | Mode::Diode) => Typed::Doubtful {
+            could_be: vec!["OL".to_owned(), format!("0 {unit}")],
+        },
+        _ if matches!(unit, "V" | "A") => Typed::Noted {
+            value: 0.0,
+            note: format!("taken as 0 {unit}"),
+        },
+        _ => Typed::NoNumber,
+    }
+}
+
+fn reversed(value: &str, asked: &Asked) -> Typed {
+    match asked.mode {
+        Some(Mode::Ohms | Mode::Diode) => Typed::Reversed,
+        // The other way round a voltage only has the other sign.
+        Some(Mode::Volts) => {
+            let bare = value.trim_start_matches(['-', '+', '\u{2212}']);
+            Typed::Doubtful {
+                could_be: vec![bare.to_owned(), format!("-{bare}")],
+            }
+        }
+        None => Typed::NoNumber,
+    }
+}
+
+/// A value as it stands.
+fn plain(text: &str, asked: &Asked) -> Typed {
     let t = text.trim();
     match t.to_lowercase().as_str() {
         "ol" | "o.l" | "o.l." | "o/l" | "0l" | "open" | "overload" | "over limit" => {
@@ -199,18 +366,22 @@ fn judge(value: f64, number: &str, bare: bool, mega: bool, asked: &Asked) -> Opt
     let why = match asked.mode {
         Some(Mode::Ohms) if value < 0.0 => {
             return impossible(
-                "a resistance cannot be below 0; a supply is still on, a capacitor still charged, or the relative reading still set".to_owned(),
+                "a resistance cannot be below 0; a supply is still on, a capacitor still charged, or the relative reading still set. See to that, and type what the meter shows then, such as 4.7k or OL".to_owned(),
             );
         }
         Some(Mode::Diode) => format!(
-            "in diode mode a meter puts out no more than about {most} V and cannot show more"
+            "in diode mode a meter puts out no more than about {most} V and cannot show more; type what it shows, such as 0.412, or OL"
         ),
         Some(Mode::Volts) if most < MOST_VOLTS => {
-            format!("there can be no more than {most} V")
+            format!("there can be no more than {most} V; type what the meter shows, such as 1.8 V")
         }
-        Some(Mode::Volts) => format!("a handheld meter measures no more than {most} V"),
+        Some(Mode::Volts) => format!(
+            "a handheld meter measures no more than {most} V; type what it shows, such as 12 V"
+        ),
         _ if canonical(asked.unit) == "C" && value < -273.15 => {
-            return impossible("nothing is colder than -273.15 °C".to_owned());
+            return impossible(
+                "nothing is colder than -273.15 °C; type degrees such as 25 C".to_owned(),
+            );
         }
         _ => return None,
     };
@@ -223,7 +394,8 @@ fn judge(value: f64, number: &str, bare: bool, mega: bool, asked: &Asked) -> Opt
     if plain && bare && asked.mode == Some(Mode::Diode) {
         return Some(Typed::Noted {
             value: milli,
-            note: "taken as millivolts, since in diode mode no meter shows so many volts",
+            note: "taken as millivolts, since in diode mode no meter shows so many volts"
+                .to_owned(),
         });
     }
     if plain && (bare || mega) {
@@ -244,7 +416,8 @@ fn short(asked: &Asked) -> Typed {
     match asked.mode {
         Some(Mode::Ohms) => Typed::Noted {
             value: 0.0,
-            note: "taken as 0 ohm; the number that the meter shows, less that of the leads, tells more",
+            note: "taken as 0 ohm; the number that the meter shows, less that of the leads, tells more"
+                .to_owned(),
         },
         Some(_) => Typed::Impossible {
             why: "a short is no voltage; type what the meter shows, such as 0.002".to_owned(),
@@ -295,11 +468,44 @@ fn canonical(unit: &str) -> &str {
     }
 }
 
+/// Whether the meter was said to beep; `None` if nothing was said of it.
+pub(super) fn beeps(text: &str) -> Option<bool> {
+    match manner(text).0 {
+        Manner::Beep => Some(true),
+        Manner::NoBeep => Some(false),
+        _ => None,
+    }
+}
+
+/// Why a reading with the leads swapped is kept and not counted.
+pub(super) const SWAPPED: &str = "read with the leads swapped; these rules know what is read with \
+     red on ground and black on the point, so read it that way too";
+
+/// Whether what was typed is no exact reading: about so much, taken for
+/// something, or with the leads swapped.
+pub(super) fn is_rough(text: &str, asked: &Asked) -> bool {
+    matches!(read(text, asked), Typed::About { .. } | Typed::Reversed)
+        || !matches!(manner(text).0, Manner::Plain)
+}
+
+/// What to tell of what was typed, if it was taken for something.
+pub(crate) fn note(text: &str, asked: &Asked) -> Option<String> {
+    let shows = text.trim();
+    match read(text, asked) {
+        Typed::Noted { note, .. } => Some(format!("{shows}: {note}.")),
+        Typed::Reversed => Some(format!("{shows}: kept, and not counted: {SWAPPED}.")),
+        Typed::About { .. } => Some(format!(
+            "{shows}: counted as that number; all within a tenth of it is the same result."
+        )),
+        _ => None,
+    }
+}
+
 /// The value of a reading in the unit asked for, infinite for over limit;
 /// `None` if it is none.
 pub(super) fn value(text: &str, asked: &Asked) -> Option<f64> {
     match read(text, asked) {
-        Typed::Value(v) | Typed::Noted { value: v, .. } => Some(v),
+        Typed::Value(v) | Typed::Noted { value: v, .. } | Typed::About { value: v } => Some(v),
         _ => None,
     }
 }
@@ -327,6 +533,12 @@ mod tests {
             ("4.7 kΩ", "ohm", 4700.0),
             ("4.7 k\u{2126}", "Ω", 4700.0),
             ("4.7 kilohm", "ohm", 4700.0),
+            ("12 kilohms", "ohm", 12e3),
+            ("2,2k", "ohm", 2200.0),
+            ("1.8v", "V", 1.8),
+            ("0", "V", 0.0),
+            ("0", "ohm", 0.0),
+            ("1", "ohm", 1.0),
             ("0.47 megohm", "ohm", 470e3),
             ("0.47 Meg", "ohm", 470e3),
             ("0.47M", "ohm", 470e3),
@@ -355,10 +567,80 @@ mod tests {
             assert_eq!(parse(text, unit), Typed::OtherUnit, "{text}");
         }
         for bad in [
-            "", ".", "1.234,5", "about 3", "1k2k", "3 min", "1kilo2", "V", "1e3", "nan",
+            "",
+            ".",
+            "1.234,5",
+            "perhaps 3",
+            "1k2k",
+            "3 min",
+            "1kilo2",
+            "V",
+            "1e3",
+            "nan",
         ] {
             assert_eq!(parse(bad, "V"), Typed::NoNumber, "{bad}");
         }
+    }
+
+    fn in_ohms() -> Asked<'static> {
+        Asked {
+            display: true,
+            ..Asked::of("ohm")
+        }
+    }
+
+    #[test]
+    fn words_around_a_value_are_understood() {
+        let about = |value| Typed::About { value };
+        assert_eq!(read("~2k", &in_ohms()), about(2000.0));
+        assert_eq!(read("~1", &in_ohms()), about(1.0));
+        assert_eq!(read("about 0.4 V", &Asked::diode()), about(0.4));
+        assert_eq!(read("0.45 reversed", &Asked::diode()), Typed::Reversed);
+        assert_eq!(read("OL reversed", &in_ohms()), Typed::Reversed);
+        assert_eq!(read("later reversed", &in_ohms()), Typed::NoNumber);
+        for (text, asked, value) in [
+            (">20M", in_ohms(), f64::INFINITY),
+            ("over 2 Mohm", in_ohms(), f64::INFINITY),
+            (">2", Asked::diode(), f64::INFINITY),
+            (">5 V", Asked::diode(), f64::INFINITY),
+            ("<1", in_ohms(), 0.5),
+            ("< 10 mV", Asked::diode(), 0.005),
+            ("nothing", Asked::line(), 0.0),
+            ("nothing", Asked::of("A"), 0.0),
+        ] {
+            match read(text, &asked) {
+                Typed::Noted { value: v, note } => {
+                    assert_eq!(v, value, "{text}");
+                    assert!(note.starts_with("taken as"), "{note}");
+                }
+                other => panic!("{text}: {other:?}"),
+            }
+        }
+    }
+
+    #[test]
+    fn what_says_too_little_is_asked_back_with_what_to_type() {
+        for (text, asked, says, instead) in [
+            ("beeps", in_ohms(), "below some tens", "such as 0.3"),
+            ("no beep", in_ohms(), "above some tens", "or OL"),
+            ("beeps", Asked::diode(), "below some tens", "0.002"),
+            (">1k", in_ohms(), "above 1 kilohm", "or OL"),
+            ("<1k", in_ohms(), "below 1 kilohm", "the number"),
+            (">1.5 V", Asked::line(), "above 1.5 V", "the number"),
+            ("<1", Asked::line(), "below 1 V", "the number"),
+        ] {
+            match read(text, &asked) {
+                Typed::TooLittle {
+                    says: s,
+                    instead: i,
+                } => assert!(s.contains(says) && i.contains(instead), "{text}: {s}, {i}"),
+                other => panic!("{text}: {other:?}"),
+            }
+        }
+        assert!(matches!(
+            read("beeps", &Asked::line()),
+            Typed::Impossible { .. }
+        ));
     }
 
     #[test]
@@ -387,6 +669,14 @@ mod tests {
             doubtful("1,800", &Asked::of("ohm")),
             "1.800 ohm or 1800 ohm"
         );
+        assert_eq!(doubtful("1", &in_ohms()), "1 ohm or OL");
+        assert_eq!(doubtful("1", &Asked::diode()), "1 V or OL");
+        assert_eq!(doubtful("nothing", &in_ohms()), "OL or 0 ohm");
+        assert_eq!(doubtful("nothing", &Asked::diode()), "OL or 0 V");
+        assert_eq!(
+            doubtful("1.8 V reversed", &Asked::line()),
+            "1.8 V or -1.8 V"
+        );
     }
 
     #[test]
@@ -412,6 +702,8 @@ mod tests {
         assert_eq!(read("412 mV", &Asked::diode()), Typed::Value(0.412));
         assert_eq!(parse("1.800 ohm", "ohm"), Typed::Value(1.8));
         assert_eq!(parse("1800 ohm", "ohm"), Typed::Value(1800.0));
+        assert_eq!(read("1 ohm", &in_ohms()), Typed::Value(1.0));
+        assert_eq!(read("1 V", &Asked::diode()), Typed::Value(1.0));
     }
 
     #[test]

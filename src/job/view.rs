@@ -257,7 +257,13 @@ pub fn state(case: &Case, steps: &[Entry], many: usize) -> StateView {
             .chain(case.model.refused.iter().map(|r| format!("rules: {r}")))
             .chain(case.void().iter().map(|(n, why)| {
                 let why = why.trim_end_matches('.');
-                format!("entry {}, read as the device stood: {why}", n + 1)
+                let stood = matches!(&steps[*n], Entry::Result(r) if r.as_it_stands);
+                let how = if stood {
+                    "read as the device stood: "
+                } else {
+                    ""
+                };
+                format!("entry {}, {how}{why}", n + 1)
             }))
             .collect(),
     }

@@ -269,6 +269,10 @@ impl Solves<'_> {
         o.by = by;
         // As if the straight line through here went on to the middle.
         o.centre -= o.by.iter().zip(self.off).map(|(b, x)| b * x).sum::<f64>();
+        // What is shown as OL is told apart where OL begins.
+        if self.shown == Some(Reading::OL) {
+            o.noise = o.noise_at(o.centre.max(o.limit));
+        }
         // What the meter is off by is an unknown too, one of ohms and one of volts.
         let offset = std::mem::take(&mut o.offset);
         o.by.extend(match self.mode {

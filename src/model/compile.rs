@@ -661,9 +661,9 @@ impl Builder<'_> {
             // device.
             let asked = match (&t.how, measures) {
                 (How::Measures { line, point, mode }, Some(m))
-                    if t.ask == pack.lines[*line].question(*point, *mode) =>
+                    if t.ask == pack.lines[*line].question(*point, *mode, None) =>
                 {
-                    self.model.lines[m.line].line.question(*point, *mode)
+                    self.model.lines[m.line].line.question(*point, *mode, None)
                 }
                 _ => t.ask.clone(),
             };

@@ -266,17 +266,31 @@ impl Line {
         self.piece(part, ".leak").is_some()
     }
 
-    /// The question of a measurement: what the meter reads at a point, by index.
-    pub fn question(&self, point: usize, mode: MeterMode) -> String {
+    /// The question of a measurement: what the meter reads at a point, by index,
+    /// in the words of the rules where they have some. In diode mode it says which
+    /// lead goes where, since the other way round reads something else.
+    pub fn question(&self, point: usize, mode: MeterMode, ask: Option<&str>) -> String {
+        const LEADS: &str = "red on ground, black on the point";
         let (place, line) = (&self.points[point].name, &self.name);
-        match mode {
-            MeterMode::Volts => {
+        match (mode, ask) {
+            (MeterMode::Diode, Some(ask)) if !ask.to_lowercase().contains("red on") => {
+                let (asked, mark) = match ask.trim_end().strip_suffix('?') {
+                    Some(asked) => (asked, "?"),
+                    None => (ask.trim_end(), ""),
+                };
+                format!("{asked}, {LEADS}{mark}")
+            }
+            (_, Some(ask)) => ask.to_owned(),
+            (MeterMode::Volts, None) => {
                 format!("Black on ground, what voltage is at the {place}, on the {line}?")
             }
-            MeterMode::Diode => {
-                format!("In diode mode, red on ground, what does the {place} read, on the {line}?")
+            (MeterMode::Diode, None) => {
+                format!(
+                    "In diode mode, red on ground, black on the {place}: what does it read, on the \
+                     {line}?"
+                )
             }
-            MeterMode::Ohms => {
+            (MeterMode::Ohms, None) => {
                 format!("In ohms to ground, what does the {place} read, on the {line}?")
             }
         }

@@ -175,6 +175,9 @@ pub fn alone(
     if happenings.len() > 61 {
         happenings.retain(|h| !matches!(h.harm, Harm::LeakyNode(_)));
     }
+    if happenings.len() > 61 {
+        happenings.retain(|h| !matches!(h.harm, Harm::Damaged(_)));
+    }
     let pack = write("pack.yaml", &pack(&line, &happenings, modes, elsewhere));
     let rules = load(&[pack]);
     (line, happenings, rules)

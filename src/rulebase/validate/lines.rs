@@ -1442,8 +1442,8 @@ impl Validator<'_> {
                 }
             },
         };
-        let ask = t.ask.as_ref().map(|a| a.value.clone());
-        let ask = ask.unwrap_or_else(|| line.question(point, mode));
+        let ask = t.ask.as_ref().map(|a| a.value.as_str());
+        let ask = line.question(point, mode, ask);
         Some(Test {
             id: id.value.clone(),
             ask,
