@@ -237,7 +237,10 @@ fn shorts_and_opens_are_taken_for_what_they_are() {
                 let after = d.after(t, Read::Number(value));
                 let raised = d.raised(&after, &faults);
                 if !faults.is_empty() && (raised > 0.0) != up {
-                    wrong.push(format!("{} {}: {value:?} {what} {raised:+.2}", d.name, t.id));
+                    wrong.push(format!(
+                        "{} {}: {value:?} {what} {raised:+.2}",
+                        d.name, t.id
+                    ));
                 }
             };
             if low > 10.0 {
@@ -258,7 +261,12 @@ fn shorts_and_opens_are_taken_for_what_they_are() {
         })
     });
     assert!(opens_seen, "OL raises no open at all");
-    assert!(wrong.is_empty(), "{} wrong:\n{}", wrong.len(), wrong.join("\n"));
+    assert!(
+        wrong.is_empty(),
+        "{} wrong:\n{}",
+        wrong.len(),
+        wrong.join("\n")
+    );
 }
 
 #[test]

@@ -11,7 +11,7 @@ use halfsplit::circuit::meter::{Meter, Reading};
 use halfsplit::line::Wired;
 use halfsplit::model::{Model, Read, Taken, Unit, compile};
 use halfsplit::plan::{Act, Costs, Effort, PlanRemedy, PlanTest, Situation, advise};
-use halfsplit::rulebase::{Line, MeterMode, Rules};
+use halfsplit::rulebase::{Duty, Line, MeterMode, Rules};
 use rand::Rng;
 
 use super::*;
@@ -171,12 +171,21 @@ pub fn alone(
     let line = load(&[]).templates.swap_remove(0);
     let mut happenings = happenings(&line);
     happenings.retain(may);
-    // No more faults than one reading can depend on.
-    if happenings.len() > 64 {
-        happenings.retain(|h| !matches!(h.harm, Harm::LeakyNode(_)));
-    }
-    if happenings.len() > 64 {
-        happenings.retain(|h| !matches!(h.harm, Harm::Damaged(_)));
+    // No more faults than one reading can depend on. What reads like something else
+    // goes first.
+    let joint = |h: &Happening| match h.harm {
+        Harm::Resistive(p) => line.parts[p].duty == Duty::Joins,
+        _ => false,
+    };
+    let alike: [&dyn Fn(&Happening) -> bool; 3] = [
+        &|h| matches!(h.harm, Harm::Damaged(_)),
+        &|h| matches!(h.harm, Harm::LeakyNode(_)),
+        &joint,
+    ];
+    for alike in alike {
+        if happenings.len() > 64 {
+            happenings.retain(|h| !alike(h));
+        }
     }
     let pack = write("pack.yaml", &pack(&line, &happenings, modes, elsewhere));
     let rules = load(&[pack]);
