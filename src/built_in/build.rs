@@ -8,6 +8,8 @@
 mod bench;
 #[path = "../rulebase/mod.rs"]
 mod rulebase;
+#[path = "../shown.rs"]
+mod shown;
 
 use std::path::Path;
 

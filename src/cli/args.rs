@@ -377,6 +377,38 @@ pub enum JobCommand {
         /// Its name in the rules.
         name: String,
     },
+    /// Enter that a result was measured again, at the same points, and is the
+    /// same.
+    Sure {
+        /// Number of the job.
+        job: i64,
+        /// Number of the result's entry; without it, the last result.
+        entry: Option<usize>,
+        /// A remark.
+        #[arg(long)]
+        note: Option<String>,
+    },
+    /// Correct an earlier entry; the log keeps both, and the corrected one counts
+    /// at the place of the first.
+    Correct {
+        /// Number of the job.
+        job: i64,
+        /// Number of the entry.
+        entry: usize,
+        /// What it should say: the result of the test, the remedy, the remark.
+        #[arg(
+            allow_hyphen_values = true,
+            required_unless_present = "not_done",
+            conflicts_with = "not_done"
+        )]
+        to: Option<String>,
+        /// It was never done: strike the entry.
+        #[arg(long)]
+        not_done: bool,
+        /// A remark.
+        #[arg(long)]
+        note: Option<String>,
+    },
     /// Take the last entry back.
     Undo {
         /// Number of the job.

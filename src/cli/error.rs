@@ -6,6 +6,7 @@ use anstream::eprintln;
 
 use super::terminal::clean;
 use crate::rulebase::{Problem, SourceFile};
+use crate::shown::short;
 
 /// The outcome of a command.
 pub type Result<T = ()> = std::result::Result<T, Failure>;
@@ -65,15 +66,15 @@ impl Failure {
     pub fn report(&self) -> ExitCode {
         match self {
             Failure::No { message, help } => {
-                eprintln!("error: {}", clean(message));
+                eprintln!("error: {}", clean(&short(message)));
                 if let Some(h) = help {
-                    eprintln!("help: {h}");
+                    eprintln!("help: {}", short(h));
                 }
                 ExitCode::from(1)
             }
             Failure::Reported => ExitCode::from(1),
             Failure::Usage(m) => {
-                eprintln!("error: {}", clean(m));
+                eprintln!("error: {}", clean(&short(m)));
                 ExitCode::from(2)
             }
             Failure::ClosedPipe => ExitCode::SUCCESS,

@@ -18,7 +18,7 @@ use crate::belief::likelier;
 use crate::desk::{Desk, DeskError};
 use crate::job::view::{self, StateView, VERSION};
 use crate::job::weigh::{Weighed, weigh};
-use crate::job::{Cannot, CaseFile, Did, Entry, Reference, Shown, Unclear};
+use crate::job::{Cannot, CaseFile, Correction, Did, Entry, Reference, Shown, Sure, Unclear};
 use crate::model::{Found, Unit};
 use crate::report::{self, Audience};
 use crate::store::{Listed, Store};
@@ -179,6 +179,8 @@ pub(super) fn job(args: &Args, command: &JobCommand, terminal: &mut Terminal) ->
         | JobCommand::Unclear { job, .. }
         | JobCommand::Reference { job, .. }
         | JobCommand::Meter { job, .. }
+        | JobCommand::Sure { job, .. }
+        | JobCommand::Correct { job, .. }
         | JobCommand::Undo { job }
         | JobCommand::Why { job, .. }
         | JobCommand::Weigh { job }
@@ -225,6 +227,20 @@ pub(super) fn job(args: &Args, command: &JobCommand, terminal: &mut Terminal) ->
             meter: read_with.clone(),
         })),
         JobCommand::Meter { name, .. } => Some(Entry::Meter(name.clone())),
+        JobCommand::Sure { entry, note, .. } => Some(Entry::Sure(Sure {
+            entry: match entry {
+                Some(n) => *n,
+                None => desk.last_result()?,
+            },
+            note: note.clone(),
+        })),
+        JobCommand::Correct {
+            entry, to, note, ..
+        } => Some(Entry::Correct(Correction {
+            entry: *entry,
+            to: to.clone(),
+            note: note.clone(),
+        })),
         JobCommand::Cannot { step, why, .. } => Some(Entry::Cannot(Cannot {
             test: step.clone(),
             why: why.clone(),
@@ -302,6 +318,10 @@ fn show_job(args: &Args, desk: &Desk, terminal: &mut Terminal) -> Result {
             c.state.word().replace('-', " "),
             c.reason
         ));
+    }
+    if let Some(notice) = &state.notice {
+        let sure = |n| format!("halfsplit job sure {} {n}", desk.id());
+        terminal.say(&show::notice(notice, sure))?;
     }
     if let Some(moved) = desk.moved() {
         terminal.say(&moved)?;

@@ -29,15 +29,26 @@ use args::{Command, Format, JobCommand, RulesCommand};
 pub use error::{Failure, Result};
 pub use terminal::Terminal;
 
+use crate::shown::short;
+
 /// Runs the program on the arguments of the process.
 pub fn main() -> ExitCode {
     let args = match Args::try_parse() {
         Ok(a) => a,
         Err(e) => {
             // Help and version go to standard output and are no failure.
-            let code = if e.use_stderr() { 2 } else { 0 };
-            let _ = e.print();
-            return ExitCode::from(code);
+            if !e.use_stderr() {
+                let _ = e.print();
+                return ExitCode::SUCCESS;
+            }
+            let plain = e.render().to_string();
+            let told = short(&plain);
+            if told == plain {
+                let _ = e.print();
+            } else {
+                anstream::eprint!("{told}");
+            }
+            return ExitCode::from(2);
         }
     };
     let mut terminal = Terminal::new();

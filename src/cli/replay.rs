@@ -214,6 +214,11 @@ pub(super) fn entry_words(case: &Case, entry: &Entry, n: usize, steps: &[Entry])
             _ => format!("Done: {}", d.did),
         },
         Entry::Note(t) => format!("Remark: {t}"),
+        Entry::Sure(s) => format!("Entry {} measured again, the same", s.entry),
+        Entry::Correct(c) => match &c.to {
+            Some(to) => format!("Entry {} corrected: {to}", c.entry),
+            None => format!("Entry {} never was", c.entry),
+        },
         Entry::Cannot(c) => format!("Cannot be done: {} {}", c.test, c.why),
         Entry::Unclear(u) => format!("Unclear: {}", u.test),
         Entry::Meter(name) => format!("From here on with the meter {name}"),

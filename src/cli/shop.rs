@@ -8,6 +8,7 @@ use super::args::{Args, Format};
 use super::error::{Failure, Result};
 use super::terminal::Terminal;
 use crate::rulebase::{DONOR_PARTS, Rulebase, nearest, read_yaml};
+use crate::shown::number;
 use crate::store::Store;
 
 /// The preferences of a shop, as its file has them.
@@ -148,8 +149,8 @@ pub(super) fn show(args: &Args, terminal: &mut Terminal) -> Result {
          The customer waits, minutes count twice: {}.\n\
          Meter: {}.\n\
          To keep this for every job, write it into {}:\n\n{}",
-        view.rate,
-        view.unmended,
+        number(view.rate),
+        number(view.unmended),
         list(&view.without),
         yes_no(view.careful),
         yes_no(view.waiting),

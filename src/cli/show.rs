@@ -5,6 +5,7 @@ use super::terminal::fill;
 use crate::belief::{Belief, likelier};
 use crate::desk::Desk;
 use crate::job::Case;
+use crate::job::notice::NoticeView;
 use crate::job::view::{
     CanTell, DistrustView, StateView, StepView, foreseen, percent, result_words,
 };
@@ -69,11 +70,31 @@ pub(super) fn places(state: &StateView, width: usize) -> String {
 /// Bits above which results are said to disagree.
 const DISAGREE: f64 = 1.0;
 
+/// What is said first of the result that was just entered; `sure` is how it is
+/// confirmed, by the number of its entry.
+pub(super) fn notice(n: &NoticeView, sure: impl Fn(usize) -> String) -> String {
+    let again = match n.repeat.entry == n.entry {
+        true => "Do it again at the same points".to_owned(),
+        false => format!(
+            "The cheapest repeat is “{}” ({})",
+            n.repeat.text, n.repeat.test
+        ),
+    };
+    format!(
+        "{} {}\n{again}, {:.0} min. If it shows the same, answer `{}`; else enter what it shows.",
+        n.says,
+        n.why,
+        n.repeat.minutes.max(1.0),
+        sure(n.repeat.entry)
+    )
+}
+
 /// What to doubt: results that do not fit together, and what may be misread.
 pub(super) fn doubts(state: &StateView) -> Vec<String> {
     let mut out = Vec::new();
     let b = &state.belief;
-    if b.conflict_bits > DISAGREE {
+    // Said already of the result that was just entered.
+    if b.conflict_bits > DISAGREE && state.notice.is_none() {
         let mut s = "These results do not fit together well.".to_owned();
         let worst = b
             .results

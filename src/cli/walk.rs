@@ -12,10 +12,11 @@ use crate::belief::likelier;
 use crate::desk::Desk;
 use crate::job::line::line_at_hand;
 use crate::job::view::{self, StateView, StepView, percent};
-use crate::job::{Cannot, ClosingState, Did, Entry, Reference, Shown, Unclear};
+use crate::job::{Cannot, ClosingState, Correction, Did, Entry, Reference, Shown, Sure, Unclear};
 use crate::line::USUAL_LENGTH;
 use crate::model::{BenchMeter, Found};
 use crate::report;
+use crate::shown::short;
 use crate::store::Store;
 
 /// What follows a reading that was taken without making the bench ready.
@@ -47,6 +48,8 @@ Answer the step marked with an arrow: yes or no, its number, or the value you re
   bypass [PART] whether a wire may go round a part of a line, and which
   reference 0.4 WHOSE
                 what a good board of the same model reads here
+  sure [N]      measured again at the same points: it is the same
+  correct N NEW entry N should have said NEW; `correct N not done` strikes it
   note TEXT     a remark for the trail
   meter NAME    another meter from here on; `meter` alone lists them
   undo          take the last entry back
@@ -153,9 +156,9 @@ impl Walk<'_> {
                     Ok(Flow::Pause) => return self.leave(),
                     Ok(Flow::On) => {}
                     Err(Failure::No { message, help }) => {
-                        self.say(&format!("Not taken: {message}"))?;
+                        self.say(&short(&format!("Not taken: {message}")))?;
                         if let Some(h) = help {
-                            self.say(&h)?;
+                            self.say(&short(&h))?;
                         }
                     }
                     Err(e) => return Err(e),
@@ -234,6 +237,14 @@ impl Walk<'_> {
     fn picture(&mut self, state: &StateView) -> Result {
         let width = self.terminal.width;
         self.terminal.line("")?;
+        if let Some(n) = &state.notice {
+            let sure = |entry| match entry == n.entry {
+                true => "sure".to_owned(),
+                false => format!("sure {entry}"),
+            };
+            self.say(&show::notice(n, sure))?;
+            self.terminal.line("")?;
+        }
         self.terminal.line(&show::places(state, width))?;
         self.terminal.line(&show::suspects(state, width, 5))?;
         for line in show::doubts(state) {
@@ -318,6 +329,10 @@ impl Walk<'_> {
             .split_once(char::is_whitespace)
             .map_or((line, ""), |(h, r)| (h, r.trim()));
         let head = head.to_lowercase();
+        let (head, rest) = match line.to_lowercase().as_str() {
+            "i am sure" | "i'm sure" => ("sure".to_owned(), ""),
+            _ => (head, rest),
+        };
         if line.is_empty() {
             self.steps(state)?;
             return Ok(Flow::On);
@@ -358,7 +373,7 @@ impl Walk<'_> {
             }))?;
             return Ok(Flow::On);
         }
-        const WORDS: [&str; 19] = [
+        const WORDS: [&str; 21] = [
             "others",
             "done",
             "cannot",
@@ -378,6 +393,8 @@ impl Walk<'_> {
             "what",
             "meter",
             "reference",
+            "sure",
+            "correct",
         ];
         let fits: Vec<&str> = WORDS
             .into_iter()
@@ -479,11 +496,22 @@ impl Walk<'_> {
                     Entry::Unclear(u) => format!("unclear {}", u.test),
                     Entry::Meter(m) => format!("meter {m}"),
                     Entry::Reference(r) => format!("reference {} = {}", r.test, r.reads),
+                    Entry::Sure(s) => format!("sure of entry {}", s.entry),
+                    Entry::Correct(c) => format!("the correction of entry {}", c.entry),
                 };
                 self.say(&format!("Taken back: {word}"))?;
             }
             "meter" => self.meter(rest)?,
             "reference" => self.reference(need(step)?, rest)?,
+            "sure" => {
+                let entry = match rest {
+                    "" => self.desk.last_result()?,
+                    n => entry_number(n)?,
+                };
+                self.enter(Entry::Sure(Sure { entry, note: None }))?;
+                self.say(&format!("Entry {entry} counts as measured twice."))?;
+            }
+            "correct" => self.correct(rest)?,
             "trail" => {
                 let text = report::markdown(&self.desk.trail(), report::Audience::Bench);
                 self.say(&text)?;
@@ -561,6 +589,33 @@ impl Walk<'_> {
             Some(note) => self.say(&note),
             None => Ok(()),
         }
+    }
+
+    /// Corrects an earlier entry: its number, then what it should have said.
+    fn correct(&mut self, typed: &str) -> Result {
+        let (number, to) = typed.split_once(char::is_whitespace).unwrap_or((typed, ""));
+        if number.is_empty() {
+            return Err(Failure::no("say which entry to correct, by its number")
+                .help("`trail` shows the numbers; then `correct 2 yes`"));
+        }
+        let entry = entry_number(number)?;
+        let prompt =
+            format!("What should entry {entry} say? (`not done` strikes it, Enter: back) > ");
+        let to = match to.trim() {
+            "" => match self.question(&prompt, "The result, the remedy or the remark.")? {
+                Some(to) => to,
+                None => return Ok(()),
+            },
+            to => to.to_owned(),
+        };
+        let struck = to.eq_ignore_ascii_case("not done");
+        self.enter(Entry::Correct(Correction {
+            entry,
+            to: (!struck).then_some(to),
+            note: None,
+        }))?;
+        let done = if struck { "struck" } else { "corrected" };
+        self.say(&format!("Entry {entry} is {done}; the trail keeps both."))
     }
 
     /// Takes another meter to hand, or lists them.
@@ -888,6 +943,12 @@ impl Walk<'_> {
             .close(&mut self.store, state, &reason)
             .map_err(|e| Failure::no(e.to_string()))
     }
+}
+
+/// The number of an entry.
+fn entry_number(typed: &str) -> Result<usize> {
+    let number = typed.trim().parse();
+    number.map_err(|_| Failure::no(format!("`{typed}` is no number of an entry")))
 }
 
 fn need(step: Option<&StepView>) -> Result<&StepView> {

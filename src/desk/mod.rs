@@ -33,6 +33,9 @@ pub enum DeskError {
     /// Nothing to take back.
     #[error("there is nothing to take back")]
     NothingEntered,
+    /// Nothing to confirm.
+    #[error("no result was entered that could be measured again")]
+    NoResult,
     /// The job is closed.
     #[error("job {0} is closed; open it again first (`halfsplit job reopen {0}`)")]
     IsClosed(i64),
@@ -238,6 +241,15 @@ impl<'r> Desk<'r> {
         })
     }
 
+    /// Number of the last result's entry, from 1.
+    ///
+    /// # Errors
+    /// If there is none.
+    pub fn last_result(&self) -> Result<usize, DeskError> {
+        let last = self.case.last_result().ok_or(DeskError::NoResult)?;
+        Ok(last + 1)
+    }
+
     /// Enters something.
     ///
     /// # Errors
@@ -250,6 +262,12 @@ impl<'r> Desk<'r> {
         file.steps.push(entry.clone());
         let mut case = Case::of_today(self.rules, &file, self.settings)?;
         if let Some(why) = case.refused(file.steps.len() - 1) {
+            return Err(why.into());
+        }
+        // A correction has to fit where the corrected entry stands.
+        if let Entry::Correct(c) = &entry
+            && let Some(why) = case.refused(c.entry.wrapping_sub(1))
+        {
             return Err(why.into());
         }
         let moment = Moment::from(&view::state(&case, &file.steps, NEXT));

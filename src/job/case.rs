@@ -6,8 +6,10 @@ use std::sync::Arc;
 use rayon::prelude::*;
 use thiserror::Error;
 
+use super::amend::{Amended, earlier};
 use super::file::*;
 use super::history::{History, What};
+use super::notice::Notice;
 use super::proof;
 use super::reading::{self, Asked, Typed};
 use super::view::{CanTell, CanTellFault, percent};
@@ -21,7 +23,7 @@ use crate::circuit::meter::Reading;
 use crate::line::{Distrust, GoodReading, Probing};
 use crate::model::{
     BenchMeter, CompileError, Foretold, Found, LineInfo, Model, Range, Read, RemedyInfo, RestsOn,
-    Taken, TestInfo, compile_for, outline, recognise,
+    Taken, TestInfo, bounds, compile_for, outline, recognise,
 };
 use crate::plan::{
     Act, Advice, Costs, Effort, PlanRemedy, PlanTest, Situation, Turn, advise, turning_point,
@@ -148,9 +150,46 @@ pub enum CaseError {
         /// What it is by the rules.
         good: String,
     },
+    /// An entry that there is not.
+    #[error("{}", no_entry(*typed, *entries))]
+    NoEntry {
+        /// What was typed.
+        typed: usize,
+        /// How many there are before this one.
+        entries: usize,
+    },
+    /// A correction of a correction.
+    #[error("entry {entry} corrects entry {of}; correct entry {of} again")]
+    IsCorrection {
+        /// What was typed.
+        entry: usize,
+        /// What that one corrects.
+        of: usize,
+    },
+    /// Another value for an entry that has none.
+    #[error("entry {entry} says that a result was measured again; it can only be struck")]
+    OnlyStruck {
+        /// What was typed.
+        entry: usize,
+    },
+    /// A result that cannot be confirmed.
+    #[error("entry {entry} cannot be confirmed: {why}")]
+    NotSure {
+        /// What was typed.
+        entry: usize,
+        /// Why not.
+        why: &'static str,
+    },
     /// What was seen cannot be under the rules.
     #[error("the results cannot all be right under these rules; no set of faults explains them")]
     Impossible,
+}
+
+fn no_entry(typed: usize, entries: usize) -> String {
+    match entries {
+        0 => format!("there is no entry {typed}: nothing was entered yet"),
+        n => format!("there is no entry {typed}; they are numbered from 1 to {n}"),
+    }
 }
 
 /// What an entry came to.
@@ -167,6 +206,8 @@ pub enum Entered {
     },
     /// A remedy, by index.
     Remedy(usize),
+    /// It confirms or corrects an earlier entry, from 0.
+    About(usize),
     /// Something that does not change the belief.
     Other,
     /// A result that means nothing in the bench condition it was taken in, and
@@ -198,6 +239,8 @@ pub struct Case {
     pub symptoms: Vec<usize>,
     /// What each entry came to.
     pub entered: Vec<Entered>,
+    /// The entries with their corrections.
+    amended: Amended,
     /// What each result says in words, as it was read then.
     says: Vec<Option<String>>,
     /// Why results mean nothing, by entry.
@@ -226,6 +269,8 @@ pub struct Case {
     last_remedy: Option<usize>,
     /// The advice, once it was asked for.
     advised: OnceCell<Advice>,
+    /// What is to be said of the last entry, once it was asked for.
+    pub(super) noticed: OnceCell<Option<Notice>>,
 }
 
 /// Takes one of what was found, or says why not.
@@ -299,7 +344,9 @@ impl Case {
             all.retain(fits);
             all
         };
-        let packs = packs_in_play(&whole, rules, &symptom_ids, &file.steps)?;
+        let amended = Amended::of(&file.steps);
+        let steps = amended.entries.clone();
+        let packs = packs_in_play(&whole, rules, &symptom_ids, &steps)?;
         let meter = BenchMeter::of(rules, file.meter.as_deref()).or_else(|e| {
             unfit.push((None, CaseError::Compile(e)));
             BenchMeter::of(rules, None)
@@ -308,6 +355,7 @@ impl Case {
         let mut case = Case {
             symptoms: Vec::new(),
             entered: Vec::new(),
+            amended,
             says: Vec::new(),
             void: Vec::new(),
             state: BenchState::default(),
@@ -326,6 +374,7 @@ impl Case {
             moves: Moves::new(&model.bench),
             last_remedy: None,
             advised: OnceCell::new(),
+            noticed: OnceCell::new(),
             model,
         };
         if file.limit.is_some() {
@@ -342,8 +391,8 @@ impl Case {
             case.history.push(None, None, What::Seen(seen));
         }
         case.model.unsaid(&case.symptoms);
-        case.references(rules, &file.steps)?;
-        for (n, entry) in file.steps.iter().enumerate() {
+        case.references(rules, &steps)?;
+        for (n, entry) in steps.iter().enumerate() {
             case.says.push(None);
             let entered = case.enter(rules, n, entry).unwrap_or_else(|e| {
                 case.unfit.push((Some(n), e));
@@ -362,6 +411,14 @@ impl Case {
     fn enter(&mut self, rules: &Rulebase, n: usize, entry: &Entry) -> Result<Entered, CaseError> {
         match entry {
             Entry::Note(_) => Ok(Entered::Other),
+            Entry::Correct(c) => {
+                let mut refused = self.amended.refused.iter();
+                match refused.position(|r| r.0 == n) {
+                    Some(at) => Err(self.amended.refused.swap_remove(at).1),
+                    None => Ok(Entered::About(earlier(c.entry, n)?)),
+                }
+            }
+            Entry::Sure(s) => self.confirm(n, s.entry),
             // Taken up before all else, since it holds for all of them.
             Entry::Reference(_) => Ok(match self.unfit.iter().any(|u| u.0 == Some(n)) {
                 true => Entered::Unfit,
@@ -437,6 +494,53 @@ impl Case {
                 Ok(Entered::Result { test, outcome })
             }
         }
+    }
+
+    /// Takes a result, by its entry from 1, for one that was seen once more.
+    fn confirm(&mut self, n: usize, entry: usize) -> Result<Entered, CaseError> {
+        let at = earlier(entry, n)?;
+        // What was measured again was another result than the one that counts.
+        if self.amended.by(at).is_some_and(|by| by > n) {
+            return Ok(Entered::Other);
+        }
+        let not = |why| CaseError::NotSure { entry, why };
+        let Entered::Result { test, .. } = self.entered[at] else {
+            return Err(not("it is no result that counts"));
+        };
+        if !self.history.seen_again(test, at) {
+            return Err(not(
+                "the test was repeated since, or the device was worked on; enter what it shows now",
+            ));
+        }
+        match &self.amended.entries[at] {
+            // The bench was not made ready for it, then and now.
+            Entry::Result(r) if r.as_it_stands => {
+                self.so_far.0 += self.model.tests[test].step.minutes;
+            }
+            _ => self.did(Act::Test(test)),
+        }
+        Ok(Entered::About(at))
+    }
+
+    /// An entry, from 0, as it was corrected; `None` if it was not.
+    pub fn corrected(&self, entry: usize) -> Option<&Entry> {
+        self.amended.by(entry)?;
+        self.amended.entries.get(entry)
+    }
+
+    /// The entry that corrected one last, both from 0.
+    pub fn corrected_in(&self, entry: usize) -> Option<usize> {
+        self.amended.by(entry)
+    }
+
+    /// Whether an entry, from 0, was taken for one that never was.
+    pub fn struck(&self, entry: usize) -> bool {
+        self.amended.struck(entry)
+    }
+
+    /// The last result that counts, by its entry from 0.
+    pub fn last_result(&self) -> Option<usize> {
+        self.results().into_iter().flatten().max()
     }
 
     /// What a result is for the belief; `shows` is how it was typed.
@@ -571,6 +675,11 @@ impl Case {
             Closed::Retests(due) => due,
             _ => Vec::new(),
         };
+    }
+
+    /// How many times a result, by its place, was seen, and whether it is a word.
+    pub(super) fn times(&self, place: usize) -> Option<(i32, bool)> {
+        self.history.times(place)
     }
 
     fn believed(&self, history: &History) -> Belief {
@@ -743,7 +852,8 @@ impl Case {
         })
     }
 
-    fn events(&self, keep: &dyn Fn(usize) -> bool) -> Vec<Event> {
+    /// The events with only some of the results, by their places.
+    pub(super) fn events(&self, keep: &dyn Fn(usize) -> bool) -> Vec<Event> {
         self.history.events(&self.model, keep).all
     }
 
@@ -1192,13 +1302,12 @@ pub(crate) fn outcome_of(t: &TestInfo, shows: &str) -> Result<usize, CaseError> 
         t.outcomes
             .iter()
             .map(|o| match o.between {
-                Some((a, b)) => format!(
-                    "{} ({} to {} {})",
-                    o.id,
-                    a,
-                    b,
-                    t.unit.as_deref().unwrap_or("")
-                ),
+                Some((f64::INFINITY, _)) => format!("{} (over limit)", o.id),
+                Some((f64::MIN, f64::MAX)) => format!("{} (a number)", o.id),
+                Some((a, b)) => {
+                    let unit = t.unit.as_deref().unwrap_or("");
+                    format!("{} ({})", o.id, bounds(a, b, unit))
+                }
                 None => o.id.clone(),
             })
             .collect()

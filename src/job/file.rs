@@ -63,6 +63,11 @@ pub enum Entry {
     /// Another meter was taken, by its name in the rules: what is read from
     /// here on is read with it.
     Meter(String),
+    /// A result was measured again at the same points, and it is the same.
+    Sure(Sure),
+    /// An earlier entry should have been another, or none. Both are kept; what
+    /// counts is the corrected one, at the place of the first.
+    Correct(Correction),
 }
 
 /// A test with what it showed.
@@ -125,6 +130,32 @@ pub struct Cannot {
 pub struct Unclear {
     /// The test.
     pub test: String,
+    /// A remark.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub note: Option<String>,
+}
+
+/// A result that was measured again and came out the same.
+#[derive(Clone, Debug, Default, PartialEq, Serialize, Deserialize)]
+#[serde(rename_all = "kebab-case")]
+pub struct Sure {
+    /// The entry of the result, from 1.
+    pub entry: usize,
+    /// A remark.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub note: Option<String>,
+}
+
+/// What an earlier entry should have been.
+#[derive(Clone, Debug, Default, PartialEq, Serialize, Deserialize)]
+#[serde(rename_all = "kebab-case")]
+pub struct Correction {
+    /// The entry, from 1.
+    pub entry: usize,
+    /// What it should have said: the result of the test, the remedy that was
+    /// done, the text of the remark. Without it the entry never was.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub to: Option<String>,
     /// A remark.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub note: Option<String>,

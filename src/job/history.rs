@@ -41,6 +41,8 @@ struct Happened {
     /// The test, if any.
     test: Option<usize>,
     what: What,
+    /// How many times it was seen, each time the same.
+    times: i32,
 }
 
 /// The entries of readings of a line, and of those of lines built alike that they
@@ -107,7 +109,31 @@ pub(super) fn touches(change: &Change, fault: FaultId) -> bool {
 impl History {
     /// Adds what happened in an entry (`None` for the complaint) and a test.
     pub(super) fn push(&mut self, entry: Option<usize>, test: Option<usize>, what: What) {
-        self.all.push(Happened { entry, test, what });
+        self.all.push(Happened {
+            entry,
+            test,
+            what,
+            times: 1,
+        });
+    }
+
+    /// The result of a test in an entry was seen once more, and was the same;
+    /// tells whether that result still holds.
+    pub(super) fn seen_again(&mut self, test: usize, entry: usize) -> bool {
+        let at = self.standing(test);
+        let Some(at) = at.filter(|at| self.all[*at].entry == Some(entry)) else {
+            return false;
+        };
+        self.all[at].times += 1;
+        self.recorded.borrow_mut().clear();
+        true
+    }
+
+    /// How many times a result, by its place, was seen, and whether it is a word.
+    pub(super) fn times(&self, place: usize) -> Option<(i32, bool)> {
+        let mut results = self.all.iter().filter(|h| h.what.is_result());
+        let result = results.nth(place)?;
+        Some((result.times, matches!(result.what, What::Seen(_))))
     }
 
     /// Where the result of a test stands that a repeat would supersede: the
@@ -221,7 +247,7 @@ impl History {
         for slot in &slots {
             let event = match &slot.of[0].what {
                 What::Changed(change) => Event::Changed(change.clone()),
-                What::Seen(seen) => Event::Seen(seen.clone()),
+                What::Seen(seen) => Event::Seen(again(seen, slot.of[0].times)),
                 What::Read(_) => Event::Seen(Seen {
                     finding: self.recorded(model, slot, &slots),
                     outcome: 0,
@@ -267,7 +293,9 @@ fn seen(
     let mut out = Vec::new();
     for (sibling, at) in beside {
         out.extend(slots[*at].of.iter().filter_map(|h| match &h.what {
-            What::Read(taken) => model.sibling_reading(line, *sibling, h.test?, taken),
+            What::Read(taken) => {
+                model.sibling_reading(line, *sibling, h.test?, &taken.agreed(h.times))
+            }
             _ => None,
         }));
     }
@@ -277,8 +305,19 @@ fn seen(
 /// The readings among what happened.
 fn taken(of: &[&Happened]) -> Vec<Taken> {
     let taken = |h: &&Happened| match &h.what {
-        What::Read(taken) => Some(taken.clone()),
+        What::Read(taken) => Some(taken.agreed(h.times)),
         _ => None,
     };
     of.iter().filter_map(taken).collect()
+}
+
+/// A result as one that was seen so many times.
+fn again(seen: &Seen, times: i32) -> Seen {
+    match times {
+        1 => seen.clone(),
+        _ => Seen {
+            finding: Arc::new((*seen.finding).clone().agreed(seen.outcome, times)),
+            outcome: seen.outcome,
+        },
+    }
 }

@@ -2,11 +2,13 @@
 //!
 //! A job is an append-only list of entries ([`CaseFile`]); everything shown is
 //! recomputed from it ([`Case`]).
+mod amend;
 pub mod bypass;
 mod case;
 mod file;
 mod history;
 pub mod line;
+pub mod notice;
 pub(crate) mod proof;
 mod question;
 pub mod reading;
@@ -19,5 +21,8 @@ pub mod weigh;
 pub(crate) use case::outcome_of as outcome;
 pub use case::{Case, CaseError, Closed, Entered, Settings};
 pub(crate) use case::{plan_remedy, plan_test};
-pub use file::{Cannot, CaseFile, Closing, ClosingState, Did, Entry, Reference, Shown, Unclear};
+pub use file::{
+    Cannot, CaseFile, Closing, ClosingState, Correction, Did, Entry, Reference, Shown, Sure,
+    Unclear,
+};
 pub(crate) use question::questioned;

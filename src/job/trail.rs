@@ -119,7 +119,9 @@ pub struct TrailStep {
     /// When.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub at: Option<String>,
-    /// result, remedy, note, cannot, unclear, meter or reference.
+    /// result, remedy, note, cannot, unclear, meter, reference, sure (an earlier
+    /// result was measured again and came out the same), correction, or struck
+    /// (it never was, by a later correction).
     pub kind: String,
     /// Identifier of the test or remedy.
     #[serde(skip_serializing_if = "Option::is_none")]
@@ -143,6 +145,16 @@ pub struct TrailStep {
     /// Manner of a test: ask, look, try, swap, measure or continuity.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub manner: Option<String>,
+    /// What was entered first, where a later entry corrected it; the rest of the
+    /// step is as it was corrected.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub was: Option<String>,
+    /// Number of the step that corrected this one last.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub corrected_in: Option<usize>,
+    /// Number of the step that this one confirms or corrects.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub about: Option<usize>,
     /// Number of the step that repeated this test and whose result counts.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub repeated_in: Option<usize>,
@@ -218,12 +230,40 @@ impl From<&StateView> for Moment {
     }
 }
 
+/// The part of an entry that a correction replaces, as it was typed.
+fn value_words(entry: &Entry) -> &str {
+    match entry {
+        Entry::Result(r) => r.shows.trim(),
+        Entry::Remedy(d) => &d.did,
+        Entry::Note(text) => text,
+        Entry::Cannot(c) => &c.why,
+        Entry::Unclear(_) => "unclear",
+        Entry::Reference(r) => r.reads.trim(),
+        Entry::Meter(name) => name,
+        Entry::Sure(_) => "measured again",
+        Entry::Correct(_) => "a correction",
+    }
+}
+
+/// An entry as it was typed.
+fn entered_words(entry: &Entry) -> String {
+    let value = value_words(entry);
+    match entry {
+        Entry::Result(r) => format!("{}: {value}", r.test),
+        Entry::Cannot(c) => format!("{} cannot be done: {value}", c.test),
+        Entry::Unclear(u) => format!("{}: {value}", u.test),
+        Entry::Reference(r) => format!("{} of a good board: {value}", r.test),
+        _ => value.to_owned(),
+    }
+}
+
 impl Trail {
     /// Puts a trail together from a job, the case at its end, and what was
     /// shown at intake and after each entry.
     pub fn new(file: &CaseFile, case: &Case, intake: Moment, after: Vec<Moment>) -> Trail {
         let m = &case.model;
         let results = case.results();
+        let as_it_holds = |n: usize| case.corrected(n).or_else(|| file.steps.get(n));
         let mut steps = Vec::new();
         let mut remedies = Vec::new();
         // Each caution that a step carries, done or advised.
@@ -242,6 +282,17 @@ impl Trail {
                 after: after.get(n).cloned().unwrap_or_default(),
                 ..TrailStep::default()
             };
+            if let Some(by) = case.corrected_in(n) {
+                step.corrected_in = Some(by + 1);
+                step.was = Some(entered_words(entry));
+            }
+            if case.struck(n) {
+                step.kind = "struck".into();
+                step.text = step.was.take().unwrap_or_default();
+                steps.push(step);
+                continue;
+            }
+            let entry = case.corrected(n).unwrap_or(entry);
             let mut took = |step: &mut TrailStep, what: &Step| {
                 for c in &what.cautions {
                     said[*c] = true;
@@ -313,6 +364,37 @@ impl Trail {
                 Entry::Note(t) => {
                     step.kind = "note".into();
                     step.text = t.clone();
+                }
+                Entry::Sure(s) => {
+                    step.kind = "sure".into();
+                    step.about = Some(s.entry);
+                    let of = s.entry.wrapping_sub(1);
+                    if let Some(Entry::Result(r)) = as_it_holds(of) {
+                        if let Some(i) = name_test(&mut step, &r.test) {
+                            took(&mut step, &m.tests[i].step);
+                        }
+                        step.shows = Some(result_words(case, 0, Some(of), &file.steps).1);
+                    }
+                    step.note = s.note.clone();
+                    if !matches!(case.entered[n], Entered::About(_)) {
+                        let not = "not counted: the entry was corrected since";
+                        let note = step.note.iter().map(String::as_str);
+                        step.note = Some(note.chain([not]).collect::<Vec<_>>().join("; "));
+                    }
+                }
+                Entry::Correct(c) => {
+                    step.kind = "correction".into();
+                    step.about = Some(c.entry);
+                    step.text = match (file.steps.get(c.entry.wrapping_sub(1)), &c.to) {
+                        (Some(was), Some(to)) => {
+                            format!("entry {}: {to}, not {}", c.entry, value_words(was))
+                        }
+                        (Some(was), None) => {
+                            format!("entry {} never was: {}", c.entry, entered_words(was))
+                        }
+                        (None, _) => format!("entry {}", c.entry),
+                    };
+                    step.note = c.note.clone();
                 }
                 Entry::Reference(r) => {
                     step.kind = "reference".into();

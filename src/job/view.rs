@@ -7,11 +7,13 @@ use serde::{Deserialize, Serialize};
 
 use super::case::{Case, Closed, Entered};
 use super::file::Entry;
+use super::notice::{NoticeView, notice_view};
 use crate::belief::likelier;
 use crate::line::Distrust;
 use crate::model::{Model, bounds};
 use crate::plan::{Act, Proposal, Stop};
 use crate::rulebase::{MeterMode, Where};
+use crate::shown::short;
 
 /// Version of these structs.
 pub const VERSION: u32 = 1;
@@ -214,6 +216,10 @@ pub struct AdviceView {
 /// A job at one moment.
 #[derive(Clone, Debug, Default, PartialEq, Serialize, Deserialize, JsonSchema)]
 pub struct StateView {
+    /// What is to be said first of the result that was just entered; absent if
+    /// it fits.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub notice: Option<NoticeView>,
     /// The belief.
     pub belief: BeliefView,
     /// The advice.
@@ -234,6 +240,7 @@ pub struct StateView {
 /// What is shown of a case now.
 pub fn state(case: &Case, steps: &[Entry], many: usize) -> StateView {
     StateView {
+        notice: notice_view(case, steps),
         belief: belief(case, steps),
         next: advice(case, many),
         bench: case
@@ -350,13 +357,14 @@ pub fn result_words(
     entry: Option<usize>,
     steps: &[Entry],
 ) -> (String, String) {
-    match entry.map(|e| (&case.entered[e], &steps[e])) {
+    let as_it_holds = |e: usize| case.corrected(e).unwrap_or(&steps[e]);
+    match entry.map(|e| (&case.entered[e], as_it_holds(e))) {
         Some((Entered::Result { test, .. }, Entry::Result(r))) => {
             let t = &case.model.tests[*test];
             let says = entry.and_then(|e| case.says(e)).unwrap_or_default();
             let mut says = says.to_owned();
             if t.unit.is_some() && r.shows.contains(|c: char| c.is_ascii_digit()) {
-                says = format!("{}: {says}", r.shows.trim());
+                says = format!("{}: {says}", short(r.shows.trim()));
             }
             (t.id.clone(), says)
         }

@@ -223,6 +223,13 @@ fn bench_step(p: &mut Page, step: &BenchStep) {
     if let Some(later) = step.repeated_in {
         under.push(format!("**Repeated in step {later}, whose result counts**"));
     }
+    if let Some(by) = step.corrected_in {
+        let was = step.was.as_ref();
+        under.push(match was {
+            Some(was) => format!("**Corrected in step {by}; entered first: {}**", escape(was)),
+            None => format!("**Struck in step {by}**"),
+        });
+    }
     if let Some(note) = &step.note {
         under.push(format!("Remark: {}", escape(note)));
     }

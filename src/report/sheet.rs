@@ -70,6 +70,10 @@ pub(super) struct BenchStep {
     pub(super) doubt: Option<String>,
     /// The step whose result took the place of this one's.
     pub(super) repeated_in: Option<usize>,
+    /// What was entered first, where a later step corrected it.
+    pub(super) was: Option<String>,
+    /// The step that corrected this one.
+    pub(super) corrected_in: Option<usize>,
     pub(super) note: Option<String>,
     pub(super) moved: Option<String>,
     /// What had been advised, and why.
@@ -195,7 +199,7 @@ fn end(t: &Trail) -> &Moment {
 
 /// Whether something was done to the device, or tried to be.
 fn was_done(s: &TrailStep) -> bool {
-    ["result", "remedy", "unclear"].contains(&s.kind.as_str())
+    ["result", "remedy", "unclear", "sure"].contains(&s.kind.as_str())
 }
 
 /// Each caution once: those known by their identifiers with the steps they held
@@ -282,6 +286,9 @@ impl BenchStep {
             "unclear" => ("Checked, unclear", "unclear"),
             "meter" => ("Another meter", "note"),
             "reference" => ("Read on a good board", "note"),
+            "sure" => ("Measured again, the same", "result"),
+            "correction" => ("Corrected", "note"),
+            "struck" => ("Struck", "note"),
             _ => ("Entered", "note"),
         };
         let text = step_text(s);
@@ -299,6 +306,8 @@ impl BenchStep {
                 .filter(|s| !s.is_empty()),
             doubt: words::doubt(s.misread),
             repeated_in: s.repeated_in,
+            was: words::filled(s.was.as_deref()),
+            corrected_in: s.corrected_in,
             note: words::filled(s.note.as_deref()),
             moved: words::filled(s.moved.as_deref()),
             advised: None,

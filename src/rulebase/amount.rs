@@ -3,6 +3,7 @@
 
 use super::line::{Doubt, Known};
 use super::problem::Code;
+use crate::shown;
 
 /// What a value is measured in.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -126,7 +127,10 @@ pub(super) fn known(text: &str, unit: Unit, usual: f64) -> Result<Known, Trouble
             if !(number > 0.0 && number <= 90.0) {
                 return Err(Trouble {
                     code: Code::Range,
-                    message: format!("a tolerance of {number} per cent is out of range"),
+                    message: format!(
+                        "a tolerance of {} per cent is out of range",
+                        shown::number(number)
+                    ),
                     help: "a tolerance lies between 0 and 90 per cent; what is hardly known is \
                            written from and to, such as `1 kohm to 20 kohm`"
                         .into(),

@@ -12,7 +12,7 @@ pub(super) use lines::MOST_FAULTS;
 mod meters;
 mod mistaken;
 
-use super::decode::{Entries, tidy};
+use super::decode::Entries;
 use super::line::{Line, MeterMode};
 use super::meter::MeterProfile;
 use super::problem::{Code, Problem};
@@ -20,6 +20,7 @@ use super::raw::*;
 use super::source::{At, SourceFile, Span};
 use super::typed::*;
 use crate::bench::{Bench, Condition};
+use crate::shown::number;
 
 /// Chance that a fault breaks a need at one try, where nothing is said.
 const BREAKS: f64 = 0.98;
@@ -287,8 +288,8 @@ impl Validator<'_> {
             let hint = if high == 1.0 && n.value >= 2.0 && n.value <= 100.0 {
                 format!(
                     "{what} lies between 0 and 1; {} per cent is {}",
-                    n.value,
-                    tidy(n.value / 100.0)
+                    number(n.value),
+                    number(n.value / 100.0)
                 )
             } else {
                 let per = match high {
@@ -301,7 +302,7 @@ impl Validator<'_> {
                 Problem::new(
                     Code::Range,
                     n.span,
-                    format!("{what} of {} is out of range", n.value),
+                    format!("{what} of {} is out of range", number(n.value)),
                 )
                 .help(hint),
             );
@@ -1534,7 +1535,10 @@ impl Validator<'_> {
                 Problem::new(
                     Code::Range,
                     r.span,
-                    format!("a reliability of {} is no better than a guess", r.value),
+                    format!(
+                        "a reliability of {} is no better than a guess",
+                        number(r.value)
+                    ),
                 )
                 .help("it is the chance that the result is right: above 0.5, up to 1"),
             );
@@ -1581,13 +1585,14 @@ impl Validator<'_> {
             let between = o.between.as_ref().map(|b| {
                 self.sourced(b.span, sources);
                 if b.value.0 > b.value.1 {
+                    let (low, high) = (number(b.value.0), number(b.value.1));
                     self.push(
                         Problem::new(
                             Code::Range,
                             b.span,
-                            format!("from {} to {} runs backwards", b.value.0, b.value.1),
+                            format!("from {low} to {high} runs backwards"),
                         )
-                        .help(format!("write [{}, {}]", b.value.1, b.value.0)),
+                        .help(format!("write [{high}, {low}]")),
                     );
                 }
                 let shared = |(a, b): (f64, f64), (c, d): (f64, f64)| a.max(c) < b.min(d);

@@ -14,7 +14,7 @@ use super::super::{Model, SiblingReading, TestInfo};
 use super::built::{Built, Share};
 use super::foretold::by_word;
 use super::{LineInfo, Memo};
-use crate::belief::{FaultId, Finding};
+use crate::belief::{FaultId, Finding, agreed};
 use crate::circuit::calibrate::CalibrateError;
 use crate::circuit::joint::{self, Joint, Shown};
 use crate::circuit::meter::{Meter, Reading};
@@ -49,6 +49,26 @@ pub struct Taken {
     pub read: Read,
     /// The same for the circuit.
     pub(in crate::model) what: joint::Taken,
+}
+
+impl Taken {
+    /// The same reading taken so many times, each by itself: they err as
+    /// independent ones do.
+    #[must_use]
+    pub fn agreed(&self, times: i32) -> Taken {
+        let mut taken = self.clone();
+        let what = &mut taken.what;
+        match self.read {
+            _ if times <= 1 => {}
+            Read::Number(_) => what.misread = agreed(what.misread, 1.0 - what.misread, times),
+            Read::Word(_) => {
+                let wrong = what.misread * what.flat;
+                let wrong = agreed(wrong, 1.0 - what.misread + wrong, times);
+                (what.misread, what.flat) = (2.0 * wrong, 0.5);
+            }
+        }
+        taken
+    }
 }
 
 /// The chances of what a fault may do to a line; `None` if it spares it.

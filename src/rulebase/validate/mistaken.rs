@@ -171,7 +171,7 @@ impl Validator<'_> {
                     at,
                     format!(
                         "{outcome} would be reported in only {} of 100 cases where it is true",
-                        tidy((100.0 * right.max(0.0)).round())
+                        number((100.0 * right.max(0.0)).round())
                     ),
                 )
                 .help(
