@@ -269,6 +269,8 @@ pub struct Case {
     last_remedy: Option<usize>,
     /// The advice, once it was asked for.
     advised: OnceCell<Advice>,
+    /// Conflict of the results, once it was asked for.
+    disagreement: OnceCell<f64>,
     /// What is to be said of the last entry, once it was asked for.
     pub(super) noticed: OnceCell<Option<Notice>>,
 }
@@ -374,6 +376,7 @@ impl Case {
             moves: Moves::new(&model.bench),
             last_remedy: None,
             advised: OnceCell::new(),
+            disagreement: OnceCell::new(),
             noticed: OnceCell::new(),
             model,
         };
@@ -845,10 +848,12 @@ impl Case {
 
     /// Conflict of the results, in bits.
     pub fn conflict(&self) -> f64 {
-        let given = self.symptoms.len();
-        let results = self.results().len();
-        conflict_among(&self.model.network, results, given, |keep| {
-            self.events(keep)
+        *self.disagreement.get_or_init(|| {
+            let given = self.symptoms.len();
+            let results = self.results().len();
+            conflict_among(&self.model.network, results, given, |keep| {
+                self.events(keep)
+            })
         })
     }
 
