@@ -10,8 +10,10 @@ use crate::circuit::predict::Spread;
 use crate::circuit::solve::{Parameter, Solver};
 use crate::rulebase::{Doubt, Harm, Known, Line, MeterMode, PartKind};
 
-/// Ideality of a protection junction. Common practice, no source.
-const IDEALITY: f64 = 1.3;
+/// Ideality of a protection junction: near 1, or pins would load what resistors of a
+/// megohm hold while a meter puts some tenths of a volt on them. Common practice, no
+/// source.
+const IDEALITY: f64 = 1.1;
 /// Above this forward voltage, volt at 1 mA, junctions lie in a row (a string of
 /// light diodes), each with the ideality of one. Common practice, no source.
 const ONE_JUNCTION: f64 = 0.65;
@@ -19,7 +21,7 @@ const ONE_JUNCTION: f64 = 0.65;
 const FORWARD_AMPS: f64 = 1e-3;
 /// Forward voltage of what stands behind an unpowered rail, volt at 1 mA, and its
 /// ideality. Common practice, no source.
-const RAIL_JUNCTION: (f64, f64) = (0.5, 1.5);
+const RAIL_JUNCTION: (f64, f64) = (0.65, 1.5);
 /// Series resistance of a rail that is on, ohm. Common practice, no source.
 const RAIL_OHMS: f64 = 0.05;
 /// Transistor of a level shifter: threshold, volt, and `KP W / L`, ampere per

@@ -131,9 +131,9 @@ pub struct Drawn {
 /// By how much resistances (as logarithm) and junctions (as logarithm of the
 /// saturation current) differ at most between boards of one model, and on top of
 /// that between the halves of a pair: 5 and 10 per cent, 10 and 20 mV at an
-/// ideality of 1.3. Common practice, no source.
+/// ideality of 1.1. Common practice, no source.
 const OHMS: (f64, f64) = (0.05, 0.10);
-const JUNCTION: (f64, f64) = (0.01 / (1.3 * 0.02585), 0.02 / (1.3 * 0.02585));
+const JUNCTION: (f64, f64) = (0.01 / (1.1 * 0.02585), 0.02 / (1.1 * 0.02585));
 
 /// How far the logarithm of a value goes that nobody knows of the model.
 fn unknown(wired: &Wired, line: &Line, part: usize, which: usize) -> Option<f64> {
