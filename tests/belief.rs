@@ -769,10 +769,12 @@ fn sets_left_out_of_a_large_block_are_bounded() {
 
 #[test]
 fn the_list_takes_over_where_too_much_of_a_block_is_left_out() {
-    let (network, steps) = long_line(7, 0.2);
-    assert!(!exact::within_reach(&network, &events(&steps)));
-    bound_holds(&network, &steps, Size::Auto, "a long line");
-    bound_holds(&network, &steps, Size::UpTo(3), "a long line, triples");
+    for seed in 7..10 {
+        let (network, steps) = long_line(seed, 0.2);
+        assert!(!exact::within_reach(&network, &events(&steps)));
+        bound_holds(&network, &steps, Size::Auto, "a long line");
+        bound_holds(&network, &steps, Size::UpTo(3), "a long line, triples");
+    }
 }
 
 #[test]
@@ -865,7 +867,7 @@ fn what_is_left_out_is_bounded() {
 }
 
 #[test]
-fn what_is_left_out_is_bounded_where_the_sum_is_out_of_reach() {
+fn many_results_are_in_the_sum_written_out() {
     let mut bounds = Vec::new();
     for seed in 0..12 {
         let mut rng = StdRng::seed_from_u64(2000 + seed);
@@ -888,7 +890,16 @@ fn what_is_left_out_is_bounded_where_the_sum_is_out_of_reach() {
             let c = random_change(&mut rng, 8);
             steps.insert(8, Step::Changed(c));
         }
-        assert!(!exact::within_reach(&network, &events(&steps)));
+        // More combinations than are carried at once: summed by elimination.
+        let what = format!("seed {seed}");
+        let got = exact::sum(&network, &events(&steps)).unwrap();
+        let want = brute(&network, &steps);
+        near(got.evidence / want.evidence, 1.0, 1e-10, &what);
+        all_near(&got.faults, &want.faults, 1e-10, &what);
+        all_near(&got.items, &want.items, 1e-10, &what);
+        all_near(&got.places, &want.places, 1e-10, &what);
+        near(got.nothing, want.nothing, 1e-10, &what);
+        all_near(&got.misread, &want.misread, 1e-10, &what);
         for size in [Size::UpTo(1), Size::UpTo(2), Size::UpTo(3), Size::Auto] {
             let what = format!("seed {seed} {size:?}");
             bounds.push(bound_holds(&network, &steps, size, &what));

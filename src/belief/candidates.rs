@@ -114,7 +114,12 @@ pub type Weighted = Vec<(Candidate, f64)>;
 /// All sets up to `size` of the faults in `among`, with all pairs of the rest
 /// if `size` is at least 2, weighted by their prior.
 pub fn list(network: &Network, size: usize, among: &[FaultId]) -> Weighted {
-    list_from(network, 0, size, among)
+    listed(network, 0, size, among, |_| true)
+}
+
+/// All sets up to two faults, but of pairs only those of two of `paired`.
+pub(super) fn list_pairs(network: &Network, size: usize, paired: &[bool]) -> Weighted {
+    listed(network, 0, size, &[], |f| paired[f])
 }
 
 /// The same without the sets smaller than `from`, which is 0 or 3.
@@ -123,6 +128,16 @@ pub(super) fn list_from(
     from: usize,
     size: usize,
     among: &[FaultId],
+) -> Weighted {
+    listed(network, from, size, among, |_| true)
+}
+
+fn listed(
+    network: &Network,
+    from: usize,
+    size: usize,
+    among: &[FaultId],
+    paired: impl Fn(FaultId) -> bool,
 ) -> Weighted {
     let priors = network.faults();
     let n = priors.len();
@@ -138,8 +153,9 @@ pub(super) fn list_from(
     let open = |f: &FaultId| priors[*f].probability > 0.0 && priors[*f].probability < 1.0;
     let odds = |f: FaultId| priors[f].probability / (1.0 - priors[f].probability);
     let all: Vec<FaultId> = (0..n).filter(open).collect();
+    let paired: Vec<FaultId> = all.iter().copied().filter(|f| paired(*f)).collect();
     let pairs = if from == 0 && size >= 2 {
-        all.len() * all.len() / 2
+        paired.len() * paired.len() / 2
     } else {
         0
     };
@@ -169,9 +185,9 @@ pub(super) fn list_from(
         }
     }
     if from == 0 && size >= 2 {
-        for (i, f) in all.iter().enumerate() {
+        for (i, f) in paired.iter().enumerate() {
             let w = base_weight * odds(*f);
-            for g in &all[i + 1..] {
+            for g in &paired[i + 1..] {
                 add(&[*f, *g], w * odds(*g));
             }
         }

@@ -22,15 +22,17 @@
 //! with a chance that it takes, and may bring others. What was seen before
 //! stays true of the device as it was.
 //!
-//! # The two engines
+//! # The engines
 //!
 //! [`exact`] sums over *all* sets of faults by going through the faults once,
 //! carrying weights indexed by what each result already has as explanation
 //! (the stable form of the sum for noisy-OR networks: every term is positive).
-//! Faults that act together are gone through set by set, as one.
+//! Where results are many, each is carried only from its first fault to its
+//! last. Faults that act together are gone through set by set, as one.
 //! [`candidates`] lists sets up to a size, for explanations and for planning.
 //! Each checks the other: the sum over all sets tells how much the list leaves
-//! out.
+//! out. Where the sum is out of reach, a search lists sets best first and bounds
+//! what it does not list.
 //!
 //! ```
 //! use halfsplit::belief::{Event, Finding, Network, Prior, Size, update};
@@ -50,9 +52,11 @@
 //! let belief = update(&network, &[Event::seen(&low, 1)], Size::All);
 //! assert!((belief.faults[0] - 0.08 / (0.08 + 0.18)).abs() < 1e-12);
 //! ```
+mod best_first;
 pub mod candidates;
 pub mod exact;
 mod explain;
+mod lives;
 mod network;
 mod order;
 mod prior;

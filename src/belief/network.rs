@@ -122,6 +122,23 @@ impl Joint {
         &self.faults
     }
 
+    /// By set of faults, the largest first: the chance of each outcome.
+    pub(super) fn rows(&self) -> &[(u64, Vec<f64>)] {
+        &self.rows
+    }
+
+    /// Whether every two of the faults have a row.
+    pub(super) fn has_pairs(&self) -> bool {
+        let n = self.faults.len();
+        let pairs = self.rows.iter().filter(|r| r.0.count_ones() == 2);
+        pairs.count() == n * n.saturating_sub(1) / 2
+    }
+
+    /// The chance of an outcome when it is read at random.
+    pub(super) fn at_random(&self, outcome: usize) -> f64 {
+        self.flat[outcome]
+    }
+
     /// The bit of a fault; none if it is not one of these.
     pub(super) fn bit(&self, f: FaultId) -> u64 {
         self.faults.binary_search(&f).map_or(0, |i| 1 << i)

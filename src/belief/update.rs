@@ -1,5 +1,6 @@
 //! From priors and events to a belief.
 
+use super::best_first::{self, Found};
 use super::candidates::{self, Candidate, MAX_SIZE, Weighted};
 use super::exact::{self, Exact};
 use super::network::{Event, FaultId, Network, Prior, Seen};
@@ -20,6 +21,11 @@ pub enum Size {
 
 /// Most mass that may be left out before candidates grow.
 const GROW_ABOVE: f64 = 0.01;
+/// So many events leave few faults likely; before, a list is drawn from as a whole
+/// (`simulate`), and nothing is gained.
+const GUIDED: usize = 4;
+/// Most probability that faults in no pair may have together.
+const UNLIKELY: f64 = 0.002;
 
 /// What is known after some events.
 #[derive(Clone, Debug, Default)]
@@ -38,8 +44,9 @@ pub struct Belief {
     /// Size of the largest sets that were listed.
     pub size: usize,
     /// Upper bound on the probability of sets that the *probabilities* above
-    /// leave out: nought when they were summed over all sets, next to nought
-    /// when only very large sets of faults that act together were not.
+    /// leave out: zero when they were summed over all sets, next to zero when
+    /// only very large sets of faults that act together were not, and whatever
+    /// the search could not rule out where the sum is out of reach.
     pub left_out: f64,
     /// The same for the listed candidates.
     pub candidates_left_out: f64,
@@ -58,6 +65,12 @@ pub fn update(network: &Network, events: &[Event], size: Size) -> Belief {
         return impossible(network);
     }
     let exact = attempt.flatten();
+    if exact.is_none() && !matches!(size, Size::UpTo(_)) {
+        return match best_first::find(network, events) {
+            Some(found) => from_found(found),
+            None => impossible(network),
+        };
+    }
     let order = likeliest(network, exact.as_ref());
     let mut k = match size {
         Size::UpTo(k) => k.min(MAX_SIZE),
@@ -70,8 +83,15 @@ pub fn update(network: &Network, events: &[Event], size: Size) -> Belief {
             k -= 1;
         }
     }
-    // Pairs are weighed once, larger sets anew for each size.
-    let mut listed = candidates::filter(network, candidates::list(network, k.min(2), &[]), events);
+    // Pairs are weighed once, larger sets anew for each size. Where the sum says
+    // how likely each fault is, pairs with one that hardly is there are left out.
+    let pairs = match &exact {
+        Some(e) if size == Size::Auto && events.len() >= GUIDED => {
+            candidates::list_pairs(network, k.min(2), &likely(events, &order, e))
+        }
+        _ => candidates::list(network, k.min(2), &[]),
+    };
+    let mut listed = candidates::filter(network, pairs, events);
     let small: f64 = listed.iter().map(|l| l.1).sum();
     let mut larger = Weighted::new();
     let mut left_out;
@@ -141,6 +161,25 @@ pub fn update(network: &Network, events: &[Event], size: Size) -> Belief {
     belief
 }
 
+/// Where the sum is out of reach.
+fn from_found(found: Found) -> Belief {
+    let mut candidates = found.candidates;
+    candidates::sort(&mut candidates);
+    Belief {
+        faults: found.faults,
+        items: found.items,
+        places: found.places,
+        nothing: found.nothing,
+        size: candidates.iter().map(|c| c.0.len()).max().unwrap_or(0),
+        candidates,
+        left_out: found.left_out,
+        candidates_left_out: found.candidates_left_out,
+        evidence_log2: found.evidence.log2(),
+        misread: found.misread,
+        impossible: false,
+    }
+}
+
 fn impossible(network: &Network) -> Belief {
     let priors = network.faults();
     let some = |of: &dyn Fn(&Prior) -> bool| -> f64 {
@@ -183,6 +222,26 @@ fn likeliest(network: &Network, exact: Option<&Exact>) -> Vec<FaultId> {
     };
     order.sort_by(|a, b| likelier(p(*a), p(*b)));
     order
+}
+
+/// Which faults are likely enough to be in pairs: the others together have at
+/// most [`UNLIKELY`]. One that was cleared may have been there before.
+fn likely(events: &[Event], order: &[FaultId], exact: &Exact) -> Vec<bool> {
+    let mut likely = vec![true; order.len()];
+    let mut sum = 0.0;
+    for f in order.iter().rev() {
+        sum += exact.faults[*f];
+        if sum > UNLIKELY {
+            break;
+        }
+        likely[*f] = false;
+    }
+    for e in events {
+        if let Event::Changed(c) = e {
+            c.clears.iter().for_each(|(f, _)| likely[*f] = true);
+        }
+    }
+    likely
 }
 
 fn from_candidates(network: &Network, listed: &Weighted) -> Belief {

@@ -8,7 +8,7 @@ use super::args::{Args, Format};
 use super::check::load;
 use super::error::{Failure, Result};
 use super::terminal::Terminal;
-use crate::job::view::{self, StateView, percent};
+use crate::job::view::{self, StateView, percent_within};
 use crate::job::{Case, CaseFile, Entry, Settings};
 use crate::plan::Effort;
 use crate::rulebase::read_yaml;
@@ -183,6 +183,9 @@ fn print(
             ))?;
         }
         terminal.line(&super::show::suspects(state, terminal.width, 3))?;
+        if let Some(rests) = view::rests_on_list(state.belief.left_out) {
+            terminal.say(&rests)?;
+        }
         if let Some(s) = state.next.steps.first() {
             terminal.line(&format!("   next: {} — {}", s.text, s.why))?;
         }
@@ -192,7 +195,7 @@ fn print(
             "\ntrue fault: {} — in place {} with {}",
             t.fault,
             t.rank,
-            percent(t.posterior)
+            percent_within(t.posterior, case.belief.left_out)
         ))?;
     }
     Ok(())

@@ -7,7 +7,8 @@ use crate::desk::Desk;
 use crate::job::Case;
 use crate::job::notice::NoticeView;
 use crate::job::view::{
-    CanTell, DistrustView, StateView, StepView, foreseen, percent, result_words,
+    CanTell, DistrustView, StateView, StepView, UNSURE, foreseen, percent, percent_within,
+    rests_on_list, result_words,
 };
 use crate::job::weigh::weigh;
 use crate::line::Distrust;
@@ -36,9 +37,15 @@ pub(super) fn suspects(state: &StateView, width: usize, many: usize) -> String {
         rows.push((state.belief.nothing_found, "- nothing is wrong".to_owned()));
     }
     rows.sort_by(|a, b| likelier(a.0, b.0));
+    let left_out = state.belief.left_out;
     rows.iter()
         .map(|(p, name)| {
-            let head = format!("  {} {:>5} ", bar(*p), percent(*p));
+            // A bar would be as sharp as a figure.
+            let bar = match left_out > UNSURE {
+                true => " ".repeat(BAR),
+                false => bar(*p),
+            };
+            let head = format!("  {bar} {:>5} ", percent_within(*p, left_out));
             let indent = " ".repeat(head.chars().count() + 2);
             fill(name, width, &head, &indent)
         })
@@ -56,13 +63,13 @@ pub(super) fn places(state: &StateView, width: usize) -> String {
             format!(
                 "{}\u{a0}{}",
                 s.name,
-                percent(s.posterior).replace(' ', "\u{a0}")
+                percent_within(s.posterior, state.belief.left_out).replace(' ', "\u{a0}")
             )
         })
         .collect();
     parts.push(format!(
         "nothing\u{a0}wrong\u{a0}{}",
-        percent(state.belief.nothing_found).replace(' ', "\u{a0}")
+        percent_within(state.belief.nothing_found, state.belief.left_out).replace(' ', "\u{a0}")
     ));
     fill(&parts.join(" | "), width, "Where: ", "       ")
 }
@@ -106,7 +113,7 @@ pub(super) fn doubts(state: &StateView) -> Vec<String> {
                 " Most doubtful: {} = {} ({} a misreading); repeat it.",
                 r.of,
                 r.shows,
-                percent(r.misread)
+                percent_within(r.misread, b.left_out)
             );
         }
         if let Some(c) = b.candidates.iter().find(|c| c.faults.len() > 1)
@@ -115,17 +122,12 @@ pub(super) fn doubts(state: &StateView) -> Vec<String> {
             s += &format!(
                 " Or two faults: {} ({}).",
                 c.faults.join(" and "),
-                percent(c.posterior)
+                percent_within(c.posterior, b.left_out)
             );
         }
         out.push(s);
     }
-    if b.left_out > 0.01 {
-        out.push(format!(
-            "Larger sets of faults than were counted could hold up to {} of the probability.",
-            percent(b.left_out)
-        ));
-    }
+    out.extend(rests_on_list(b.left_out));
     out
 }
 
@@ -312,7 +314,12 @@ pub(super) fn why(desk: &Desk, state: &StateView, typed: &str) -> Result<String>
     let Found::One(fault) = case.model.fault(&s.fault) else {
         return Ok(String::new());
     };
-    let mut out = format!("{} ({}): {}\n", s.name, s.fault, percent(s.posterior));
+    let mut out = format!(
+        "{} ({}): {}\n",
+        s.name,
+        s.fault,
+        percent_within(s.posterior, state.belief.left_out)
+    );
     if let Some(e) = &case.model.faults[fault].explain {
         out += &format!("{e}\n");
     }
@@ -481,15 +488,15 @@ pub(super) fn supposed(case: &Case, says: &str, then: &Belief) -> String {
     for f in order.into_iter().take(3) {
         out += &format!(
             "  {:>5} {} (now {})\n",
-            percent(then.faults[f]),
+            percent_within(then.faults[f], then.left_out),
             case.model.faults[f].name,
-            percent(case.belief.faults[f])
+            percent_within(case.belief.faults[f], case.belief.left_out)
         );
     }
     out += &format!(
         "  {:>5} nothing is wrong (now {})",
-        percent(then.nothing),
-        percent(case.belief.nothing)
+        percent_within(then.nothing, then.left_out),
+        percent_within(case.belief.nothing, case.belief.left_out)
     );
     out
 }

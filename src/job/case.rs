@@ -862,6 +862,11 @@ impl Case {
         self.history.events(&self.model, keep).all
     }
 
+    /// What the belief is told of this job, in order.
+    pub fn told(&self) -> Vec<Event> {
+        self.events(&|_| true)
+    }
+
     /// For a suspect, what each result in force did: entry number (`None` for
     /// the complaint's symptoms, in order) and factor on the odds.
     pub fn weights(&self, fault: usize) -> Vec<(Option<usize>, f64)> {

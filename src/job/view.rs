@@ -380,9 +380,12 @@ pub fn result_words(
 
 fn advice(case: &Case, many: usize) -> AdviceView {
     let a = case.advice(many);
+    // No certainty rests on a list that may leave out much.
+    let unsure = case.belief.left_out > UNSURE;
+    let stop = a.stop.filter(|s| !(unsure && *s == Stop::EnoughKnown));
     AdviceView {
         steps: a.steps.iter().map(|p| step(case, p)).collect(),
-        stop: a.stop.map(|s| {
+        stop: stop.map(|s| {
             match s {
                 Stop::EnoughKnown => "enough-known",
                 Stop::NothingWrong => "nothing-wrong",
@@ -392,7 +395,7 @@ fn advice(case: &Case, many: usize) -> AdviceView {
             }
             .to_owned()
         }),
-        says: a.stop.map(|s| match s {
+        says: stop.map(|s| match s {
             Stop::EnoughKnown => {
                 "Enough is known: no further test pays for itself before this repair.".to_owned()
             }
@@ -635,10 +638,53 @@ fn why_remedy(case: &Case, i: usize, p: &Proposal) -> String {
             "would mend it with {}; against {} ({})",
             percent(p.outcomes[0]),
             case.model.faults[f].name,
-            percent(case.belief.faults[f])
+            percent_within(case.belief.faults[f], case.belief.left_out)
         ),
         None => String::new(),
     }
+}
+
+/// Above this bound on what a belief leaves out, no probability is shown as a
+/// percentage: the order of the suspects is all that it tells.
+pub const UNSURE: f64 = 0.1;
+/// Up to this bound the digits of a percentage hold anyway.
+const SHARP: f64 = 0.005;
+
+/// A probability of a belief that leaves out up to `left_out`, no sharper than
+/// that: a range where the bound moves its digits, and no figure above
+/// [`UNSURE`].
+pub fn percent_within(p: f64, left_out: f64) -> String {
+    if left_out <= SHARP {
+        return percent(p);
+    }
+    if left_out > UNSURE {
+        return "?".to_owned();
+    }
+    // It is a share of what is listed; all that is left out may be for it.
+    let low = p * (1.0 - left_out);
+    let (low, high) = ((100.0 * low).floor(), (100.0 * (low + left_out)).ceil());
+    format!("{low:.0}–{:.0} %", high.min(100.0))
+}
+
+/// What is to be known of probabilities that rest on a list of sets of faults;
+/// `None` where next to nothing can be left out.
+pub fn rests_on_list(left_out: f64) -> Option<String> {
+    if left_out <= 0.01 {
+        return None;
+    }
+    let most = percent(left_out);
+    Some(if left_out > UNSURE {
+        format!(
+            "So many results could be wrong that sets of faults which were not counted may hold \
+             up to {most} of the probability. The order of the suspects, and the steps that rest \
+             on it, are a guess: repeat the most doubtful results."
+        )
+    } else {
+        format!(
+            "Sets of faults that were not counted may hold up to {most} of the probability; the \
+             steps rest on those that were."
+        )
+    })
 }
 
 /// A probability for people: whole per cent, with the ends kept honest.

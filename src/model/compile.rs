@@ -761,8 +761,11 @@ impl Copy<'_> {
         self.only_shared(line.faults.iter().map(|e| e.fault))
     }
 
+    /// Whether these are faults of shared items alone; what nobody listed of a copy
+    /// makes nothing its own.
     fn only_shared(&self, mut faults: impl Iterator<Item = PackFault>) -> bool {
-        faults.all(|f| self.pack.items[self.pack.faults[f].item].shared)
+        let shared = |f: PackFault| self.pack.items[self.pack.faults[f].item].shared;
+        faults.all(|f| shared(f) || self.pack.is_unlisted(f))
     }
 
     fn links(&self, links: &[(PackFault, f64)]) -> Vec<(usize, f64)> {

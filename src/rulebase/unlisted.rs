@@ -7,8 +7,8 @@
 //! there. All numbers here are common practice without a source.
 
 use super::line::{Effect, Harm};
-use super::validate::MOST_FAULTS;
 use super::typed::{Fault, How, Item, Link, Pack, PackFault, Where};
+use super::validate::MOST_FAULTS;
 
 /// Identifier of the fault.
 const ID: &str = "unlisted";

@@ -52,7 +52,11 @@ const FAULTS: usize = 300;
 const TESTS: usize = 400;
 const REMEDIES: usize = 60;
 
-/// A large device with one fault, and results as that fault would give them.
+/// What is wrong with the device of most benches, and with a worse one.
+const ONE_FAULT: [usize; 1] = [17];
+const THREE_FAULTS: [usize; 3] = [17, 120, 230];
+
+/// A large device with faults, and results as these faults would give them.
 struct Device {
     network: Network,
     tests: Vec<Option<PlanTest>>,
@@ -62,7 +66,7 @@ struct Device {
 }
 
 impl Device {
-    fn new(results: usize) -> Self {
+    fn new(results: usize, truth: &[usize]) -> Self {
         let mut rng = StdRng::seed_from_u64(300);
         // Rates as a pack states them: one job in twenty with nothing wrong,
         // one in twenty-five with two faults.
@@ -133,14 +137,13 @@ impl Device {
             .collect();
         let all: Vec<(usize, f64)> = rates.iter().map(|r| r.1).enumerate().collect();
         let mut events = vec![Event::seen(&Finding::yes_no(c.leak, &all, 0.0), 1)];
-        let truth = 17;
         for slot in tests.iter_mut().take(results) {
             let Some(test) = slot.take() else { continue };
             let mut left: f64 = rng.random();
             let last = test.outlook.outcomes() - 1;
             let outcome = (0..last)
                 .find(|k| {
-                    left -= test.outlook.finding().likelihood(*k, &[truth]);
+                    left -= test.outlook.finding().likelihood(*k, truth);
                     left < 0.0
                 })
                 .unwrap_or(last);
@@ -178,28 +181,35 @@ impl Device {
 
 #[divan::bench(args = [1, 4, 8, 10, 12])]
 fn result_to_advice(bencher: Bencher, results: usize) {
-    let device = Device::new(results);
+    let device = Device::new(results, &ONE_FAULT);
     bencher.bench_local(|| black_box(&device).advice(Effort::FIRST));
 }
 
 /// The same with the first few steps looked at further ahead.
 #[divan::bench(args = [1, 4, 8, 10, 12])]
 fn result_to_refined_advice(bencher: Bencher, results: usize) {
-    let device = Device::new(results);
+    let device = Device::new(results, &ONE_FAULT);
     bencher.bench_local(|| black_box(&device).advice(Effort::REFINED));
 }
 
 /// The belief's share of it.
-#[divan::bench(args = [1, 4, 8, 10, 12])]
+#[divan::bench(args = [1, 4, 8, 10, 12, 20])]
 fn result_to_belief(bencher: Bencher, results: usize) {
-    let device = Device::new(results);
+    let device = Device::new(results, &ONE_FAULT);
+    bencher.bench_local(|| update(&device.network, black_box(&device.events), Size::Auto));
+}
+
+/// The same with three faults.
+#[divan::bench(args = [12, 20])]
+fn result_to_belief_of_three_faults(bencher: Bencher, results: usize) {
+    let device = Device::new(results, &THREE_FAULTS);
     bencher.bench_local(|| update(&device.network, black_box(&device.events), Size::Auto));
 }
 
 /// The sum's share of that.
 #[divan::bench(args = [1, 4, 8, 10, 12])]
 fn result_to_sum(bencher: Bencher, results: usize) {
-    let device = Device::new(results);
+    let device = Device::new(results, &ONE_FAULT);
     bencher.bench_local(|| exact::sum(&device.network, black_box(&device.events)));
 }
 
