@@ -3,7 +3,7 @@
 use halfsplit::circuit::calibrate::{CalibrateError, GoodReading, calibrate};
 use halfsplit::circuit::edit::{Edit, TestSource};
 use halfsplit::circuit::fault::{Fault, Range};
-use halfsplit::circuit::meter::{Meter, Mode, Reading};
+use halfsplit::circuit::meter::{Meter, Mode, Reading, offset};
 use halfsplit::circuit::network::{ElementId, Junction, Network, Node};
 use halfsplit::circuit::predict::{Predictor, Spread};
 use halfsplit::circuit::solve::Solver;
@@ -357,7 +357,7 @@ fn a_known_good_reading_bends_the_clamp() {
         let p = predictor
             .predict(&[], pin, Node::GROUND, Mode::Diode)
             .unwrap();
-        let accuracy = meter.diode.accuracy.deviation(wanted);
+        let accuracy = meters(&meter, wanted);
         // The meter, once when it was read there and once when it is here.
         assert!(
             p.deviation() < 1.1 * accuracy * 2.0_f64.sqrt(),
@@ -388,6 +388,15 @@ fn a_known_good_reading_bends_the_clamp() {
     ));
 }
 
+/// What a diode reading is off by: the meter's accuracy, and its offset in the job.
+fn meters(meter: &Meter, volts: f64) -> f64 {
+    meter
+        .diode
+        .accuracy
+        .deviation(volts)
+        .hypot(offset(Mode::Diode))
+}
+
 /// One unknown and two readings of it: variances add as conductances do.
 #[test]
 fn two_good_boards_tell_as_much_as_two_readings_of_one_unknown() {
@@ -406,7 +415,7 @@ fn two_good_boards_tell_as_much_as_two_readings_of_one_unknown() {
         };
         (variance(&[]), variance(&c.told))
     };
-    let meters = meter.diode.accuracy.deviation(wanted).powi(2);
+    let meters = meters(&meter, wanted).powi(2);
     let one = good(&meter, pin, wanted, &spreads);
     for readings in [vec![one.clone()], vec![one.clone(), one.clone()]] {
         let (before, after) = foretold(&readings);
@@ -480,7 +489,7 @@ fn what_a_known_good_reading_leaves_unknown_is_what_sampling_gives() {
             other => panic!("{other:?}"),
         }
     };
-    let accuracy = meter.diode.accuracy.deviation(wanted);
+    let accuracy = meters(&meter, wanted);
     let mut sums = [[0.0; 3]; 2];
     for _ in 0..20_000 {
         let model = [shared[0] * normal(), shared[1] * normal()];

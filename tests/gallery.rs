@@ -421,6 +421,9 @@ fn a_pin_is_two_junctions_and_a_leak_and_faults_say_what_they_do() {
             ("flex.broken".to_owned(), Harm::Open(trace), 1.0),
             ("amplifier.dead".to_owned(), Harm::Grounded(pin), 0.1),
             ("amplifier.dead".to_owned(), Harm::LeakyNode(pin), 0.1),
+            // What nobody listed comes with each pack.
+            ("other-interconnect.unlisted".to_owned(), Harm::Strange, 0.5),
+            ("other-board.unlisted".to_owned(), Harm::Strange, 0.5),
         ]
     );
     let test = speaker.tests.iter().find(|t| t.id == "sense-line").unwrap();

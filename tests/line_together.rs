@@ -21,21 +21,11 @@ const DEVICES: usize = 5000;
 const DRAWS: usize = 300;
 /// Hidden faults.
 const ROUNDS: usize = 7;
-/// How dense misreadings are, as the model has them: common practice, no
-/// source.
-fn misread(mode: MeterMode, reading: Reading) -> f64 {
-    match (mode, reading) {
-        (_, Reading::OL) => 0.2,
-        (MeterMode::Ohms, Reading::Value(v)) => 0.8 / (1e8_f64.ln() * v.abs().max(0.1)),
-        (_, Reading::Value(_)) => 0.8 / 3.0,
-    }
-}
-
-/// What a meter shows, given what there is: each density by itself.
+/// What a meter shows, given what there is: each density by itself. Nothing is
+/// misread here: how likely a slip is to show this has tests of its own.
 fn density(device: &Device, test: usize, seen: Reading, truth: Reading) -> f64 {
-    let t = &device.model.tests[test];
-    let mode = t.measures.unwrap().probing.mode;
-    let right = match (seen, truth) {
+    let mode = device.model.tests[test].measures.unwrap().probing.mode;
+    match (seen, truth) {
         (Reading::OL, Reading::OL) => 1.0,
         (Reading::Value(x), Reading::Value(v)) => {
             let deviation = accuracy(&device.meter, mode, v).deviation(v).max(1e-12);
@@ -43,8 +33,7 @@ fn density(device: &Device, test: usize, seen: Reading, truth: Reading) -> f64 {
             (-0.5 * off * off).exp() / (deviation * (2.0 * std::f64::consts::PI).sqrt())
         }
         _ => 0.0,
-    };
-    t.reliability * right + (1.0 - t.reliability) * misread(mode, seen)
+    }
 }
 
 /// A value with the deviation of an even spread between -1 and 1, by Box and
@@ -161,6 +150,11 @@ fn coarse(template: &str, modes: &[MeterMode]) -> Device {
         .iter_mut()
         .for_each(|r| r.accuracy.percent = 5.0);
     device.model.lines[0].meter = Arc::new(device.meter.clone());
+    device
+        .model
+        .tests
+        .iter_mut()
+        .for_each(|t| t.reliability = 1.0);
     device
 }
 

@@ -18,7 +18,7 @@ use nalgebra::{DMatrix, DVector};
 use thiserror::Error;
 
 use super::edit::Edit;
-use super::meter::{Meter, Mode};
+use super::meter::{Meter, Mode, offset};
 use super::network::{Element, Network, NetworkError, Node};
 use super::predict::{Scale, Spread};
 use super::solve::{Parameter, SolveError, Solver};
@@ -166,9 +166,11 @@ fn at(solver: &mut Solver, spreads: &[Spread], r: &GoodReading) -> Result<At, So
         .map(|s| slope * gradient.of(s.element, s.parameter))
         .collect();
     let apart = slopes.iter().zip(&r.apart);
+    // That board's meter was off by its own.
+    let meters = meter.powi(2) + (slope * offset(r.mode)).powi(2);
     Ok(At {
         reads,
-        doubt: meter.powi(2) + apart.map(|(h, a)| (h * a).powi(2)).sum::<f64>(),
+        doubt: meters + apart.map(|(h, a)| (h * a).powi(2)).sum::<f64>(),
         slopes,
     })
 }

@@ -347,8 +347,8 @@ impl Prediction {
         Reading::Value(self.scale.from(0.5 * (low + high)))
     }
 
-    /// Standard deviation on the scale of the mode: volt, or about the natural
-    /// logarithm of what is shown; OL left aside.
+    /// Standard deviation, OL left aside: volt, or of ohms that of about the natural
+    /// logarithm.
     #[must_use]
     pub fn deviation(&self) -> f64 {
         let weight = |p: &Part| p.weight * p.share;
@@ -356,8 +356,19 @@ impl Prediction {
         let mean = |f: &dyn Fn(&Part) -> f64| {
             self.parts.iter().map(|p| weight(p) * f(p)).sum::<f64>() / total
         };
-        let middle = mean(&|p| p.blurred.middle());
-        let squares = mean(&|p| p.blurred.variance() + (p.blurred.middle() - middle).powi(2));
+        let own = |p: &Part| match self.scale {
+            // By the slope of the scale in the middle of the part.
+            Scale::Drop => {
+                let middle = self.scale.from(p.blurred.middle());
+                (
+                    middle,
+                    p.blurred.variance() / self.scale.slope(middle).powi(2),
+                )
+            }
+            Scale::Linear | Scale::Ohms => (p.blurred.middle(), p.blurred.variance()),
+        };
+        let middle = mean(&|p| own(p).0);
+        let squares = mean(&|p| own(p).1 + (own(p).0 - middle).powi(2));
         squares.max(0.0).sqrt()
     }
 
@@ -615,7 +626,6 @@ impl<'a> Predictor<'a> {
         // might bring the circuit back below the limit.
         let limited = self.meter.diode.source.gives.is_finite();
         if set.mode == Mode::Diode && limited && measured.value() > measured.limit {
-            drop(measured);
             measured = self.meter.measure_beyond(solver, edits, red, black)?;
         }
         let (centre, slope, noise) = scale.of_measured(&measured);

@@ -7,7 +7,7 @@
 //! there. All numbers here are common practice without a source.
 
 use super::line::{Effect, Harm};
-use super::typed::{Fault, How, Item, Link, Pack, PackFault, Where};
+use super::typed::{Fault, How, Item, Link, Pack, PackFault, Rulebase, Where};
 use super::validate::MOST_FAULTS;
 
 /// Identifier of the fault.
@@ -174,5 +174,21 @@ impl Pack {
     pub fn is_unlisted(&self, fault: PackFault) -> bool {
         let item = &self.items[self.faults[fault].item];
         self.faults[fault].id == ID && item.id == format!("other-{}", item.r#where.word())
+    }
+}
+
+impl Rulebase {
+    /// The same rules as if their lists were complete: what nobody listed is never
+    /// there. For comparisons, and for worked examples with a known answer.
+    #[must_use]
+    pub fn as_if_complete(mut self) -> Self {
+        for pack in &mut self.packs {
+            for f in 0..pack.faults.len() {
+                if pack.is_unlisted(f) {
+                    pack.faults[f].rate = 0.0;
+                }
+            }
+        }
+        self
     }
 }

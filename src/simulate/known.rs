@@ -9,7 +9,7 @@ use std::ops::RangeInclusive;
 use std::sync::Arc;
 
 use super::start::{Lines, Start};
-use crate::belief::candidates::{Outlook, Weighted, changed};
+use crate::belief::candidates::{Candidate, Outlook, Weighted, changed};
 use crate::belief::{Change, likelier};
 use crate::bench::BenchState;
 use crate::plan::PlanTest;
@@ -209,13 +209,15 @@ fn settled(sets: &Weighted, weights: &[f64]) -> Option<Weighted> {
     }
     let whole = 1.0 / total;
     let least = total * least(weights.iter().map(|w| w * whole), LIGHT, 1..=MOST);
-    let heavy = |w: &f64| *w >= least;
-    let held = weights.iter().copied().filter(heavy);
-    let (many, held) = held.fold((0, 0.0), |(n, sum), w| (n + 1, sum + w));
+    // One fault alone is kept however light: a result may yet speak for it, and a
+    // set that was let go does not come back.
+    let heavy = |set: &Candidate, w: f64| w >= least || (set.len() <= 1 && w > 0.0);
+    let each = || (sets.iter().zip(weights)).filter(|((set, _), w)| heavy(set, **w));
+    let (many, held) = each().fold((0, 0.0), |(n, sum), (_, w)| (n + 1, sum + w));
     let whole = 1.0 / held;
     // No more room than is needed: many are kept for long.
     let mut kept = Weighted::with_capacity(many);
-    let each = sets.iter().zip(weights).filter(|(_, w)| heavy(w));
+    let each = each();
     kept.extend(each.map(|((set, _), w)| (*set, w * whole)));
     Some(kept)
 }
@@ -258,7 +260,6 @@ fn least(
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::belief::candidates::Candidate;
 
     #[test]
     fn the_lightest_sets_hold_no_more_than_their_share() {
