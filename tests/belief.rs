@@ -1507,8 +1507,18 @@ fn rates_come_back_for_the_shipped_packs() {
             .zip(&strongest)
             .map(|(f, s)| (f.rate, *s))
             .collect();
+        let want = 1.0 - pack.nothing_found + pack.two_or_more;
+        // The listed faults are stated as all the jobs. Those that nobody listed
+        // join them, so that all together are scaled back to that.
+        let sum = |unlisted: bool| -> f64 {
+            let of = (0..stated.len()).filter(|f| pack.is_unlisted(*f) == unlisted);
+            of.map(|f| stated[f].0).sum()
+        };
+        near(sum(false) / want, 1.0, 0.01, &pack.id);
+        assert!(sum(true) > 0.0, "{}", pack.id);
         let c = convert(&stated, pack.nothing_found, pack.two_or_more).unwrap();
-        near(c.scale, 1.0, 0.01, &pack.id);
+        let all = c.scale * (sum(false) + sum(true));
+        near(all / want, 1.0, 0.01, &pack.id);
 
         for device in rules.devices.iter().filter(|d| d.model.is_none()) {
             let Some((_, copies)) = device.carries.iter().find(|c| c.0 == pack.id) else {
@@ -1552,7 +1562,6 @@ fn rates_come_back_for_the_shipped_packs() {
                 // A kind of device shifts the shares; together they are what
                 // is left of the jobs, as stated.
                 let sum: f64 = rates.iter().sum();
-                let want = 1.0 - pack.nothing_found + pack.two_or_more;
                 for (b, rate) in back.iter().zip(&rates) {
                     near(b / (rate * want / sum), 1.0, 0.01, &what);
                 }
