@@ -124,10 +124,14 @@ fn apart(rules: &Rulebase, start: &Start, records: &[Record]) -> Vec<f64> {
 
 #[test]
 fn what_is_believed_agrees_with_the_job() {
-    let rules = load(&walk_rules());
-    let start = buzzer();
-    let records = follow(&start, &Policy::Advice, &drawn(&start, 3, 40));
-    let apart = apart(&rules, &start, &records);
+    let complete = load(&walk_rules()).as_if_complete();
+    let apart_with = |rules: &Rulebase| {
+        let file = complaint("handheld", "no sound");
+        let start = Start::new(rules, &file, Settings::default()).unwrap();
+        let records = follow(&start, &Policy::Advice, &drawn(&start, 3, 40));
+        apart(rules, &start, &records)
+    };
+    let apart = apart_with(&complete);
     // The lightest sets are let go: 99 in 100 were 0.004 apart at most, none
     // 0.019.
     let (most, worst) = (apart[apart.len() * 99 / 100], apart[apart.len() - 1]);
@@ -135,6 +139,11 @@ fn what_is_believed_agrees_with_the_job() {
         apart.len() > 1000 && most < 0.006 && worst < 0.02,
         "{most} {worst}"
     );
+    // Sets with a fault that nobody listed are light until nothing else is left:
+    // the few that were let go are missed then.
+    let apart = apart_with(&load(&walk_rules()));
+    let (most, worst) = (apart[apart.len() * 99 / 100], apart[apart.len() - 1]);
+    assert!(most < 0.015 && worst < 0.25, "{most} {worst}");
 }
 
 #[test]

@@ -28,6 +28,8 @@ pub const SEEN: f64 = 2.0;
 /// An unknown that moves a reading by more than this within its limits' standard
 /// deviation is gone to both its ends, volt: slopes do not reach so far.
 const WIDE: f64 = 0.2;
+/// The same on the scale of a diode test: a factor of some 1.6.
+const WIDE_DROP: f64 = 0.5;
 
 /// A range that begins or ends further from a resistance than so many standard
 /// deviations has no part in showing it.
@@ -243,11 +245,12 @@ pub struct Visibility {
 }
 
 impl Visibility {
-    /// At least half of the sizes can be seen.
+    /// At least half of the sizes can be seen, or some stand out so far that the
+    /// average does.
     #[must_use]
     pub fn is_seen(&self) -> bool {
         // Weights that should add up to a half may miss it by a rounding.
-        self.share >= 0.5 - 1e-9
+        self.share >= 0.5 - 1e-9 || self.shift > 2.0 * SEEN
     }
 }
 
@@ -645,18 +648,22 @@ impl<'a> Predictor<'a> {
         let mut by: Vec<f64> = self.spreads.iter().map(along).collect();
         let size = |e: &usize| slope * gradient.of_edit(*e, &edits[*e]);
         let sizes = sized.iter().map(size).collect();
-        if scale == Scale::Linear {
-            for (spread, by) in self.spreads.iter().zip(&mut by) {
-                if by.abs() > self.wide
-                    && let Some(ends) = ends(solver, spread, edits)
-                {
-                    let mut shown = |edit: Edit| -> Result<f64, SolveError> {
-                        let all = [edits, &[edit]].concat();
-                        let at = self.meter.measure(solver, &all, red, black, set.mode)?;
-                        Ok(at.value().clamp(-at.limit, at.limit))
-                    };
-                    *by = (shown(ends.1)? - shown(ends.0)?) / 12f64.sqrt();
-                }
+        // A resistance goes with its parts by ratios: slopes reach far enough.
+        let wide = match scale {
+            Scale::Linear => self.wide,
+            Scale::Drop => self.wide * WIDE_DROP / WIDE,
+            Scale::Ohms => f64::INFINITY,
+        };
+        for (spread, by) in self.spreads.iter().zip(&mut by) {
+            if by.abs() > wide
+                && let Some(ends) = ends(solver, spread, edits)
+            {
+                let mut shown = |edit: Edit| -> Result<f64, SolveError> {
+                    let all = [edits, &[edit]].concat();
+                    let at = self.meter.measure(solver, &all, red, black, set.mode)?;
+                    Ok(scale.to(at.value().clamp(-at.limit, at.limit)))
+                };
+                *by = (shown(ends.1)? - shown(ends.0)?) / 12f64.sqrt();
             }
         }
         for known in self.told {

@@ -20,14 +20,20 @@ use crate::circuit::solve::SolveError;
 /// Unknown values that are nowhere further off than so many standard deviations
 /// are where straight lines from the middle reach.
 const STRAIGHT: f64 = 0.7;
-/// How far off they are looked for.
-const ENDS: f64 = 3.0;
-/// How often their place is looked for anew, and the move that ends that.
-const LOOKS: usize = 4;
+/// How far off they are looked for: a little beyond the ends of an even spread,
+/// which are the square root of 3 standard deviations from its middle.
+const ENDS: f64 = 2.0;
+/// How often their place is looked for again, how far each look may move it, since
+/// beside a junction a straight line overshoots, and the move that ends the looking.
+const LOOKS: usize = 10;
+const STRIDE: f64 = 0.7;
 const THERE: f64 = 0.1;
+/// How far off a value that is hardly known is taken to be where that is tried, in
+/// standard deviations: well inside an even spread.
+const WIDE_START: f64 = 1.2;
 
 /// One thing that may be wrong, or nothing.
-#[derive(Debug)]
+#[derive(Clone, Debug)]
 pub(super) struct Near {
     /// By how many standard deviations each unknown value is off.
     off: Vec<f64>,
@@ -44,7 +50,15 @@ impl Near {
         taken: &[Taken],
         thing: Option<usize>,
     ) -> Option<Near> {
-        let off = off(surveys, taken, thing)?;
+        Near::at(surveys, thing, off(surveys, taken, thing)?)
+    }
+
+    /// The same place with another thing wrong.
+    pub(super) fn of(&self, surveys: &[Arc<Survey>], thing: Option<usize>) -> Option<Near> {
+        Near::at(surveys, thing, self.off.clone())
+    }
+
+    fn at(surveys: &[Arc<Survey>], thing: Option<usize>, off: Vec<f64>) -> Option<Near> {
         let grids = surveys.iter().map(|s| s.near(thing, &off));
         let grids = grids.collect::<Result<_, _>>().ok()?;
         Some(Near { off, grids })
@@ -90,18 +104,41 @@ fn off(surveys: &[Arc<Survey>], taken: &[Taken], thing: Option<usize>) -> Option
     if first.off.iter().all(|x| x.abs() < STRAIGHT) {
         return None;
     }
-    let held = |x: Vec<f64>| -> Vec<f64> { x.iter().map(|x| x.clamp(-ENDS, ENDS)).collect() };
-    let mut off = held(first.off);
-    for _ in 0..LOOKS {
-        let outlook = |s: &Survey| s.outlook_near(thing, share, &off).map(Cow::Owned);
-        let outlooks: Result<Vec<_>, SolveError> =
-            numbers.iter().map(|(s, _)| outlook(s)).collect();
-        let next = held(look(&outlooks.ok()?)?.off);
-        let there = next.iter().zip(&off).all(|(a, b)| (a - b).abs() < THERE);
-        off = next;
-        if there {
-            break;
+    let held = |x: Vec<f64>, from: &[f64]| -> Vec<f64> {
+        let to = x.iter().map(|x| x.clamp(-ENDS, ENDS)).zip(from);
+        to.map(|(x, f)| f + (x - f).clamp(-STRIDE, STRIDE))
+            .collect()
+    };
+    let unknown = first.off.len();
+    let follow = |mut off: Vec<f64>| -> Option<(Vec<f64>, f64)> {
+        let mut likely = f64::NEG_INFINITY;
+        for _ in 0..LOOKS {
+            let outlook = |s: &Survey| s.outlook_near(thing, share, &off).map(Cow::Owned);
+            let outlooks: Result<Vec<_>, SolveError> =
+                numbers.iter().map(|(s, _)| outlook(s)).collect();
+            let found = look(&outlooks.ok()?)?;
+            likely = found.log_likelihood;
+            let next = held(found.off, &off);
+            let there = next.iter().zip(&off).all(|(a, b)| (a - b).abs() < THERE);
+            off = next;
+            if there {
+                break;
+            }
+        }
+        Some((off, likely))
+    };
+    let mut starts = vec![held(first.off, &vec![0.0; unknown])];
+    // A line of which next to nothing is known may read so in more than one way:
+    // with nothing wrong each is looked for, and serves the rest.
+    if let (None, Some((survey, _))) = (thing, numbers.first()) {
+        for place in survey.wide() {
+            for end in [-WIDE_START, WIDE_START] {
+                let mut start = vec![0.0; unknown];
+                start[place] = end;
+                starts.push(start);
+            }
         }
     }
-    Some(off)
+    let ends = starts.into_iter().filter_map(follow);
+    ends.max_by(|a, b| a.1.total_cmp(&b.1)).map(|end| end.0)
 }

@@ -38,6 +38,11 @@ pub(super) const REACH: f64 = 0.5;
 /// meter beside another does nothing to it there.
 const HIDDEN: f64 = 0.1;
 
+/// A resistance is hardly known if the standard deviation of its natural logarithm
+/// is above this: it may be some thirty times another. And how many are looked into.
+const HARDLY_KNOWN: f64 = 1.0;
+const HARDLY_MOST: usize = 3;
+
 /// The readings under some things that are wrong, for some of their sizes.
 #[derive(Clone, Debug, Default)]
 pub(super) struct Grid {
@@ -411,6 +416,24 @@ impl Survey {
             None => Some(&self.none),
             Some(h) => self.one[h].as_ref(),
         }
+    }
+
+    /// The places of the resistances that are hardly known, at most [`HARDLY_MOST`]:
+    /// they may be this many times another.
+    pub(super) fn wide(&self) -> Vec<usize> {
+        let wiring = self.wired.for_mode(self.probing.mode);
+        let mut all: Vec<(usize, Parameter)> = self.wired.off.unknowns();
+        for u in self.wired.on.unknowns() {
+            if !all.contains(&u) {
+                all.push(u);
+            }
+        }
+        let own = wiring.unknowns();
+        let wide = wiring.spreads.iter().zip(&own);
+        let wide = wide
+            .filter(|(s, _)| s.parameter == Parameter::Resistance && s.deviation > HARDLY_KNOWN);
+        let places = wide.filter_map(|(_, u)| all.iter().position(|a| a == u));
+        places.take(HARDLY_MOST).collect()
     }
 
     /// Whether readings of good boards have told of the line.

@@ -246,13 +246,30 @@ fn weigh_alone<'g>(
 
 impl Alone {
     fn new(things: usize, surveys: &[Arc<Survey>], taken: &[Taken]) -> Self {
+        // A thing that hardly does anything at some size leaves the unknown values
+        // where they are with nothing wrong: it may be followed from there too.
+        let nothing = Near::new(surveys, taken, None);
         let each = each(things).map(|thing| {
-            let near = Near::new(surveys, taken, thing);
-            let joint = match &near {
-                Some(near) => weigh_alone(near.grids.iter().map(Some), taken, None),
-                None => weigh_alone(surveys.iter().map(|s| s.with(thing)), taken, None),
+            let own = match thing {
+                None => nothing.clone(),
+                Some(_) => Near::new(surveys, taken, thing),
             };
-            (near, joint)
+            let beside = (nothing.as_ref())
+                .filter(|_| thing.is_some())
+                .and_then(|n| n.of(surveys, thing));
+            let weigh = |near: Option<Near>| {
+                let joint = match &near {
+                    Some(near) => weigh_alone(near.grids.iter().map(Some), taken, None),
+                    None => weigh_alone(surveys.iter().map(|s| s.with(thing)), taken, None),
+                };
+                (near, joint)
+            };
+            // Straight lines miss what lies apart, so the greater sees more.
+            let (one, other) = (weigh(own), beside.map(|b| weigh(Some(b))));
+            match other {
+                Some(other) if other.1.likelihood > one.1.likelihood => other,
+                _ => one,
+            }
         });
         let (near, joints) = each.unzip();
         Alone { near, joints }

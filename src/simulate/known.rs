@@ -287,7 +287,7 @@ mod tests {
     #[test]
     fn weights_that_are_settled_add_up_to_one_again() {
         let sets: Weighted = (0..40)
-            .map(|f| (Candidate::new(&[f]).expect("a small set"), 0.0))
+            .map(|f| (Candidate::new(&[f, 99]).expect("a small set"), 0.0))
             .collect();
         let weights: Vec<f64> = (0..40).map(|f| 3.0 * 0.5f64.powi(f)).collect();
         let kept = settled(&sets, &weights).expect("weights");
@@ -297,5 +297,9 @@ mod tests {
             assert!((w / kept[0].1 - weight / weights[0]).abs() < 1e-12);
         }
         assert!(settled(&sets, &[0.0; 40]).is_none());
+        // One fault alone stays.
+        let alone = |f| (Candidate::new(&[f]).expect("a small set"), 0.0);
+        let single: Weighted = (0..40).map(alone).collect();
+        assert_eq!(settled(&single, &weights).map(|kept| kept.len()), Some(40));
     }
 }

@@ -12,17 +12,19 @@ use crate::line::meter_mode;
 use crate::rulebase::MeterMode;
 
 /// Share of slips that are a pin beside, on a healthy line.
-const PIN_BESIDE: f64 = 0.5;
+const PIN_BESIDE: f64 = 0.6;
 /// The same point with the leads changed over, or in another mode.
 const OTHER_WAY: f64 = 0.2;
-/// A lead that does not touch.
-const OPEN_LEAD: f64 = 0.15;
-/// A tip on ground.
-const ON_GROUND: f64 = 0.1;
+/// A lead that does not touch. In volts it shows 0, and 0 makes people look again,
+/// so that few such readings are entered: what is left of the share is a pin beside.
+const OPEN_LEAD: f64 = 0.12;
+const OPEN_LEAD_IN_VOLTS: f64 = 0.04;
+/// A tip on ground, which shows 0 too.
+const ON_GROUND: f64 = 0.02;
 /// A decade too many or too few.
 const DECADE: f64 = 0.03;
 /// Anything.
-const ANYTHING: f64 = 0.02;
+const ANYTHING: f64 = 0.03;
 
 /// What a floating tip picks up, standard deviation in volt.
 const FLOATING: f64 = 0.02;
@@ -141,9 +143,13 @@ impl Shows {
             MeterMode::Diode | MeterMode::Ohms => Law::Over,
         };
         let decade = here.flat_map(|p| [predicted(p, 10.0), predicted(p, 0.1)]);
-        share(PIN_BESIDE, beside);
+        let open_lead = match mode {
+            MeterMode::Volts => OPEN_LEAD_IN_VOLTS,
+            MeterMode::Diode | MeterMode::Ohms => OPEN_LEAD,
+        };
+        share(PIN_BESIDE + OPEN_LEAD - open_lead, beside);
         share(OTHER_WAY, other);
-        share(OPEN_LEAD, vec![open]);
+        share(open_lead, vec![open]);
         share(ON_GROUND, vec![ground]);
         share(DECADE, decade.collect());
         all.extend(strange.0.iter().map(|(w, law)| (ANYTHING * w, law.clone())));

@@ -52,6 +52,12 @@ pub struct Taken {
 }
 
 impl Taken {
+    /// How likely it is to be a slip that shows this: a density for a value, in the
+    /// unit of its mode.
+    pub fn slip(&self) -> f64 {
+        self.what.misread * self.what.flat
+    }
+
     /// The same reading taken so many times, each by itself: they err as
     /// independent ones do.
     #[must_use]
