@@ -44,7 +44,7 @@ const TRIM: f64 = 3e-3;
 const MOST: usize = 8000;
 /// ...or more, up to so many sets that are looked at: with fewer faults a step
 /// takes less time.
-const MOST_LOOKED_AT: usize = 1_250_000;
+const MOST_LOOKED_AT: usize = 600_000;
 /// Share of the weight below which a set is not listed; it is left out.
 const LIGHT: f64 = 1e-9;
 /// Most faults of a set that are there at some time.
