@@ -40,8 +40,11 @@ const ENOUGH: f64 = 5e-3;
 /// Share of the weight that the lightest of the listed sets may have together to
 /// be left out, which saves most of them.
 const TRIM: f64 = 3e-3;
-/// Most sets that are gone on from.
+/// Most sets that are gone on from...
 const MOST: usize = 8000;
+/// ...or more, up to so many sets that are looked at: with fewer faults a step
+/// takes less time.
+const MOST_LOOKED_AT: usize = 600_000;
 /// Share of the weight below which a set is not listed; it is left out.
 const LIGHT: f64 = 1e-9;
 /// Most faults of a set that are there at some time.
@@ -362,8 +365,8 @@ pub(super) fn find(network: &Network, events: &[Event]) -> Option<Found> {
     }
     let all = |open: &BinaryHeap<Open>| open.iter().map(|o| o.beyond).sum::<f64>();
     // Kept as the search goes; summed once more before it ends.
-    let (mut rest, mut gone_on) = (f64::INFINITY, 0);
-    while gone_on < MOST {
+    let (mut rest, mut gone_on, mut looked_at) = (f64::INFINITY, 0, 0);
+    while gone_on < MOST || looked_at < MOST_LOOKED_AT {
         if rest <= ENOUGH * total {
             rest = all(&open);
             if rest <= ENOUGH * total {
@@ -372,8 +375,10 @@ pub(super) fn find(network: &Network, events: &[Event]) -> Option<Found> {
         }
         let Some(next) = open.pop() else { break };
         rest -= next.beyond;
+        let larger = search.larger(&next.set);
         gone_on += 1;
-        for (choice, weight, beyond) in search.larger(&next.set) {
+        looked_at += larger.len();
+        for (choice, weight, beyond) in larger {
             total += weight;
             let Some(set) = next.set.with(choice) else {
                 lost += beyond + weight;
