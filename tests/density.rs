@@ -145,6 +145,7 @@ fn compare(
 
 #[test]
 #[ignore = "prints every line, mode and fault for whoever works on it"]
+#[expect(clippy::print_stdout, reason = "asked for by who works on it")]
 fn printed() {
     let want = std::env::var("HALFSPLIT_LINE").unwrap_or_default();
     let mut rng = StdRng::seed_from_u64(7);

@@ -24,9 +24,9 @@ use rayon::prelude::*;
 /// shares. What was reached when last measured stands as the floor that the test
 /// holds; raise it with the program.
 const WRITTEN_OFF: f64 = 0.10;
-const WRITTEN_OFF_FLOOR: f64 = 1.0;
+const WRITTEN_OFF_FLOOR: f64 = 0.18;
 const UNLISTED: f64 = 0.10;
-const UNLISTED_FLOOR: f64 = 1.0;
+const UNLISTED_FLOOR: f64 = 0.50;
 
 /// Kinds of device with an area that is complained of, and the meter at hand; the
 /// first ones are swept by default, all with `HALFSPLIT_SWEEP` set (to nothing, or

@@ -246,7 +246,8 @@ fn within(mean: f64, deviation: f64, low: f64, high: f64) -> (f64, f64, f64) {
 fn gate(at: At, o: &Outlook, noise: f64) -> f64 {
     match at {
         At::Point(x, _) if o.floor > f64::NEG_INFINITY => {
-            normal::below((x - o.floor) / noise.hypot(FLOOR))
+            // The less is known of the circuit, the less a straight line tells where.
+            normal::below((x - o.floor) / (noise.hypot(FLOOR) + FLOOR * o.moves()))
         }
         _ => 1.0,
     }

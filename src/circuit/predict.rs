@@ -193,7 +193,7 @@ impl Outlook {
 
     /// How far it moves with all that is not known of the circuit, the meter
     /// aside.
-    fn moves(&self) -> f64 {
+    pub(super) fn moves(&self) -> f64 {
         let all = self.by.iter().chain(&self.sizes);
         all.map(|by| by * by).sum::<f64>().sqrt()
     }

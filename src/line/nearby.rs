@@ -28,6 +28,9 @@ const ENDS: f64 = 2.0;
 const LOOKS: usize = 10;
 const STRIDE: f64 = 0.7;
 const THERE: f64 = 0.1;
+/// By how much more, as natural logarithm, a place has to explain what was read than
+/// the middle does to be gone to where straight lines reach.
+const MUCH: f64 = 1.0;
 /// How far off a value that is hardly known is taken to be where that is tried, in
 /// standard deviations: well inside an even spread.
 const WIDE_START: f64 = 1.2;
@@ -101,9 +104,7 @@ fn off(surveys: &[Arc<Survey>], taken: &[Taken], thing: Option<usize>) -> Option
     let (share, first) = (0..sizes)
         .filter_map(of_size)
         .max_by(|a, b| a.1.log_likelihood.total_cmp(&b.1.log_likelihood))?;
-    if first.off.iter().all(|x| x.abs() < STRAIGHT) {
-        return None;
-    }
+    let straight = first.off.iter().all(|x| x.abs() < STRAIGHT);
     let held = |x: Vec<f64>, from: &[f64]| -> Vec<f64> {
         let to = x.iter().map(|x| x.clamp(-ENDS, ENDS)).zip(from);
         to.map(|(x, f)| f + (x - f).clamp(-STRIDE, STRIDE))
@@ -127,7 +128,10 @@ fn off(surveys: &[Arc<Survey>], taken: &[Taken], thing: Option<usize>) -> Option
         }
         Some((off, likely))
     };
-    let mut starts = vec![held(first.off, &vec![0.0; unknown])];
+    let mut starts = Vec::new();
+    if !straight {
+        starts.push(held(first.off, &vec![0.0; unknown]));
+    }
     // A line of which next to nothing is known may read so in more than one way:
     // with nothing wrong each is looked for, and serves the rest.
     if let (None, Some((survey, _))) = (thing, numbers.first()) {
@@ -140,5 +144,7 @@ fn off(surveys: &[Arc<Survey>], taken: &[Taken], thing: Option<usize>) -> Option
         }
     }
     let ends = starts.into_iter().filter_map(follow);
-    ends.max_by(|a, b| a.1.total_cmp(&b.1)).map(|end| end.0)
+    let best = ends.max_by(|a, b| a.1.total_cmp(&b.1))?;
+    // The middle serves as well where it explains as much.
+    (!straight || best.1 > first.log_likelihood + MUCH).then_some(best.0)
 }
