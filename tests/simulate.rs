@@ -124,7 +124,7 @@ fn apart(rules: &Rulebase, start: &Start, records: &[Record]) -> Vec<f64> {
 
 #[test]
 fn what_is_believed_agrees_with_the_job() {
-    let complete = load(&walk_rules()).as_if_complete();
+    let complete = load(&walk_rules()).assumed_complete();
     let apart_with = |rules: &Rulebase| {
         let file = complaint("handheld", "no sound");
         let start = Start::new(rules, &file, Settings::default()).unwrap();
@@ -251,7 +251,7 @@ fn lamp() -> Start {
     )
     .unwrap();
     let file = complaint("handheld", "it is dark");
-    let rules = load(dir.path()).as_if_complete();
+    let rules = load(dir.path()).assumed_complete();
     Start::new(&rules, &file, Settings::default()).unwrap()
 }
 

@@ -181,7 +181,7 @@ impl Rulebase {
     /// The same rules as if their lists were complete: what nobody listed is never
     /// there. For comparisons, and for worked examples with a known answer.
     #[must_use]
-    pub fn as_if_complete(mut self) -> Self {
+    pub fn assumed_complete(mut self) -> Self {
         for pack in &mut self.packs {
             for f in 0..pack.faults.len() {
                 if pack.is_unlisted(f) {
