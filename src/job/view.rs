@@ -378,11 +378,26 @@ pub fn result_words(
     }
 }
 
+/// Whether the likeliest fault is one that the rules do not list.
+fn unlisted_leads(case: &Case) -> bool {
+    let faults = case.belief.faults.iter().enumerate();
+    let first = faults.max_by(|a, b| likelier(*b.1, *a.1));
+    first.is_some_and(|(f, _)| case.model.faults[f].unlisted)
+}
+
 fn advice(case: &Case, many: usize) -> AdviceView {
     let a = case.advice(many);
     // No certainty rests on a list that may leave out much.
     let unsure = case.belief.left_out > UNSURE;
-    let stop = a.stop.filter(|s| !(unsure && *s == Stop::EnoughKnown));
+    // Nor on a fault that nobody knows.
+    let strange = unlisted_leads(case);
+    let stop = (a.stop).filter(|s| !((unsure || strange) && *s == Stop::EnoughKnown));
+    let unexplained = (strange && stop.is_none()).then(|| {
+        "These rules do not explain what was seen: what leads is a fault that they do not list. \
+         What still narrows it down: looking, comparing with a good board of the model, and \
+         readings on other lines. Ask somebody who knows this circuit, or hand it back."
+            .to_owned()
+    });
     AdviceView {
         steps: a.steps.iter().map(|p| step(case, p)).collect(),
         stop: stop.map(|s| {
@@ -428,7 +443,7 @@ fn advice(case: &Case, many: usize) -> AdviceView {
             Stop::NothingLeft => {
                 "Nothing left that tells anything: hand it back, or pass it on.".to_owned()
             }
-        }),
+        }).or(unexplained),
         expected_cost: a.expected,
         at_least_cost: a.at_least,
     }

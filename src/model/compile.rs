@@ -428,6 +428,7 @@ impl Builder<'_> {
                     history,
                     explain: fault.explain.as_deref().map(|e| copy.words(e)),
                     source: fault.source.clone(),
+                    unlisted: pack.is_unlisted(f),
                 });
             }
             self.model.items.push(ItemInfo {

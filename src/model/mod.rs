@@ -97,6 +97,8 @@ pub struct FaultInfo {
     pub explain: Option<String>,
     /// Where its numbers come from.
     pub source: String,
+    /// It stands for all that the rules do not list in its place.
+    pub unlisted: bool,
 }
 
 /// An item as people see it.
