@@ -348,12 +348,7 @@ impl Survey {
         work: impl FnOnce(&mut Solves, &[Option<Vec<Fault>>]) -> Result<T, SolveError>,
     ) -> Result<T, SolveError> {
         let wiring = self.wired.for_mode(self.probing.mode);
-        let mut all: Vec<(usize, Parameter)> = self.wired.off.unknowns();
-        for u in self.wired.on.unknowns() {
-            if !all.contains(&u) {
-                all.push(u);
-            }
-        }
+        let all = self.unknowns();
         let own = wiring.unknowns();
         let places = own.iter().filter_map(|u| all.iter().position(|a| a == u));
         let mut always = Vec::new();
@@ -418,16 +413,22 @@ impl Survey {
         }
     }
 
-    /// The places of the resistances that are hardly known, at most [`HARDLY_MOST`]:
-    /// they may be this many times another.
-    pub(super) fn wide(&self) -> Vec<usize> {
-        let wiring = self.wired.for_mode(self.probing.mode);
+    /// What is unknown of the line in either state of power.
+    fn unknowns(&self) -> Vec<(usize, Parameter)> {
         let mut all: Vec<(usize, Parameter)> = self.wired.off.unknowns();
         for u in self.wired.on.unknowns() {
             if !all.contains(&u) {
                 all.push(u);
             }
         }
+        all
+    }
+
+    /// The places of the resistances that are hardly known, at most [`HARDLY_MOST`]:
+    /// they may be this many times another.
+    pub(super) fn wide(&self) -> Vec<usize> {
+        let wiring = self.wired.for_mode(self.probing.mode);
+        let all = self.unknowns();
         let own = wiring.unknowns();
         let wide = wiring.spreads.iter().zip(&own);
         let wide = wide
