@@ -1073,3 +1073,17 @@ fn every_question_in_diode_mode_says_which_lead_goes_where() {
     }
     assert!(asked > 100, "{asked}");
 }
+
+#[test]
+fn over_limit_is_drawn_as_over_limit_where_no_value_is_too_high() {
+    let bench = Bench::new().shipped();
+    stored(&bench);
+    let test = "rear-camera/lanes-ohms";
+    let words = bench
+        .run(&["job", "result", "1", test, "OL", "--ready"])
+        .code;
+    assert_eq!(words, 0);
+    let line = bench.run(&["job", "line", "1", "rear-camera/lane", "--format", "json"]);
+    let drawn = line.json().to_string();
+    assert!(drawn.contains("\"shows\":\"ol\""), "{drawn}");
+}

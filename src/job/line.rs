@@ -443,6 +443,14 @@ impl<'c> Known<'c> {
         let probing = t.taken.probing;
         let unit = probing.mode.unit();
         let faults = &self.info.faults;
+        let outcomes = &self.case.model.tests[t.test].outcomes;
+        // Where a good line may read any higher value there is no `high`, so that the
+        // place of an outcome is not that of its category.
+        let good_first = outcomes.first().is_some_and(|o| o.id == CATEGORIES[0].1);
+        let shows = match outcomes.get(t.outcome).filter(|_| good_first) {
+            Some(outcome) => &outcome.id,
+            None => CATEGORIES[t.outcome].1,
+        };
         ReadingView {
             entry: t.entry + 1,
             test: self.case.model.tests[t.test].id.clone(),
@@ -456,7 +464,7 @@ impl<'c> Known<'c> {
                 Ok(Some((low, high))) => bounds(low, high, unit),
                 _ => "OL".to_owned(),
             },
-            shows: CATEGORIES[t.outcome].1.to_owned(),
+            shows: shows.to_owned(),
             misread: t.misread,
             before_remedy: faults.iter().any(|f| self.changed_since(t.entry, f.1)),
         }
