@@ -83,7 +83,7 @@ pub fn update(network: &Network, events: &[Event], size: Size) -> Belief {
             k -= 1;
         }
     }
-    // Pairs are weighed once, larger sets anew for each size. Where the sum says
+    // Pairs are weighed once, larger sets again for each size. Where the sum says
     // how likely each fault is, pairs with one that hardly is there are left out.
     let pairs = match &exact {
         Some(e) if size == Size::Auto && events.len() >= GUIDED => {

@@ -293,7 +293,7 @@ impl<'m> Pack<'m> {
         self.inside.space().by_push(sums)
     }
 
-    /// Lanes without a combination of their own are nought.
+    /// Lanes without a combination of their own are zero.
     pub(super) fn gather<const N: usize>(&self, v: &[f64], others: &[u32], rows: &mut Rows<N>) {
         for (own, row) in self.own.iter().zip(rows) {
             *row = [0.0; LANES];

@@ -7,7 +7,7 @@ use super::model::Model;
 pub(super) struct Space {
     /// The digits, the narrowest stride first.
     pub(super) digits: Vec<usize>,
-    /// Stride and levels by digit; nought for digits that are not in it.
+    /// Stride and levels by digit; zero for digits that are not in it.
     pub(super) at: Vec<(usize, usize)>,
     pub(super) states: usize,
 }
