@@ -11,7 +11,9 @@
 //!
 //! A reading of a faulty board is right if a fault that a senior accepts is
 //! among the first three suspects, and *discarded* if it is judged a misreading
-//! with more than 0.5. A fault "not among those listed" is no accepted fault:
+//! with more than 0.5, and *lost* if it still is, or no accepted fault is among the
+//! first three, once it was measured again and read the same ("I am sure"). A
+//! fault "not among those listed" is no accepted fault:
 //! where it stands among the first three it takes a place.
 //!
 //! A case follows the first advice, answered from its tables, until the advice
@@ -29,7 +31,7 @@ mod lines;
 use std::collections::BTreeMap;
 
 use halfsplit::belief::likelier;
-use halfsplit::job::{Cannot, Case, CaseFile, Did, Entry, Settings, Shown};
+use halfsplit::job::{Cannot, Case, CaseFile, Did, Entry, Settings, Shown, Sure};
 use halfsplit::model::{Found, Unit};
 use halfsplit::plan::Act;
 use halfsplit::rulebase::{MeterMode, Rulebase, Where, read_yaml};
@@ -54,6 +56,9 @@ const FLOOR_FAULTY: f64 = 89.0;
 /// At most so many readings discarded, sound and faulty.
 const BAR_DISCARDED: usize = 0;
 const FLOOR_DISCARDED: usize = 15;
+/// At most so many lost.
+const BAR_LOST: usize = 0;
+const FLOOR_LOST: usize = 4;
 const BAR_FIRST: f64 = 85.0;
 const FLOOR_FIRST: f64 = 91.0;
 const BAR_THREE: f64 = 95.0;
@@ -141,6 +146,8 @@ struct Judged {
     of: String,
     /// It was judged a misreading.
     discarded: bool,
+    /// And still so once it was measured again.
+    lost: bool,
     /// Called sound, or an accepted fault is among the first three.
     right: bool,
     /// The figures behind that.
@@ -195,6 +202,12 @@ impl Taken {
         let at = after.results().iter().position(|e| *e == last);
         let at = at.unwrap_or_else(|| panic!("{name}: not counted"));
         let misread = after.belief.misread[at];
+        let discarded = misread > 0.5;
+        let sure = discarded.then(|| {
+            let entry = file.steps.len();
+            file.steps.push(Entry::Sure(Sure { entry, note: None }));
+            work(&file)
+        });
         let Found::One(test) = after.model.test(&test) else {
             panic!("{name}: no test")
         };
@@ -215,7 +228,12 @@ impl Taken {
         };
         Judged {
             of: name,
-            discarded: misread > 0.5,
+            discarded,
+            lost: sure.is_some_and(|c| {
+                let misread = c.belief.misread[at];
+                let accepted = |f: &usize| self.accept.iter().any(|a| is(id(&c, *f), a));
+                misread > 0.5 || !(sound || ranked(&c).iter().take(3).any(accepted))
+            }),
             right,
             why: format!(
                 "misread {misread:.2}, sound {was:.2} -> {now:.2}; {}",
@@ -281,10 +299,11 @@ fn readings_of_real_boards_are_judged_as_a_senior_judges_them() {
     let faulty = judge(false, &readings.faulty);
     for (what, all) in [("sound", &sound), ("faulty", &faulty)] {
         for j in all.iter().filter(|j| !j.right || j.discarded) {
-            let how = match (j.right, j.discarded) {
-                (false, true) => "wrong, discarded",
-                (false, false) => "wrong",
-                (true, _) => "discarded",
+            let how = match (j.right, j.discarded, j.lost) {
+                (_, _, true) => "lost",
+                (false, true, _) => "wrong, discarded",
+                (false, false, _) => "wrong",
+                (true, ..) => "discarded",
             };
             tell(&format!("{what}: {}: {how}: {}", j.of, j.why));
         }
@@ -294,17 +313,20 @@ fn readings_of_real_boards_are_judged_as_a_senior_judges_them() {
     let thrown = |all: &[Judged]| all.iter().filter(|j| j.discarded).count();
     let (from_sound, from_faulty) = (thrown(&sound), thrown(&faulty));
     let discarded = from_sound + from_faulty;
+    let lost = sound.iter().chain(&faulty).filter(|j| j.lost).count();
     tell(&format!(
         "\nreadings                    today     bar\n\
          sound called sound        {of_sound:5.1} %  {BAR_SOUND:4.0} %   of {}\n\
          faulty in the first three {of_faulty:5.1} %  {BAR_FAULTY:4.0} %   of {}\n\
-         discarded                 {discarded:5}    {BAR_DISCARDED:4}     {from_sound} sound, {from_faulty} faulty\n",
+         discarded                 {discarded:5}    {BAR_DISCARDED:4}     {from_sound} sound, {from_faulty} faulty\n\
+         lost                      {lost:5}    {BAR_LOST:4}\n",
         sound.len(),
         faulty.len(),
     ));
     assert!(of_sound >= FLOOR_SOUND, "{of_sound}");
     assert!(of_faulty >= FLOOR_FAULTY, "{of_faulty}");
     assert!(discarded <= FLOOR_DISCARDED, "{discarded}");
+    assert!(lost <= FLOOR_LOST, "{lost}");
 }
 
 #[test]

@@ -561,6 +561,8 @@ fn harm(l: &Line, harm: Harm) -> String {
         Harm::Open(p) => format!("{} open", l.parts[p].name),
         Harm::Off(p) => format!("{} not switched on", l.parts[p].name),
         Harm::Damaged(p) => format!("{} damaged", l.parts[p].name),
+        Harm::Above(p) => format!("{} above its level", l.parts[p].name),
+        Harm::Fed(n) => format!("{} bridged to another supply", l.nodes[n]),
         Harm::Short(p) => format!("{} bridged", l.parts[p].name),
         Harm::Leaky(p) => format!("{} leaky", l.parts[p].name),
         Harm::Resistive(p) if matches!(l.parts[p].kind, PartKind::Rail { .. }) => {

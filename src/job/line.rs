@@ -504,6 +504,8 @@ fn does(line: &Line, harm: Harm) -> String {
         Harm::Open(p) => format!("{} open", part(p)),
         Harm::Off(p) => format!("{} not switched on", part(p)),
         Harm::Damaged(p) => format!("{} damaged", part(p)),
+        Harm::Above(p) => format!("{} above its level", part(p)),
+        Harm::Fed(n) => format!("bridge from another supply to the {}", place(line, n)),
         Harm::Short(p) => format!("{} shorted", part(p)),
         Harm::Leaky(p) => format!("{} leaky", part(p)),
         Harm::Resistive(p) if matches!(line.parts[p].kind, PartKind::Rail { .. }) => {

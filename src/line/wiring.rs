@@ -44,6 +44,25 @@ const SAG_DRAWS: f64 = 0.5;
 /// from behind or is built with a wrong part; the odds of the share are spread
 /// evenly over their logarithm. Common practice, no source.
 const SAG_LEAVES: (f64, f64) = (0.02, 0.98);
+/// What a port is fed with, and a little more, volt: USB Type-C 2.0 allows 5.5 V at
+/// the source.
+pub(crate) const PORT_VOLTS: f64 = 5.5;
+/// A supply that gives too much, or one that a bridge leads to, holds up to this
+/// share of a source behind it, which is so much above the highest voltage of the
+/// line; the odds of the share are spread evenly over their logarithm. Common
+/// practice, no source.
+const FED_MOST: f64 = 0.95;
+/// The least share of it that a bridge to another supply holds. Common practice, no
+/// source.
+const FED_LEAST: f64 = 0.1;
+/// By how much a supply is at least above its level, as a factor: less is within its
+/// tolerance. Common practice, no source.
+const ABOVE_LEVEL: f64 = 1.04;
+/// Resistance of such a bridge, ohm; and of a supply that is fed from its output,
+/// since most regulators give a current and hardly take one. Common practice, no
+/// source.
+const BRIDGE_OHMS: f64 = 10.0;
+const FED_BACK_OHMS: f64 = 200.0;
 
 /// A line as a network in one state of power.
 #[derive(Clone, Debug)]
@@ -58,6 +77,9 @@ pub struct Wiring {
     pub spreads: Vec<Spread>,
     /// Whether the device is on.
     power: bool,
+    /// A source of more than the line has, where a fault may lead to one, with its
+    /// volts; nothing hangs on it.
+    beyond: Option<(Node, f64)>,
     /// Ohms across each part of the healthy line without power, and from each
     /// node to ground.
     healthy: Healthy,
@@ -208,10 +230,12 @@ impl Wiring {
             parts: Vec::new(),
             spreads: Vec::new(),
             power,
+            beyond: None,
             healthy: Healthy::default(),
             shared: Vec::new(),
             told: Vec::new(),
         };
+        w.add_beyond(line)?;
         for (i, part) in line.parts.iter().enumerate() {
             let (a, b) = (w.nodes[part.from], w.nodes[part.to]);
             let elements = match lacks.contains(&i) {
@@ -224,6 +248,25 @@ impl Wiring {
         }
         w.network.set_board_leakage(BOARD_LEAKAGE)?;
         Ok(w)
+    }
+
+    /// Adds the source that faults of the line may lead to while the device is on.
+    fn add_beyond(&mut self, line: &Line) -> Result<(), NetworkError> {
+        let leads = |h: Harm| matches!(h, Harm::Above(_) | Harm::Fed(_));
+        if !self.power || !line.faults.iter().any(|e| leads(e.harm)) {
+            return Ok(());
+        }
+        let rails = line.parts.iter().filter_map(|p| match p.kind {
+            PartKind::Rail { volts, .. } => Some(p.kinds.iter().map(|k| k.1).chain([volts])),
+            _ => None,
+        });
+        let highest = rails.flatten().map(|v| v.most()).fold(PORT_VOLTS, f64::max);
+        let volts = highest / FED_MOST;
+        let node = self.network.node("beyond");
+        let (ground, gives) = (Node::GROUND, f64::INFINITY);
+        (self.network).limited_source("beyond", node, ground, volts, RAIL_OHMS, gives)?;
+        self.beyond = Some((node, volts));
+        Ok(())
     }
 
     fn part(
@@ -345,6 +388,8 @@ impl Wiring {
                     saturation: Range::DAMAGED,
                 })
                 .collect(),
+            Harm::Above(p) => self.above(line, p)?,
+            Harm::Fed(n) => self.fed(line, n)?,
             Harm::Short(p) => vec![short(ends(p).0, ends(p).1)],
             Harm::Grounded(n) => vec![short(self.nodes[n], Node::GROUND)],
             Harm::Joined(a, b) => vec![short(self.nodes[a], self.nodes[b])],
@@ -393,6 +438,62 @@ impl Wiring {
             ohms: Range::exactly(idle.typical)?,
         };
         Ok(gives.chain([load]).collect())
+    }
+
+    /// A divider from the source beyond the line to a node: from a share of its volts
+    /// on.
+    fn divider(&self, node: Node, upper: f64, least: f64) -> Result<Vec<Fault>, NetworkError> {
+        let Some((beyond, _)) = self.beyond else {
+            return Ok(Vec::new());
+        };
+        let lower = |share: f64| upper * share / (1.0 - share);
+        Ok(vec![
+            Fault::Short {
+                a: beyond,
+                b: node,
+                ohms: Range::exactly(upper)?,
+            },
+            Fault::Leaky {
+                a: node,
+                b: Node::GROUND,
+                ohms: Range::new(lower(least), lower(FED_MOST))?,
+            },
+        ])
+    }
+
+    /// A supply that gives anything from a little above its level to the highest
+    /// voltage of the line. Nothing while it is off.
+    fn above(&self, line: &Line, p: usize) -> Result<Vec<Fault>, NetworkError> {
+        let part = &line.parts[p];
+        let (PartKind::Rail { volts, amps, .. }, Some((_, source))) = (&part.kind, self.beyond)
+        else {
+            return Ok(Vec::new());
+        };
+        let least = (ABOVE_LEVEL * volts.most() / source).min(0.5 * FED_MOST);
+        let upper = source / amps;
+        let gives = self.parts[p].iter().map(|e| Fault::Open(*e));
+        let instead = self.divider(self.nodes[part.from], upper, least)?;
+        Ok(gives.chain(instead).collect())
+    }
+
+    /// A node that another supply of the device feeds: any voltage that the device
+    /// has. While it is off, what hangs on that supply reads much as what hangs on
+    /// this line.
+    fn fed(&self, line: &Line, node: usize) -> Result<Vec<Fault>, NetworkError> {
+        if self.beyond.is_none() {
+            return Ok(Vec::new());
+        }
+        let rail = |p: &usize| matches!(line.parts[*p].kind, PartKind::Rail { .. });
+        let rails = (0..line.parts.len()).filter(rail);
+        let mut faults: Vec<Fault> = Vec::new();
+        for element in rails.flat_map(|p| &self.parts[p]) {
+            faults.push(Fault::Resistive {
+                element: *element,
+                ohms: Range::exactly(FED_BACK_OHMS)?,
+            });
+        }
+        faults.extend(self.divider(self.nodes[node], BRIDGE_OHMS, FED_LEAST)?);
+        Ok(faults)
     }
 
     /// A supply that holds a share of its level: a divider in its place, whose

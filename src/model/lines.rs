@@ -25,7 +25,7 @@ use crate::circuit::meter::{Meter, Reading};
 use crate::circuit::predict::Prediction;
 use crate::circuit::solve::SolveError;
 use crate::line::{
-    Bypass, BypassError, CATEGORIES, Distrust, Forecast, GoodReading, Probing, Stretch,
+    Bypass, BypassError, CATEGORIES, Distrust, Forecast, GoodReading, PORT_VOLTS, Probing, Stretch,
     USUAL_LENGTH, Wired, bypass, distrust, healthy,
 };
 use crate::rulebase::{Line, MeterMode, PackFault, PartKind};
@@ -35,11 +35,8 @@ use built::Built;
 use slip::{Healthy, Shows};
 
 pub use foretold::{Foretold, Range};
+pub use slip::Slip;
 pub use together::{Read, Taken};
-
-/// What a port is fed with, and a little more, volt: USB Type-C 2.0 allows 5.5 V at
-/// the source.
-const PORT_VOLTS: f64 = 5.5;
 
 /// A line of the device.
 #[derive(Clone, Debug)]
@@ -371,22 +368,39 @@ impl Model {
     /// not as the rules say.
     fn shows(&self, at: Measures, meter: &Arc<Meter>) -> (Shows, Shows) {
         let mode = at.probing.mode;
+        let strange = Shows::strange(mode, meter, self.most_volts());
+        (
+            Shows::slip(mode, &self.may_slip_to(at, meter), &strange),
+            strange,
+        )
+    }
+
+    /// The slip that a reading of a test looks like: what it usually shows on a healthy
+    /// line. `None` if it looks like none, or the test measures no line.
+    pub fn slip_of(&self, test: &TestInfo, reading: Reading) -> Option<Slip> {
+        let at = test.measures?;
+        let meter = &self.lines[at.line].meter;
+        let healthy = self.may_slip_to(at, meter);
+        healthy.slip_of(at.probing.mode, reading)
+    }
+
+    /// What healthy lines show that a slip may land on.
+    fn may_slip_to(&self, at: Measures, meter: &Arc<Meter>) -> Healthy {
+        let mode = at.probing.mode;
         let line = &self.lines[at.line];
         let here = |probing, over| line.healthy(meter, probing, over);
         let other = match mode {
             MeterMode::Ohms => Some(MeterMode::Diode),
             MeterMode::Diode | MeterMode::Volts => None,
         };
-        let healthy = Healthy {
+        Healthy {
             here: here(at.probing, false),
             beside: self.beside(at, meter),
             turned: (mode != MeterMode::Volts)
                 .then(|| here(at.probing, true))
                 .flatten(),
             other_mode: other.and_then(|mode| here(Probing { mode, ..at.probing }, false)),
-        };
-        let strange = Shows::strange(mode, meter, self.most_volts());
-        (Shows::slip(mode, &healthy, &strange), strange)
+        }
     }
 
     /// What the two nearest pins show, healthy: the lines before and after it in the

@@ -22,7 +22,7 @@ use crate::rulebase::{Kind, KnownGood, Step, Where};
 pub use compile::{CompileError, compile, compile_for, outline};
 pub use known::{Reference, RestsOn, Sibling, SiblingReading};
 pub(crate) use lines::bounds;
-pub use lines::{Foretold, LineInfo, Measures, Range, Read, Taken};
+pub use lines::{Foretold, LineInfo, Measures, Range, Read, Slip, Taken};
 pub use meter::BenchMeter;
 pub use recognise::{Heard, recognise};
 

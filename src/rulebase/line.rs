@@ -329,6 +329,11 @@ pub enum Harm {
     Resistive(usize),
     /// A junction conducts from another voltage on than it should.
     Damaged(usize),
+    /// A supply gives more than its level: it passes on what it is fed with, or its
+    /// feedback is lost.
+    Above(usize),
+    /// A node is bridged to a supply that has nothing to do with the line.
+    Fed(usize),
     /// Two nodes are joined.
     Joined(usize, usize),
     /// The line is not what the rules say of it, in a way that nobody listed.
@@ -344,8 +349,13 @@ impl Harm {
             | Harm::Short(p)
             | Harm::Leaky(p)
             | Harm::Resistive(p)
+            | Harm::Above(p)
             | Harm::Damaged(p) => Some(p),
-            Harm::Grounded(_) | Harm::LeakyNode(_) | Harm::Joined(..) | Harm::Strange => None,
+            Harm::Grounded(_)
+            | Harm::LeakyNode(_)
+            | Harm::Fed(_)
+            | Harm::Joined(..)
+            | Harm::Strange => None,
         }
     }
 }

@@ -14,11 +14,11 @@ use super::validate::MOST_FAULTS;
 const ID: &str = "unlisted";
 /// In how many of 1000 jobs with a complaint about the area it is found, by place.
 const RATES: [(Where, f64); 5] = [
-    (Where::Software, 5.0),
-    (Where::Setting, 2.0),
-    (Where::Part, 5.0),
-    (Where::Interconnect, 5.0),
-    (Where::Board, 12.0),
+    (Where::Software, 2.0),
+    (Where::Setting, 1.0),
+    (Where::Part, 2.0),
+    (Where::Interconnect, 2.0),
+    (Where::Board, 5.0),
 ];
 /// Chance that it breaks what it may break.
 const BREAKS: f64 = 0.6;

@@ -11,14 +11,19 @@ use crate::circuit::predict::Prediction;
 use crate::line::meter_mode;
 use crate::rulebase::MeterMode;
 
-/// Share of slips that are a pin beside, on a healthy line.
-const PIN_BESIDE: f64 = 0.6;
+/// Share of slips that are a pin beside, on a healthy line, or a lead that does not
+/// touch.
+const BESIDE_OR_OPEN: f64 = 0.72;
+/// The part of it that is a lead which does not touch. OL makes people look again,
+/// and 0 V even more, so that few such readings are entered.
+const OPEN_LEAD: f64 = 0.08;
+const OPEN_LEAD_IN_VOLTS: f64 = 0.04;
 /// The same point with the leads changed over, or in another mode.
 const OTHER_WAY: f64 = 0.2;
-/// A lead that does not touch. In volts it shows 0, and 0 makes people look again,
-/// so that few such readings are entered: what is left of the share is a pin beside.
-const OPEN_LEAD: f64 = 0.12;
-const OPEN_LEAD_IN_VOLTS: f64 = 0.04;
+/// The part of it that is another mode or a device that is not switched on, where
+/// there is such a one. A meter in diode mode shows volts, which few enter as ohms;
+/// and 0 V makes people look again.
+const OTHER_MODE: f64 = 0.015;
 /// A tip on ground, which shows 0 too.
 const ON_GROUND: f64 = 0.02;
 /// A decade too many or too few.
@@ -41,6 +46,26 @@ const LOWEST: f64 = -0.6;
 /// Share of volts that are higher than anything in the device, up to what a
 /// handheld meter measures, volt.
 const BEYOND: (f64, f64) = (0.01, 1000.0);
+
+/// What slipped where a reading has nothing to do with what a test asks for.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Slip {
+    /// A pin beside was measured.
+    PinBeside,
+    /// The leads were changed over.
+    LeadsSwapped,
+    /// The meter was in another mode, or the device not switched on.
+    OtherMode,
+    /// A lead did not touch.
+    OpenLead,
+    /// The tip was on ground.
+    OnGround,
+    /// A decade too many or too few was read or typed.
+    Decade,
+}
+
+/// A value lies among what is usual between these shares of all values.
+const USUAL: (f64, f64) = (0.05, 0.95);
 
 /// What may be shown, in the unit of the mode.
 #[derive(Clone, Debug)]
@@ -76,6 +101,16 @@ impl Law {
             Law::Predicted(p, _) => p.ol(),
             Law::Over => 1.0,
             Law::Around(..) | Law::Even(..) | Law::Decades(..) => 0.0,
+        }
+    }
+
+    /// Whether a reading is one of the usual ones.
+    fn is_usual(&self, reading: Reading) -> bool {
+        let over = self.over();
+        match reading {
+            Reading::OL => over > USUAL.0,
+            Reading::Value(_) if over > USUAL.1 => false,
+            Reading::Value(v) => (USUAL.0..=USUAL.1).contains(&(self.upto(v) / (1.0 - over))),
         }
     }
 
@@ -115,29 +150,30 @@ pub(super) struct Healthy {
     pub(super) other_mode: Option<Prediction>,
 }
 
-impl Shows {
-    /// What a slip shows.
-    pub(super) fn slip(mode: MeterMode, healthy: &Healthy, strange: &Shows) -> Self {
+impl Healthy {
+    /// What slips show, each with its share; what is left to one is anything.
+    fn slips(&self, mode: MeterMode) -> Vec<(Slip, f64, Law)> {
         let unit = meter_mode(mode);
         let mut all = Vec::new();
-        let mut share = |weight: f64, of: Vec<Law>| {
+        let mut share = |slip: Slip, weight: f64, of: Vec<Law>| {
             let each = weight / of.len() as f64;
-            all.extend(of.into_iter().map(|law| (each, law)));
+            all.extend(of.into_iter().map(|law| (slip, each, law)));
         };
         let predicted = |p: &Prediction, by: f64| Law::Predicted(p.clone(), by);
-        let here = healthy.here.iter();
-        let beside: Vec<Law> = match healthy.beside.is_empty() {
+        let here = self.here.iter();
+        let beside: Vec<Law> = match self.beside.is_empty() {
             true => here.clone().map(|p| predicted(p, 1.0)).collect(),
-            false => healthy.beside.iter().map(|p| predicted(p, 1.0)).collect(),
+            false => self.beside.iter().map(|p| predicted(p, 1.0)).collect(),
         };
         let ground = Law::Around(0.0, offset(unit));
-        let mut other: Vec<Law> = healthy.turned.iter().map(|p| predicted(p, 1.0)).collect();
-        other.extend(healthy.other_mode.iter().map(|p| predicted(p, 1.0)));
+        let mut turned: Vec<Law> = self.turned.iter().map(|p| predicted(p, 1.0)).collect();
+        let other_mode = self.other_mode.iter();
+        let mut other_mode: Vec<Law> = other_mode.map(|p| predicted(p, 1.0)).collect();
         let open = match mode {
             MeterMode::Volts => {
-                other.extend(here.clone().map(|p| predicted(p, -1.0)));
+                turned.extend(here.clone().map(|p| predicted(p, -1.0)));
                 // Not switched on.
-                other.push(ground.clone());
+                other_mode.push(ground.clone());
                 Law::Around(0.0, FLOATING)
             }
             MeterMode::Diode | MeterMode::Ohms => Law::Over,
@@ -147,11 +183,38 @@ impl Shows {
             MeterMode::Volts => OPEN_LEAD_IN_VOLTS,
             MeterMode::Diode | MeterMode::Ohms => OPEN_LEAD,
         };
-        share(PIN_BESIDE + OPEN_LEAD - open_lead, beside);
-        share(OTHER_WAY, other);
-        share(open_lead, vec![open]);
-        share(ON_GROUND, vec![ground]);
-        share(DECADE, decade.collect());
+        share(Slip::PinBeside, BESIDE_OR_OPEN - open_lead, beside);
+        let in_other_mode = if other_mode.is_empty() {
+            0.0
+        } else {
+            OTHER_MODE
+        };
+        share(Slip::LeadsSwapped, OTHER_WAY - in_other_mode, turned);
+        share(Slip::OtherMode, in_other_mode, other_mode);
+        share(Slip::OpenLead, open_lead, vec![open]);
+        share(Slip::OnGround, ON_GROUND, vec![ground]);
+        share(Slip::Decade, DECADE, decade.collect());
+        all
+    }
+
+    /// The slip that shows a reading most likely, if it is a usual one for it.
+    pub(super) fn slip_of(&self, mode: MeterMode, reading: Reading) -> Option<Slip> {
+        let likely = |law: &Law| match reading {
+            Reading::Value(v) => law.density(v),
+            Reading::OL => law.over(),
+        };
+        let usual = self.slips(mode).into_iter();
+        let usual = usual.filter(|(_, _, law)| law.is_usual(reading));
+        let each = usual.map(|(slip, weight, law)| (slip, weight * likely(&law)));
+        each.max_by(|a, b| a.1.total_cmp(&b.1)).map(|x| x.0)
+    }
+}
+
+impl Shows {
+    /// What a slip shows.
+    pub(super) fn slip(mode: MeterMode, healthy: &Healthy, strange: &Shows) -> Self {
+        let slips = healthy.slips(mode).into_iter();
+        let mut all: Vec<(f64, Law)> = slips.map(|(_, weight, law)| (weight, law)).collect();
         all.extend(strange.0.iter().map(|(w, law)| (ANYTHING * w, law.clone())));
         Shows(all)
     }

@@ -1140,9 +1140,18 @@ impl Validator<'_> {
         out
     }
 
-    /// `open contact`, `short bus to ground`, `leaky clamp`.
+    /// `open contact`, `short bus to ground`, `leaky clamp`, `fed land`.
     fn harm(&mut self, text: &At<String>, kind: &RawLine, line: &Line) -> Option<Harm> {
-        const VERBS: [&str; 6] = ["open", "off", "short", "leaky", "resistive", "damaged"];
+        const VERBS: [&str; 8] = [
+            "open",
+            "off",
+            "short",
+            "leaky",
+            "resistive",
+            "damaged",
+            "above",
+            "fed",
+        ];
         let words: Vec<&str> = text.split_whitespace().collect();
         let (verb, what, to) = match words[..] {
             [verb, what] => (verb, what, None),
@@ -1155,8 +1164,9 @@ impl Validator<'_> {
                         format!("`{}` does not say what happens to the line", text.value),
                     )
                     .help(
-                        "write `open`, `off`, `short`, `leaky`, `resistive` or `damaged` and a part, or \
-                         `short NODE to ground`, `short NODE to NODE`, `leaky NODE to ground`",
+                        "write `open`, `off`, `short`, `leaky`, `resistive`, `damaged` or `above` and a \
+                         part, or `short NODE to ground`, `short NODE to NODE`, `leaky NODE to \
+                         ground`, `fed NODE`",
                     ),
                 );
                 return None;
@@ -1242,6 +1252,13 @@ impl Validator<'_> {
                 );
                 None
             }
+            ("fed", None) => {
+                let fed = node(what).filter(|n| *n > 0);
+                if fed.is_none() {
+                    self.unknown("node of this line", &what_at, nodes());
+                }
+                fed.map(Harm::Fed)
+            }
             (_, None) => {
                 let Some(i) = part(what) else {
                     if node(what).is_some() && matches!(verb, "short" | "leaky") {
@@ -1272,6 +1289,20 @@ impl Validator<'_> {
                                 format!("`{what}` is nothing that is switched on"),
                             )
                             .help("supplies and load switches may be `off`; write `open` here"),
+                        );
+                        None
+                    }
+                    "above" if matches!(kind, PartKind::Rail { .. }) => Some(Harm::Above(i)),
+                    "above" => {
+                        self.push(
+                            Problem::new(
+                                Code::Mixed,
+                                what_at.span,
+                                format!("`{what}` has no level that it could be above"),
+                            )
+                            .help(
+                                "supplies may be `above` their level; write `fed` and a node here",
+                            ),
                         );
                         None
                     }
