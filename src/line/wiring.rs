@@ -51,7 +51,7 @@ pub(crate) const PORT_VOLTS: f64 = 5.5;
 /// share of a source behind it, which is so much above the highest voltage of the
 /// line; the odds of the share are spread evenly over their logarithm. Common
 /// practice, no source.
-const FED_MOST: f64 = 0.95;
+const FED_MOST: f64 = 0.98;
 /// The least share of it that a bridge to another supply holds. Common practice, no
 /// source.
 const FED_LEAST: f64 = 0.1;

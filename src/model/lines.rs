@@ -32,7 +32,7 @@ use crate::rulebase::{Line, MeterMode, PackFault, PartKind};
 use crate::shown::shown;
 
 use built::Built;
-use slip::{Healthy, Shows};
+use slip::{Healthy, Shows, Usual};
 
 pub use foretold::{Foretold, Range};
 pub use slip::Slip;
@@ -298,7 +298,7 @@ impl LineInfo {
     }
 
     /// What it shows healthy, with the leads where they belong or changed over.
-    fn healthy(&self, meter: &Arc<Meter>, probing: Probing, over: bool) -> Option<Prediction> {
+    fn healthy(&self, meter: &Arc<Meter>, probing: Probing, over: bool) -> Option<Arc<Usual>> {
         let memo = if over { &CHANGED_OVER } else { &HEALTHY };
         let known = memo.get(self, &[], (meter, probing, None), |built| {
             let each = |b: &Built| {
@@ -306,14 +306,15 @@ impl LineInfo {
                 Ok((b.share.with([]), shown))
             };
             let all: Vec<_> = built.iter().map(each).collect::<Result<_, SolveError>>()?;
-            Prediction::mixture(&all).ok_or(SolveError::Singular)
+            let shown = Prediction::mixture(&all).ok_or(SolveError::Singular)?;
+            Ok(Usual::new(shown))
         });
-        known.ok().map(|p| (*p).clone())
+        known.ok()
     }
 }
 
-static HEALTHY: Memo<Prediction> = Memo::new();
-static CHANGED_OVER: Memo<Prediction> = Memo::new();
+static HEALTHY: Memo<Usual> = Memo::new();
+static CHANGED_OVER: Memo<Usual> = Memo::new();
 
 /// Works out the forecasts that will be asked for, on as many cores as there
 /// are. What cannot be solved is found again, and told, when it is asked for.
@@ -404,8 +405,9 @@ impl Model {
     }
 
     /// What the two nearest pins show, healthy: the lines before and after it in the
-    /// rules, at the same point where they have it.
-    fn beside(&self, at: Measures, meter: &Arc<Meter>) -> Vec<Prediction> {
+    /// rules, at the same point. A point that they do not have has none beside it that
+    /// the rules know.
+    fn beside(&self, at: Measures, meter: &Arc<Meter>) -> Vec<Arc<Usual>> {
         let line = &self.lines[at.line];
         let copy = |l: &LineInfo| l.id.split('/').next().unwrap_or_default().to_owned();
         let near = [at.line.checked_sub(1), Some(at.line + 1)];
@@ -413,9 +415,8 @@ impl Model {
         let same = lines.filter(|l| copy(l) == copy(line));
         let point = &line.line.points[at.probing.point].id;
         same.filter_map(|l| {
-            let place = l.line.points.iter().position(|p| p.id == *point);
             let probing = Probing {
-                point: place.unwrap_or(0),
+                point: l.line.points.iter().position(|p| p.id == *point)?,
                 ..at.probing
             };
             l.healthy(meter, probing, false)

@@ -18,7 +18,7 @@ const RATES: [(Where, f64); 5] = [
     (Where::Setting, 1.0),
     (Where::Part, 2.0),
     (Where::Interconnect, 2.0),
-    (Where::Board, 5.0),
+    (Where::Board, 3.0),
 ];
 /// Chance that it breaks what it may break.
 const BREAKS: f64 = 0.6;

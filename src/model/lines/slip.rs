@@ -6,6 +6,8 @@
 //! reading is judged a slip only where it looks like one. The shares are common
 //! practice without a source; they stand here alone.
 
+use std::sync::Arc;
+
 use crate::circuit::meter::{Meter, Reading, offset};
 use crate::circuit::predict::Prediction;
 use crate::line::meter_mode;
@@ -13,23 +15,23 @@ use crate::rulebase::MeterMode;
 
 /// Share of slips that are a pin beside, on a healthy line, or a lead that does not
 /// touch.
-const BESIDE_OR_OPEN: f64 = 0.72;
+const BESIDE_OR_OPEN: f64 = 0.74;
 /// The part of it that is a lead which does not touch. OL makes people look again,
 /// and 0 V even more, so that few such readings are entered.
-const OPEN_LEAD: f64 = 0.08;
+const OPEN_LEAD: f64 = 0.05;
 const OPEN_LEAD_IN_VOLTS: f64 = 0.04;
 /// The same point with the leads changed over, or in another mode.
 const OTHER_WAY: f64 = 0.2;
 /// The part of it that is another mode or a device that is not switched on, where
 /// there is such a one. A meter in diode mode shows volts, which few enter as ohms;
 /// and 0 V makes people look again.
-const OTHER_MODE: f64 = 0.015;
+const OTHER_MODE: f64 = 0.005;
 /// A tip on ground, which shows 0 too.
-const ON_GROUND: f64 = 0.02;
+const ON_GROUND: f64 = 0.01;
 /// A decade too many or too few.
 const DECADE: f64 = 0.03;
 /// Anything.
-const ANYTHING: f64 = 0.03;
+const ANYTHING: f64 = 0.02;
 
 /// What a floating tip picks up, standard deviation in volt.
 const FLOATING: f64 = 0.02;
@@ -64,14 +66,16 @@ pub enum Slip {
     Decade,
 }
 
-/// A value lies among what is usual between these shares of all values.
+/// A healthy line shows values between these shares of what is predicted. What is
+/// not known of it is spread evenly between limits, which lie there, while a
+/// prediction goes on beyond them as a normal distribution does.
 const USUAL: (f64, f64) = (0.05, 0.95);
 
 /// What may be shown, in the unit of the mode.
 #[derive(Clone, Debug)]
 enum Law {
-    /// What is predicted, times a factor.
-    Predicted(Prediction, f64),
+    /// What is usual, times a factor.
+    Usual(Arc<Usual>, f64),
     /// A normal distribution: middle and standard deviation.
     Around(f64, f64),
     /// Evenly between two values.
@@ -85,7 +89,7 @@ enum Law {
 impl Law {
     fn density(&self, v: f64) -> f64 {
         match self {
-            Law::Predicted(p, by) => p.density(v / by) / by.abs(),
+            Law::Usual(u, by) => u.density(v / by) / by.abs(),
             Law::Around(middle, deviation) => {
                 let off = (v - middle) / deviation;
                 (-0.5 * off * off).exp() / (deviation * std::f64::consts::TAU.sqrt())
@@ -98,7 +102,7 @@ impl Law {
 
     fn over(&self) -> f64 {
         match self {
-            Law::Predicted(p, _) => p.ol(),
+            Law::Usual(u, _) => u.shown.ol(),
             Law::Over => 1.0,
             Law::Around(..) | Law::Even(..) | Law::Decades(..) => 0.0,
         }
@@ -107,18 +111,19 @@ impl Law {
     /// Whether a reading is one of the usual ones.
     fn is_usual(&self, reading: Reading) -> bool {
         let over = self.over();
-        match reading {
-            Reading::OL => over > USUAL.0,
-            Reading::Value(_) if over > USUAL.1 => false,
-            Reading::Value(v) => (USUAL.0..=USUAL.1).contains(&(self.upto(v) / (1.0 - over))),
+        match (self, reading) {
+            (_, Reading::OL) => over > USUAL.0,
+            (_, Reading::Value(_)) if over > USUAL.1 => false,
+            (Law::Usual(u, by), Reading::Value(v)) => u.holds(v / by),
+            (_, Reading::Value(v)) => (USUAL.0..=USUAL.1).contains(&(self.upto(v) / (1.0 - over))),
         }
     }
 
     /// Chance of a value up to this one.
     fn upto(&self, v: f64) -> f64 {
         match self {
-            Law::Predicted(p, by) if *by > 0.0 => p.cdf(v / by),
-            Law::Predicted(p, by) => 1.0 - p.ol() - p.cdf(v / by),
+            Law::Usual(u, by) if *by > 0.0 => u.upto(v / by),
+            Law::Usual(u, by) => 1.0 - u.shown.ol() - u.upto(v / by),
             Law::Around(middle, deviation) => {
                 let off = (v - middle) / deviation;
                 0.5 * libm::erfc(-off * std::f64::consts::FRAC_1_SQRT_2)
@@ -132,6 +137,45 @@ impl Law {
     }
 }
 
+/// What a healthy line shows.
+#[derive(Clone, Debug)]
+pub(super) struct Usual {
+    shown: Prediction,
+    /// Between which values, in the unit of the mode.
+    between: (f64, f64),
+}
+
+impl Usual {
+    pub(super) fn new(shown: Prediction) -> Self {
+        let values = 1.0 - shown.ol();
+        let end = |share: f64, over: f64| match shown.quantile(share * values) {
+            Reading::Value(v) => v,
+            Reading::OL => over,
+        };
+        let between = (end(USUAL.0, 0.0), end(USUAL.1, f64::INFINITY));
+        Usual { shown, between }
+    }
+
+    fn holds(&self, v: f64) -> bool {
+        (self.between.0..=self.between.1).contains(&v)
+    }
+
+    fn density(&self, v: f64) -> f64 {
+        match self.holds(v) {
+            true => self.shown.density(v) / (USUAL.1 - USUAL.0),
+            false => 0.0,
+        }
+    }
+
+    /// Chance of a value up to this one.
+    fn upto(&self, v: f64) -> f64 {
+        let values = 1.0 - self.shown.ol();
+        let from = USUAL.0 * values;
+        let upto = (self.shown.cdf(v) - from) / (USUAL.1 - USUAL.0);
+        upto.clamp(0.0, values)
+    }
+}
+
 /// A mixture of such laws.
 #[derive(Clone, Debug, Default)]
 pub(in crate::model) struct Shows(Vec<(f64, Law)>);
@@ -141,13 +185,13 @@ pub(in crate::model) struct Shows(Vec<(f64, Law)>);
 #[derive(Clone, Debug, Default)]
 pub(super) struct Healthy {
     /// The point itself.
-    pub(super) here: Option<Prediction>,
+    pub(super) here: Option<Arc<Usual>>,
     /// The two nearest pins.
-    pub(super) beside: Vec<Prediction>,
+    pub(super) beside: Vec<Arc<Usual>>,
     /// The point with the leads changed over.
-    pub(super) turned: Option<Prediction>,
+    pub(super) turned: Option<Arc<Usual>>,
     /// The number that another mode shows.
-    pub(super) other_mode: Option<Prediction>,
+    pub(super) other_mode: Option<Arc<Usual>>,
 }
 
 impl Healthy {
@@ -159,26 +203,26 @@ impl Healthy {
             let each = weight / of.len() as f64;
             all.extend(of.into_iter().map(|law| (slip, each, law)));
         };
-        let predicted = |p: &Prediction, by: f64| Law::Predicted(p.clone(), by);
+        let usual = |u: &Arc<Usual>, by: f64| Law::Usual(u.clone(), by);
         let here = self.here.iter();
         let beside: Vec<Law> = match self.beside.is_empty() {
-            true => here.clone().map(|p| predicted(p, 1.0)).collect(),
-            false => self.beside.iter().map(|p| predicted(p, 1.0)).collect(),
+            true => here.clone().map(|p| usual(p, 1.0)).collect(),
+            false => self.beside.iter().map(|p| usual(p, 1.0)).collect(),
         };
         let ground = Law::Around(0.0, offset(unit));
-        let mut turned: Vec<Law> = self.turned.iter().map(|p| predicted(p, 1.0)).collect();
+        let mut turned: Vec<Law> = self.turned.iter().map(|p| usual(p, 1.0)).collect();
         let other_mode = self.other_mode.iter();
-        let mut other_mode: Vec<Law> = other_mode.map(|p| predicted(p, 1.0)).collect();
+        let mut other_mode: Vec<Law> = other_mode.map(|p| usual(p, 1.0)).collect();
         let open = match mode {
             MeterMode::Volts => {
-                turned.extend(here.clone().map(|p| predicted(p, -1.0)));
+                turned.extend(here.clone().map(|p| usual(p, -1.0)));
                 // Not switched on.
                 other_mode.push(ground.clone());
                 Law::Around(0.0, FLOATING)
             }
             MeterMode::Diode | MeterMode::Ohms => Law::Over,
         };
-        let decade = here.flat_map(|p| [predicted(p, 10.0), predicted(p, 0.1)]);
+        let decade = here.flat_map(|p| [usual(p, 10.0), usual(p, 0.1)]);
         let open_lead = match mode {
             MeterMode::Volts => OPEN_LEAD_IN_VOLTS,
             MeterMode::Diode | MeterMode::Ohms => OPEN_LEAD,
