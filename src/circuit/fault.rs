@@ -50,7 +50,7 @@ impl Range {
     /// a meter shows as open. Common practice, no source.
     pub const RESISTIVE: Range = Range {
         low: 1.0,
-        high: 10e6,
+        high: 100e6,
     };
     /// Factor on the saturation current of a damaged junction. A factor of ten is
     /// some 80 mV, so that the junction conducts from 0.3 V lower to 0.3 V higher
