@@ -11,7 +11,7 @@ use super::show;
 use super::terminal::{Terminal, fill};
 use crate::desk::Desk;
 use crate::job::line::{LineInPlay, LineView};
-use crate::job::view::{VERSION, percent};
+use crate::job::view::{VERSION, percent_within};
 use crate::model::Found;
 use crate::report;
 
@@ -108,6 +108,7 @@ pub(super) fn list(desk: &Desk, width: usize) -> String {
         let none = "No line of the board is in play: the rules know none for this complaint.";
         return fill(none, width, "", "");
     }
+    let left_out = desk.case.belief.left_out;
     let row = |l: &LineInPlay| {
         let mut text = format!("{} ({})", l.name, l.line);
         if l.readings > 0 {
@@ -120,7 +121,7 @@ pub(super) fn list(desk: &Desk, width: usize) -> String {
         fill(
             &text,
             width,
-            &format!("{:>7} ", percent(l.at_fault)),
+            &format!("{:>7} ", percent_within(l.at_fault, left_out)),
             "          ",
         )
     };

@@ -422,7 +422,7 @@ pub(super) fn explain(desk: &Desk, s: &StepView) -> String {
                     format!(
                         "  clears {} ({} now), takes in {:.0} of 100",
                         m.faults[*f].name,
-                        percent(now(*f)),
+                        percent_within(now(*f), desk.case.belief.left_out),
                         take * 100.0
                     )
                 })

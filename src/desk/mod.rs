@@ -486,7 +486,11 @@ impl<'r> Desk<'r> {
 fn moved_words(then: &Moment, now: &Moment) -> String {
     let name = |m: &Moment| {
         m.suspects.first().map_or_else(String::new, |s| {
-            format!("{} ({})", s.name, view::percent(s.posterior))
+            format!(
+                "{} ({})",
+                s.name,
+                view::percent_within(s.posterior, m.left_out)
+            )
         })
     };
     let step = |m: &Moment| {

@@ -34,7 +34,7 @@ use serde::{Deserialize, Serialize};
 use super::case::{Case, Entered};
 use super::file::Entry;
 use super::history::touches;
-use super::view::{StepView, step};
+use super::view::{StepView, is_zero, step};
 use crate::belief::candidates::Candidate;
 use crate::belief::{FaultId, likelier};
 use crate::circuit::meter::Reading;
@@ -74,6 +74,10 @@ pub struct LineView {
     /// Probability that something is wrong on it, 0 to 1.
     pub at_fault: f64,
     /// Its wires, each from the connector to its far end.
+    /// What the sets of faults that were not counted may hold at most, as a
+    /// probability; no other of the line is sharper. Absent where all were.
+    #[serde(default, skip_serializing_if = "is_zero")]
+    pub left_out: f64,
     pub wires: Vec<Vec<NodeView>>,
     /// What may be wrong on it, likeliest first.
     pub causes: Vec<CauseView>,
@@ -253,6 +257,7 @@ pub fn line_view(case: &Case, steps: &[Entry], line: usize) -> LineView {
 
 /// The line that is at hand: the one that a step measures, else the one that
 /// was read last.
+        left_out: case.belief.left_out,
 pub fn line_at_hand(case: &Case, test: Option<usize>) -> Option<usize> {
     let of = |t: usize| case.model.tests[t].measures.map(|m| m.line);
     let last = || {

@@ -7,7 +7,7 @@ use serde::{Deserialize, Serialize};
 use super::case::{Case, Entered};
 use super::file::{CaseFile, Entry};
 use super::line::LineView;
-use super::view::{Share, StateView, Suspect, VERSION, result_words, suspect};
+use super::view::{Share, StateView, Suspect, VERSION, is_zero, result_words, suspect};
 use crate::belief::likelier;
 use crate::model::{Found, Model};
 use crate::rulebase::{Kind, Step};
@@ -89,6 +89,10 @@ pub struct Moment {
     pub r#where: Vec<Share>,
     /// Probability that nothing is wrong.
     pub nothing_found: f64,
+    /// What the sets of faults that were not counted may hold at most, as a
+    /// probability: no other is sharper. Absent where all were.
+    #[serde(default, skip_serializing_if = "is_zero")]
+    pub left_out: f64,
     /// How far the results disagree, in bits.
     pub conflict_bits: f64,
     /// The step advised, in words, and why.
@@ -218,6 +222,7 @@ impl From<&StateView> for Moment {
             ),
             r#where: s.belief.r#where.clone(),
             nothing_found: s.belief.nothing_found,
+            left_out: s.belief.left_out,
             conflict_bits: s.belief.conflict_bits,
             advised: s.next.steps.first().map(|a| Advised {
                 text: a.text.clone(),

@@ -621,23 +621,26 @@ fn why_test(case: &Case, i: usize, p: &Proposal) -> String {
         telling(p.gain).unwrap_or("tells a little")
     };
     let t = &case.model.tests[i];
-    let split = if t.function.is_some() {
-        format!("yes {}, no {}", percent(p.outcomes[0]), percent(far))
+    let left_out = case.belief.left_out;
+    let percent = |p: f64| percent_within(p, left_out);
+    let split = if left_out > UNSURE {
+        String::new()
+    } else if t.function.is_some() {
+        format!(": yes {}, no {}", percent(p.outcomes[0]), percent(far))
     } else {
-        t.outcomes
-            .iter()
-            .zip(&p.outcomes)
+        let words = t.outcomes.iter().zip(&p.outcomes);
+        let words: Vec<String> = words
             .filter(|(_, q)| **q >= 0.005)
             .map(|(o, q)| format!("{} {}", o.id.replace('-', " "), percent(*q)))
-            .collect::<Vec<_>>()
-            .join(", ")
+            .collect();
+        format!(": {}", words.join(", "))
     };
     let cost = if p.minutes <= 3.0 {
         "; costs next to nothing"
     } else {
         ""
     };
-    format!("{how}: {split}{cost}")
+    format!("{how}{split}{cost}")
 }
 
 fn why_remedy(case: &Case, i: usize, p: &Proposal) -> String {
@@ -653,13 +656,16 @@ fn why_remedy(case: &Case, i: usize, p: &Proposal) -> String {
             "would mend it with {}; against {} ({})",
             percent(p.outcomes[0]),
             case.model.faults[f].name,
-            percent_within(case.belief.faults[f], case.belief.left_out)
+            percent(case.belief.faults[f])
         ),
         None => String::new(),
     }
 }
 
+    let left_out = case.belief.left_out;
+    let percent = |p: f64| percent_within(p, left_out);
 /// Above this bound on what a belief leaves out, no probability is shown as a
+        Some(f) if left_out > UNSURE => format!("against {}", case.model.faults[f].name),
 /// percentage: the order of the suspects is all that it tells.
 pub const UNSURE: f64 = 0.1;
 /// Up to this bound the digits of a percentage hold anyway.
@@ -670,6 +676,12 @@ const SHARP: f64 = 0.005;
 /// [`UNSURE`].
 pub fn percent_within(p: f64, left_out: f64) -> String {
     if left_out <= SHARP {
+/// Whether there is nothing to write down.
+#[allow(clippy::trivially_copy_pass_by_ref)]
+pub(super) fn is_zero(value: &f64) -> bool {
+    *value == 0.0
+}
+
         return percent(p);
     }
     if left_out > UNSURE {

@@ -5,7 +5,7 @@ use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
 
 use super::Case;
-use super::view::{foreseen, percent};
+use super::view::{foreseen, percent_within};
 use crate::plan::{Act, Effort, Lead, Proposal, leads};
 use crate::shown::shown;
 
@@ -134,10 +134,13 @@ fn reason(case: &Case, p: &Proposal, best: &[Proposal]) -> String {
     let what = match (p.act, first.act) {
         (Act::Remedy(_), Act::Test(_)) => format!(
             "it mends with {} only, and what it takes is lost otherwise",
-            percent(p.outcomes[0])
+            percent_within(p.outcomes[0], case.belief.left_out)
         ),
         (Act::Remedy(_), Act::Remedy(_)) if p.outcomes[0] < first.outcomes[0] => {
-            format!("it mends with {} only", percent(p.outcomes[0]))
+            format!(
+                "it mends with {} only",
+                percent_within(p.outcomes[0], case.belief.left_out)
+            )
         }
         (Act::Test(_), _) if dearer > more => {
             format!(

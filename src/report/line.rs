@@ -11,7 +11,7 @@ pub(super) use text::text;
 use crate::job::line::{
     BranchView, BridgeView, LineView, NextProbe, NodeView, PartView, PointView, ReadingView,
 };
-use crate::job::view::percent;
+use crate::job::view::{UNSURE, percent_within};
 
 /// Above this a reading is marked as doubtful.
 const DOUBTFUL: f64 = 0.1;
@@ -67,7 +67,8 @@ impl<'v> What<'v> {
     }
 
     /// The row in words.
-    fn words(self) -> String {
+    /// `left_out` bounds what the belief leaves out.
+    fn words(self, left_out: f64) -> String {
         let valued = |p: &PartView| match &p.value {
             Some(v) => format!("{}, {v}", p.name),
             None => p.name.clone(),
@@ -86,7 +87,7 @@ impl<'v> What<'v> {
             }
             What::Bridge(b) => b.says.clone(),
             What::Point(p) => p.name.clone(),
-            What::Reading(r) => reading(r),
+            What::Reading(r) => reading(r, left_out),
             What::Next(n) => {
                 let here = if n.rank == 1 { "" } else { " on this line" };
                 format!("next probe{here}: {}", mode(&n.mode))
@@ -103,7 +104,7 @@ fn mode(word: &str) -> &str {
 }
 
 /// A reading in words: what it was, how that compares, and what was due.
-fn reading(r: &ReadingView) -> String {
+fn reading(r: &ReadingView, left_out: f64) -> String {
     let how = match (r.shows.as_str(), r.reads.as_deref()) {
         ("ol", Some(_)) => "open",
         ("ol", None) => "OL, open",
@@ -122,7 +123,10 @@ fn reading(r: &ReadingView) -> String {
         out += ", before the remedy";
     }
     if r.misread > DOUBTFUL {
-        out += &format!(", may be misread ({})", percent(r.misread));
+        out += ", may be misread";
+        if left_out <= UNSURE {
+            out += &format!(" ({})", percent_within(r.misread, left_out));
+        }
     }
     out
 }
@@ -197,7 +201,12 @@ const NAMED: usize = 3;
 fn causes(view: &LineView) -> Vec<(String, String)> {
     let named = view.causes.iter().take(NAMED);
     named
-        .map(|c| (percent(c.posterior), format!("{} ({})", c.does, c.name)))
+        .map(|c| {
+            (
+                percent_within(c.posterior, view.left_out),
+                format!("{} ({})", c.does, c.name),
+            )
+        })
         .collect()
 }
 
@@ -210,6 +219,6 @@ fn says(view: &LineView) -> String {
     };
     format!(
         "Something wrong on this line: {}{fast}",
-        percent(view.at_fault)
+        percent_within(view.at_fault, view.left_out)
     )
 }

@@ -7,7 +7,7 @@ use std::collections::BTreeSet;
 use super::words;
 use crate::belief::likelier;
 use crate::job::trail::{Advised, Moment, Trail, TrailStep};
-use crate::job::view::{Suspect, percent};
+use crate::job::view::{Suspect, percent_within};
 
 /// At most this many suspects are named after a step.
 const LEADING: usize = 4;
@@ -127,7 +127,7 @@ impl BenchSheet {
         let mut untold = t.intake.advised.as_ref();
         let mut steps = Vec::new();
         for s in &t.steps {
-            let mut step = BenchStep::new(s, Known::new(&s.after, Some(before)));
+            let mut step = BenchStep::new(s, end(t).left_out, Known::new(&s.after, Some(before)));
             step.at = s.at.as_deref().map(|at| words::later(at, clock));
             clock = s.at.as_deref().unwrap_or(clock);
             if s.kind != "note"
@@ -162,7 +162,7 @@ impl BenchSheet {
             complaint: words::lines(&t.complaint),
             symptoms: cleaned(&t.symptoms),
             history: cleaned(&t.history),
-            work: remedies(t).map(BenchWork::new).collect(),
+            work: (remedies(t).map(|s| BenchWork::new(s, end(t).left_out))).collect(),
             proved: cleaned(&t.proved),
             unproved: cleaned(&t.unproved),
             intake: Known::new(&t.intake, None),
@@ -242,7 +242,7 @@ fn cautions(t: &Trail) -> Vec<Caution> {
 }
 
 impl BenchWork {
-    fn new(s: &TrailStep) -> BenchWork {
+    fn new(s: &TrailStep, left_out: f64) -> BenchWork {
         BenchWork {
             number: s.number,
             text: step_text(s),
@@ -251,7 +251,7 @@ impl BenchWork {
                 .was_there
                 .iter()
                 .take(LEADING)
-                .map(|s| Odds::new(&s.name, s.posterior))
+                .map(|s| Odds::new(&s.name, s.posterior, left_out))
                 .collect(),
         }
     }
@@ -277,7 +277,8 @@ impl BenchStep {
         self.class == "note" && self.after.unchanged && !self.after.conflict
     }
 
-    fn new(s: &TrailStep, after: Known) -> BenchStep {
+    /// `left_out` bounds what the belief in the end leaves out.
+    fn new(s: &TrailStep, left_out: f64, after: Known) -> BenchStep {
         let (did, class) = match s.kind.as_str() {
             "result" => ("Checked", "result"),
             "remedy" => ("Remedy", "remedy"),
@@ -304,7 +305,7 @@ impl BenchStep {
                 .as_deref()
                 .map(words::shown)
                 .filter(|s| !s.is_empty()),
-            doubt: words::doubt(s.misread),
+            doubt: words::doubt(s.misread, left_out),
             repeated_in: s.repeated_in,
             was: words::filled(s.was.as_deref()),
             corrected_in: s.corrected_in,
@@ -339,7 +340,7 @@ impl Known {
             leading.sort_by(|a, b| likelier(a.1, b.1));
         }
         Known {
-            leading: leading.iter().map(|(n, p)| Odds::new(n, *p)).collect(),
+            leading: (leading.iter().map(|(n, p)| Odds::new(n, *p, m.left_out))).collect(),
             unchanged,
             places: places(m),
             conflict: words::conflict(m.conflict_bits),
@@ -352,7 +353,7 @@ fn places(m: &Moment) -> Vec<Odds> {
     places.sort_by(|a, b| likelier(a.posterior, b.posterior));
     places
         .into_iter()
-        .map(|p| Odds::new(&p.name, p.posterior))
+        .map(|p| Odds::new(&p.name, p.posterior, m.left_out))
         .collect()
 }
 
@@ -368,10 +369,11 @@ impl Advice {
 }
 
 impl Odds {
-    fn new(name: &str, p: f64) -> Odds {
+    /// No sharper than what the belief leaves out at most.
+    fn new(name: &str, p: f64, left_out: f64) -> Odds {
         Odds {
             name: words::line(name),
-            percent: percent(p),
+            percent: percent_within(p, left_out),
             bar: (p.clamp(0.0, 1.0) * 100.0).round() as u32,
         }
     }

@@ -12,7 +12,7 @@ use std::fmt::Write as _;
 use super::words;
 use crate::belief::likelier;
 use crate::job::trail::{LISTED, Moment, Trail};
-use crate::job::view::percent;
+use crate::job::view::{UNSURE, percent_within};
 
 /// A suspect that never rose above this is not drawn.
 const DRAWN_FROM: f64 = 0.08;
@@ -200,6 +200,8 @@ impl Mark {
 /// A suspect through all moments.
 struct Series {
     name: String,
+    /// What the belief left out at each moment at most.
+    left_out: Vec<f64>,
     /// `None` where nothing is known of the moment.
     points: Vec<Option<Point>>,
     highest: f64,
@@ -245,6 +247,7 @@ fn series(t: &Trail) -> Vec<Series> {
             ids.push(&s.fault);
         }
     }
+    let left_out: Vec<f64> = moments.iter().map(|m| m.left_out).collect();
     let mut all: Vec<Series> = ids
         .iter()
         .map(|id| {
@@ -271,6 +274,7 @@ fn series(t: &Trail) -> Vec<Series> {
                 .fold(0.0, |h: f64, p| h.max(p.height()));
             Series {
                 name,
+                left_out: left_out.clone(),
                 points,
                 highest,
             }
@@ -281,6 +285,7 @@ fn series(t: &Trail) -> Vec<Series> {
     all.truncate(DRAWN);
     all.push(Series {
         name: "nothing wrong".to_owned(),
+        left_out: left_out.clone(),
         points: moments
             .iter()
             .map(|m| known(m).then(|| Point::At(sane(m.nothing_found))))
@@ -318,10 +323,12 @@ impl Point {
     fn is_known(self) -> bool {
         !matches!(self, Point::Under(_))
     }
-    fn says(self) -> String {
+    /// No sharper than what the belief leaves out at most.
+    fn says(self, left_out: f64) -> String {
         match self {
-            Point::At(p) => percent(p),
-            Point::Small => percent(f64::MIN_POSITIVE),
+            Point::At(p) => percent_within(p, left_out),
+            Point::Small => percent_within(f64::MIN_POSITIVE, left_out),
+            Point::Under(_) if left_out > UNSURE => percent_within(1.0, left_out),
             Point::Under(p) => format!("<{:.0} %", (p * 100.0).ceil().max(1.0)),
         }
         .replace(' ', "\u{a0}")
@@ -357,10 +364,11 @@ impl Course {
                     .rev()
                     .find_map(|(n, p)| p.map(|p| (n, p)))
                     .unwrap_or((0, Point::Small));
-                let rows = wrap(&format!("{} {}", end.says(), s.name), &m);
+                let said = end.says(s.left_out.get(at).copied().unwrap_or_default());
+                let rows = wrap(&format!("{said} {}", s.name), &m);
                 Wanted {
                     from: (x(at), y(end.height())),
-                    percent: end.says(),
+                    percent: said,
                     height: rows.len() as f64 * row,
                     rows,
                 }
@@ -568,7 +576,7 @@ fn spread(wanted: &[(f64, f64)], top: f64, bottom: f64) -> Vec<f64> {
 fn says(t: &Trail, all: &[Series], remedies: &[(usize, f64)]) -> String {
     let at = |n: usize| {
         all.iter()
-            .filter_map(|s| s.points[n].map(|p| format!("{} {}", s.name, p.says())))
+            .filter_map(|s| s.points[n].map(|p| format!("{} {}", s.name, p.says(s.left_out[n]))))
             .collect::<Vec<_>>()
             .join(", ")
     };

@@ -319,6 +319,44 @@ fn outputs(t: &Trail) -> [String; 4] {
     ]
 }
 
+/// The numbers before a per cent sign.
+fn percents(text: &str) -> Vec<String> {
+    let shown = text.replace('\u{a0}', " ");
+    let ends = shown.match_indices(" %").map(|(at, _)| &shown[..at]);
+    ends.map(|head| head.rsplit(' ').next().unwrap_or_default().to_owned())
+        .collect()
+}
+
+#[test]
+fn what_rests_on_a_list_is_no_sharper_than_its_bound() {
+    let with = |left_out: f64| -> Vec<String> {
+        let mut t = trail();
+        let after = t.steps.iter_mut().map(|s| &mut s.after);
+        for m in std::iter::once(&mut t.intake).chain(after) {
+            m.left_out = left_out;
+            // What is advised has words of its own.
+            m.advised = None;
+        }
+        t.steps.iter_mut().for_each(|s| s.moved = None);
+        t.lines.iter_mut().for_each(|l| l.left_out = left_out);
+        let drawn = line_text(&t.lines[0], 72);
+        let bench = markdown(&t, Audience::Bench);
+        let pages = outputs(&t).map(|page| visible(&page));
+        let all = pages.into_iter().chain([bench, drawn]);
+        let scale = ["0", "25", "50", "75", "100"];
+        let all = all.flat_map(|page| percents(&page));
+        all.filter(|p| !scale.contains(&p.as_str())).collect()
+    };
+    let plain = with(0.0);
+    assert!(plain.len() > 50 && !plain.iter().any(|p| p.contains('–')));
+    let ranges = with(0.05);
+    assert!(ranges.len() > 50);
+    for p in &ranges {
+        assert!(p.contains('–') || p.contains('-'), "{p}");
+    }
+    assert_eq!(with(0.15), [""; 0]);
+}
+
 #[test]
 fn hostile_text_makes_no_markup() {
     let plain = outputs(&trail());

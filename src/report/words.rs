@@ -1,6 +1,6 @@
 //! Cleaning of typed text, and the fixed words of reports.
 
-use crate::job::view::percent;
+use crate::job::view::{UNSURE, percent_within};
 
 /// Above this a result is marked as doubtful.
 const DOUBTFUL: f64 = 0.1;
@@ -144,11 +144,15 @@ pub(super) fn minutes(m: f64) -> String {
     }
 }
 
-/// A mark on a result that is not to be trusted.
-pub(super) fn doubt(misread: Option<f64>) -> Option<String> {
+/// A mark on a result that is not to be trusted, where the belief leaves out so
+/// much at most.
+pub(super) fn doubt(misread: Option<f64>, left_out: f64) -> Option<String> {
     misread
         .filter(|p| *p > DOUBTFUL)
-        .map(|p| format!("may have been misread: {}", percent(p)))
+        .map(|p| match left_out > UNSURE {
+            true => "may have been misread".to_owned(),
+            false => format!("may have been misread: {}", percent_within(p, left_out)),
+        })
 }
 
 /// Whether the results up to a moment disagree.

@@ -6,7 +6,7 @@ use std::fmt::Write as _;
 
 use super::{Row, What, causes, likeliest, rows, says};
 use crate::job::line::{LineView, PartView};
-use crate::job::view::percent;
+use crate::job::view::percent_within;
 use crate::report::words;
 
 /// Width of the picture, and of a row of its text, in pixels.
@@ -102,12 +102,15 @@ impl Picture {
         y += 6.0;
         let mut said: Vec<String> = Vec::new();
         for row in &all {
-            let text = words::line(&row.what.words());
+            let text = words::line(&row.what.words(view.left_out));
             if !text.is_empty() {
-                let odds = row.what.posterior().map(percent);
+                let odds = row
+                    .what
+                    .posterior()
+                    .map(|p| percent_within(p, view.left_out));
                 said.push(odds.map_or(text.clone(), |o| format!("{text} {o}")));
             }
-            y = p.row(row, &text, highest, y);
+            y = p.row(row, &text, (highest, view.left_out), y);
         }
         y += 10.0;
         let mut foot = Vec::new();
@@ -127,7 +130,13 @@ impl Picture {
     }
 
     /// Puts a row down at a height and says where the next one begins.
-    fn row(&mut self, row: &Row, text: &str, highest: Option<f64>, top: f64) -> f64 {
+    fn row(
+        &mut self,
+        row: &Row,
+        text: &str,
+        (highest, left_out): (Option<f64>, f64),
+        top: f64,
+    ) -> f64 {
         let depth = row.left.len();
         let x = WIRE + depth as f64 * STUB;
         let middle = top + ROW / 2.0;
@@ -189,21 +198,21 @@ impl Picture {
             What::Reading(_) | What::Wire(_) => {}
         }
         if let Some(p) = odds {
-            self.odds.push(Odds::new(p, middle, bold));
+            self.odds.push(Odds::new(p, left_out, middle, bold));
         }
         bottom
     }
 }
 
 impl Odds {
-    fn new(p: f64, middle: f64, bold: bool) -> Odds {
+    fn new(p: f64, left_out: f64, middle: f64, bold: bool) -> Odds {
         let (left, right) = BAR;
         let top = middle - 4.0;
         let bar = |width: f64| format!("M{} {}h{}v8h-{}Z", px(left), px(top), px(width), px(width));
         Odds {
             x: px(ODDS),
             y: px(middle + FONT * 0.35),
-            percent: percent(p).replace(' ', "\u{a0}"),
+            percent: percent_within(p, left_out).replace(' ', "\u{a0}"),
             bar: bar(right - left),
             filled: bar((right - left) * p.clamp(0.0, 1.0)),
             bold,

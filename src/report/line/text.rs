@@ -2,7 +2,7 @@
 
 use super::{Row, What, causes, likeliest, rows, says};
 use crate::job::line::LineView;
-use crate::job::view::percent;
+use crate::job::view::percent_within;
 use crate::report::words;
 
 /// No wider than this, whatever the window.
@@ -22,7 +22,7 @@ pub(in crate::report) fn text(view: &LineView, width: usize) -> String {
         if matches!(row.what, What::Wire(_)) && i > 0 {
             out.push(String::new());
         }
-        out.extend(drawn(row, likeliest, width));
+        out.extend(drawn(row, likeliest, view.left_out, width));
     }
     out.push(String::new());
     let named = causes(view);
@@ -33,7 +33,7 @@ pub(in crate::report) fn text(view: &LineView, width: usize) -> String {
         out.extend(wrapped(
             &text,
             width,
-            &format!("{odds:>7}  "),
+            &format!("{odds:>7}  ").replace('–', "-"),
             &" ".repeat(ODDS),
         ));
     }
@@ -47,9 +47,16 @@ pub(in crate::report) fn text(view: &LineView, width: usize) -> String {
 }
 
 /// One row, wrapped.
-fn drawn(row: &Row, likeliest: Option<f64>, width: usize) -> Vec<String> {
+fn drawn(row: &Row, likeliest: Option<f64>, left_out: f64, width: usize) -> Vec<String> {
     let p = row.what.posterior();
-    let odds = p.map_or_else(String::new, percent);
+    let odds = p.map_or_else(String::new, |p| percent_within(p, left_out));
+    // A range takes more room.
+    let odds = match odds.chars().count() > 6 {
+        true => odds.replace(" %", "%"),
+        false => odds,
+    };
+    let odds = format!("{odds:>6}");
+    let gap = " ".repeat(8_usize.saturating_sub(odds.chars().count()));
     let mark = if p.is_some() && p == likeliest {
         '>'
     } else {
@@ -75,11 +82,11 @@ fn drawn(row: &Row, likeliest: Option<f64>, width: usize) -> Vec<String> {
     let (first, rest) = match row.what {
         What::Wire(_) => (String::new(), String::new()),
         _ => (
-            format!("{mark}{odds:>6}  {left}{first}"),
+            format!("{mark}{odds}{gap}{left}{first}").replace('–', "-"),
             format!("{}{left}{rest}", " ".repeat(ODDS)),
         ),
     };
-    wrapped(&row.what.words(), width, &first, &rest)
+    wrapped(&row.what.words(left_out), width, &first, &rest)
 }
 
 /// Text within so many columns. A number stays with its unit or sign, a name is
