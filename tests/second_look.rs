@@ -291,6 +291,36 @@ fn a_result_that_is_likely_wrong_is_said_to_be_at_once() {
 }
 
 #[test]
+fn what_the_rules_do_not_explain_is_said_at_once() {
+    let rules = rules();
+    let state = |steps: Vec<Entry>| {
+        let case = job(&rules, steps.clone());
+        let state = halfsplit::job::view::state(&case, &steps, 1);
+        let first = state.belief.suspects[0].fault.clone();
+        (state, first)
+    };
+    // A drop that leaks and a resistance that is next to none: no fault of the list
+    // reads both.
+    let diode = result("rear-camera/bus-data-inner-diode", "0.200");
+    let ohms = result("rear-camera/bus-data-ohms", "33");
+    let (odd, first) = state(vec![diode.clone(), ohms]);
+    assert!(first.ends_with(".unlisted"), "{first}");
+    let notice = odd.notice.expect("nothing of the list leads");
+    assert_eq!((notice.entry, notice.reason.as_str()), (2, "unexplained"));
+    assert!(
+        notice
+            .says
+            .contains("These rules do not explain what was seen")
+    );
+    assert!(notice.says.contains("rear-camera/bus-data-ohms"));
+    assert!(notice.why.contains("comparing with a good board"));
+    // While something of the list leads nothing of the kind is said.
+    let (plain, first) = state(vec![result("rear-camera/bus-data-inner-diode", "0.500")]);
+    assert!(!first.ends_with(".unlisted"), "{first}");
+    assert!(plain.notice.is_none(), "{:?}", plain.notice);
+}
+
+#[test]
 fn a_result_that_fits_is_not_remarked_on() {
     let bench = Bench::with_silent_handheld();
     let fits = [

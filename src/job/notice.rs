@@ -6,7 +6,9 @@ use serde::{Deserialize, Serialize};
 
 use super::case::{Case, Entered};
 use super::file::Entry;
-use super::view::{percent, result_words};
+use super::view::{
+    NARROWS, UNLISTED, UNSURE, percent, percent_within, result_words, unlisted_leads,
+};
 use crate::belief::{conflict_among, update};
 use crate::bench::BenchState;
 
@@ -36,6 +38,9 @@ pub enum Reason {
     LikelyWrong,
     /// It may be true, but no faults explain it together with the others.
     Unexplained,
+    /// It makes a fault lead that nobody listed: the rules do not explain the
+    /// device.
+    Unlisted,
 }
 
 /// Above this a result is more likely a mistake than true.
@@ -66,6 +71,7 @@ impl Case {
         let misread = *self.belief.misread.get(at)?;
         let reason = match misread > LIKELY_WRONG {
             true => Reason::LikelyWrong,
+            false if self.brings_unlisted(at) => Reason::Unlisted,
             false if self.makes_disagree(at) => Reason::Unexplained,
             false => return None,
         };
@@ -75,7 +81,7 @@ impl Case {
             _ => None,
         };
         let doubtful = |result: &usize| {
-            reason == Reason::Unexplained || self.belief.misread[*result] > WORTH_REPEATING
+            reason != Reason::LikelyWrong || self.belief.misread[*result] > WORTH_REPEATING
         };
         let other = against.filter(doubtful).and_then(again);
         let minutes = |test: usize| (test, self.minutes_to_repeat(test, self.state));
@@ -117,6 +123,17 @@ impl Case {
             self.events(&|r| r != at && keep(r - usize::from(r > at)))
         });
         now - without > UNEXPLAINED_BITS
+    }
+
+    /// Whether a fault that nobody listed leads, and is likelier for a result, by
+    /// its place.
+    fn brings_unlisted(&self, at: usize) -> bool {
+        let Some(first) = unlisted_leads(self) else {
+            return false;
+        };
+        let without = self.events(&|r| r != at);
+        let without = update(&self.model.network, &without, self.settings.size);
+        self.belief.faults[first] > without.faults[first]
     }
 
     /// The place of the result that goes worst together with another one, given
@@ -211,17 +228,24 @@ pub(super) fn notice_view(case: &Case, steps: &[Entry]) -> Option<NoticeView> {
     let (reason, says) = match n.reason {
         Reason::LikelyWrong => (
             "likely-wrong",
-            format!(
-                "More likely a mistake than true ({}): {of}.",
-                percent(n.misread)
-            ),
+            match case.belief.left_out {
+                most if most > UNSURE => format!("More likely a mistake than true: {of}."),
+                most => format!(
+                    "More likely a mistake than true ({}): {of}.",
+                    percent_within(n.misread, most)
+                ),
+            },
         ),
         Reason::Unexplained => (
             "unexplained",
             format!("Nothing explains this well together with the rest: {of}."),
         ),
+        Reason::Unlisted => ("unexplained", format!("{UNLISTED} Last entered: {of}.")),
     };
     let mut why = Vec::new();
+    if n.reason == Reason::Unlisted {
+        why.push(NARROWS.to_owned());
+    }
     if let Some(place) = n.against {
         let entry = results.get(place).copied().flatten();
         let (id, other) = result_words(case, place, entry, steps);

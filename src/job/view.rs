@@ -378,11 +378,12 @@ pub fn result_words(
     }
 }
 
-/// Whether the likeliest fault is one that the rules do not list.
-fn unlisted_leads(case: &Case) -> bool {
+/// The likeliest fault, if it is one that the rules do not list.
+pub(super) fn unlisted_leads(case: &Case) -> Option<usize> {
     let faults = case.belief.faults.iter().enumerate();
     let first = faults.max_by(|a, b| likelier(*b.1, *a.1));
-    first.is_some_and(|(f, _)| case.model.faults[f].unlisted)
+    let first = first.map(|(f, _)| f);
+    first.filter(|f| case.model.faults[*f].unlisted)
 }
 
 fn advice(case: &Case, many: usize) -> AdviceView {
@@ -390,14 +391,17 @@ fn advice(case: &Case, many: usize) -> AdviceView {
     // No certainty rests on a list that may leave out much.
     let unsure = case.belief.left_out > UNSURE;
     // Nor on a fault that nobody knows.
-    let strange = unlisted_leads(case);
+    let strange = unlisted_leads(case).is_some();
     let stop = (a.stop).filter(|s| !((unsure || strange) && *s == Stop::EnoughKnown));
-    let unexplained = (strange && stop.is_none()).then(|| {
-        "These rules do not explain what was seen: what leads is a fault that they do not list. \
-         What still narrows it down: looking, comparing with a good board of the model, and \
-         readings on other lines. Ask somebody who knows this circuit, or hand it back."
-            .to_owned()
-    });
+/// What is said while such a fault leads.
+pub(super) const UNLISTED: &str = "These rules do not explain what was seen: what leads is a fault \
+     that they do not list.";
+/// What is left to do then.
+pub(super) const NARROWS: &str = "What still narrows it down: looking, comparing with a good board \
+     of the model, and readings on other lines. Ask somebody who knows this circuit, or hand it \
+     back.";
+
+    let unexplained = (strange && stop.is_none()).then(|| format!("{UNLISTED} {NARROWS}"));
     AdviceView {
         steps: a.steps.iter().map(|p| step(case, p)).collect(),
         stop: stop.map(|s| {
