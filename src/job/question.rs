@@ -4,7 +4,7 @@
 
 use super::reading::{self, Asked};
 use crate::model::Model;
-use crate::rulebase::{Doubt, MeterMode, PartKind};
+use crate::rulebase::{LinePart, MeterMode};
 use crate::shown::shown;
 
 /// The most that a port may be fed with, volt: the standard power range of USB
@@ -19,14 +19,9 @@ const ABOVE: f64 = 1.25;
 /// a port may be fed with.
 fn highest_volts(model: &Model) -> f64 {
     let parts = model.lines.iter().flat_map(|l| &l.line.parts);
-    let rails = parts.filter_map(|p| match &p.kind {
-        PartKind::Rail { volts, .. } => Some(match volts.doubt {
-            Doubt::Percent(_) => volts.typical,
-            Doubt::Between(_, most) => most,
-        }),
-        _ => None,
-    });
-    rails.fold(PORT_VOLTS, f64::max)
+    parts
+        .filter_map(LinePart::most_volts)
+        .fold(PORT_VOLTS, f64::max)
 }
 
 /// Why a value is to be asked about before it is taken; `None` for all that is

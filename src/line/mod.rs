@@ -37,7 +37,7 @@ pub use survey::{Survey, harms};
 pub use table::Table;
 pub use together::{Cuts, Together, alone};
 pub use trust::{Distrust, Why, distrust};
-pub use ways::{Way, ways};
+pub use ways::{Way, optional, ways};
 pub(crate) use wiring::PORT_VOLTS;
 pub(crate) use wiring::meter_mode;
 pub use wiring::{Wired, Wiring};

@@ -32,7 +32,8 @@ type Choice = Vec<Way>;
 /// All ways of a line, the likeliest first; a single one for most lines. Where
 /// they would be too many, what is least in doubt is taken to be as usual.
 pub fn ways(line: &Line) -> Vec<Way> {
-    let mut choices: Vec<Choice> = optional(line).chain(kinds(line)).collect();
+    let optional = optional(line).map(with_or_without);
+    let mut choices: Vec<Choice> = optional.chain(kinds(line)).collect();
     for c in &mut choices {
         c.sort_by(|a, b| b.chance.total_cmp(&a.chance));
     }
@@ -61,8 +62,10 @@ pub fn ways(line: &Line) -> Vec<Way> {
     all
 }
 
-/// The parts that some boards lack. The halves of a pair are built alike.
-fn optional(line: &Line) -> impl Iterator<Item = Choice> + '_ {
+/// The parts that some boards lack, with all their pieces and those that come with
+/// them, and the share of boards that have them. The halves of a pair are built
+/// alike.
+pub fn optional(line: &Line) -> impl Iterator<Item = (f64, Vec<usize>)> + '_ {
     let of_second = |p: usize| line.half(&line.parts[p].id) == Some(1);
     let written = (0..line.parts.len()).filter(|p| !line.parts[*p].is_piece());
     written
@@ -71,17 +74,19 @@ fn optional(line: &Line) -> impl Iterator<Item = Choice> + '_ {
             let twin = line.twin(&line.parts[p].id);
             let twin = line.parts.iter().position(|q| Some(&q.id) == twin.as_ref());
             let parts = std::iter::once(p).chain(twin);
-            let fitted = line.parts[p].fitted;
-            let way = |chance, lacks| Way {
-                chance,
-                lacks,
-                values: Vec::new(),
-            };
-            vec![
-                way(fitted, Vec::new()),
-                way(1.0 - fitted, parts.flat_map(|p| line.pieces(p)).collect()),
-            ]
+            let parts = parts.flat_map(|p| line.pieces(p)).collect();
+            (line.parts[p].fitted, parts)
         })
+}
+
+/// With and without them.
+fn with_or_without((fitted, parts): (f64, Vec<usize>)) -> Choice {
+    let way = |chance, lacks| Way {
+        chance,
+        lacks,
+        values: Vec::new(),
+    };
+    vec![way(fitted, Vec::new()), way(1.0 - fitted, parts)]
 }
 
 /// The parts that have one of several values. Those with equally many go together:

@@ -519,7 +519,7 @@ impl Builder<'_> {
             }
             let id = copy.id(&line.id, once);
             let name = copy.words(&line.name);
-            let info = LineInfo::new(id.clone(), name, line.clone(), faults)
+            let info = LineInfo::new(id.clone(), name, line.clone(), faults, &self.priors)
                 .map_err(|why| CompileError::Line { line: id, why })?;
             copy.lines.push(self.model.lines.len());
             self.model.lines.push(info);

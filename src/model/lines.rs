@@ -18,7 +18,7 @@ use rayon::prelude::*;
 
 use super::known::{Reference, RestsOn, Sibling, SiblingReading};
 use super::{Found, Model, OutcomeInfo, TestInfo};
-use crate::belief::FaultId;
+use crate::belief::{FaultId, Prior};
 use crate::bench::{BenchState, Power};
 use crate::circuit::calibrate::CalibrateError;
 use crate::circuit::meter::{Meter, Reading};
@@ -28,10 +28,10 @@ use crate::line::{
     Bypass, BypassError, CATEGORIES, Distrust, Forecast, GoodReading, PORT_VOLTS, Probing, Stretch,
     USUAL_LENGTH, Wired, bypass, distrust, healthy,
 };
-use crate::rulebase::{Line, MeterMode, PackFault, PartKind};
+use crate::rulebase::{Line, LinePart, MeterMode, PackFault};
 use crate::shown::shown;
 
-use built::Built;
+use built::{Built, Share};
 use slip::{Healthy, Shows, Usual};
 
 pub use foretold::{Foretold, Range};
@@ -61,6 +61,8 @@ pub struct LineInfo {
     pub(super) plain: Vec<Built>,
     /// The likeliest of them, bent to what good boards read.
     pub(super) wired: Wired,
+    /// How likely each of them is.
+    shares: Vec<Share>,
 }
 
 /// Which reading a test takes.
@@ -78,6 +80,7 @@ struct Solved<T> {
     line: Line,
     bend: Vec<GoodReading>,
     meter: Arc<Meter>,
+    shares: Vec<Share>,
     probing: Probing,
     range: Option<usize>,
     what: Arc<T>,
@@ -109,6 +112,7 @@ impl<T> Memo<T> {
                 && k.bend == bend
                 && k.line == info.line
         };
+                && k.shares == info.shares
         if let Some(k) = known().iter().find(same) {
             return Ok(k.what.clone());
         }
@@ -121,6 +125,7 @@ impl<T> Memo<T> {
             line: info.line.clone(),
             bend: bend.to_vec(),
             meter: meter.clone(),
+            shares: info.shares.clone(),
             probing,
             range,
             what: what.clone(),
@@ -138,13 +143,23 @@ impl LineInfo {
         line: Line,
         faults: Vec<(PackFault, FaultId)>,
     ) -> Result<Self, SolveError> {
-        let plain = Built::all(&line)?;
+        let mut well = vec![1.0; line.parts.len()];
+        for e in &line.faults {
+            let of_pack = faults.iter().find(|f| f.0 == e.fault);
+            if let (Some((_, f)), Some(part)) = (of_pack, e.harm.part()) {
+                well[part] *= 1.0 - priors[*f].probability * e.chance;
+            }
+        }
+        let at_fault: Vec<f64> = well.into_iter().map(|w| 1.0 - w).collect();
+        let plain = Built::all(&line, &at_fault)?;
+        priors: &[Prior],
         Ok(LineInfo {
             id,
             name,
             wired: plain.first().ok_or(SolveError::Singular)?.wired.clone(),
             plain,
             line,
+            shares: plain.iter().map(|b| b.share.clone()).collect(),
             faults,
             meter: Arc::new(Meter::handheld()),
             references: Vec::new(),
@@ -358,11 +373,9 @@ impl Model {
     /// has a port or an adapter, whether or not its area is in play.
     fn most_volts(&self) -> f64 {
         let parts = self.lines.iter().flat_map(|l| &l.line.parts);
-        let volts = parts.filter_map(|p| match &p.kind {
-            PartKind::Rail { volts, .. } => Some(volts.most()),
-            _ => None,
-        });
-        volts.fold(PORT_VOLTS, f64::max)
+        parts
+            .filter_map(LinePart::most_volts)
+            .fold(PORT_VOLTS, f64::max)
     }
 
     /// What a slip shows where a reading is taken, and what a line shows that is
@@ -427,5 +440,25 @@ impl Model {
     /// A line by name.
     pub fn line(&self, typed: &str) -> Found<usize> {
         Self::find(self.lines.iter().map(|l| l.id.as_str()), typed)
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use crate::model::{Unit, compile};
+    use crate::rulebase::Rules;
+
+    #[test]
+    fn a_port_may_be_fed_with_the_highest_of_its_levels() {
+        let rules = Rules::default().load().rulebase;
+        let laptop = Unit {
+            kind: "laptop".into(),
+            ..Unit::default()
+        };
+        let charging = ["charging".to_owned()];
+        let model = compile(&rules, &laptop, &[], Some(&charging)).unwrap();
+        // USB PD goes up to 20 V in its standard range.
+        let most = model.most_volts();
+        assert!((20.0..30.0).contains(&most), "{most}");
     }
 }

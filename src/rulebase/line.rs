@@ -157,6 +157,16 @@ pub struct LinePart {
 }
 
 impl LinePart {
+    /// The highest voltage that it may have, volt, at any of its levels; `None` if
+    /// it is no supply.
+    pub fn most_volts(&self) -> Option<f64> {
+        let PartKind::Rail { volts, .. } = &self.kind else {
+            return None;
+        };
+        let levels = self.kinds.iter().map(|(_, level)| level);
+        Some(levels.fold(volts.most(), |most, level| most.max(level.most())))
+    }
+
     /// Whether it is a further piece of a part that is written as one: the
     /// upper junction or the leak of a chip's pin, the junction of a supply.
     pub fn is_piece(&self) -> bool {

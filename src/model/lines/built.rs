@@ -21,16 +21,40 @@ pub(in crate::model) struct Share {
     chance: f64,
     /// The parts that it lacks, by index.
     lacks: Vec<usize>,
+    /// What it has that some boards lack: the parts that come together, by index,
+    /// and the factor on its chance where none of them is at fault.
+    has: Vec<(Vec<usize>, f64)>,
 }
 
 impl Share {
-    /// How likely it is, up to a factor, with these things at fault.
-    pub(super) fn with(&self, harms: impl IntoIterator<Item = Harm>) -> f64 {
-        let lacking = |h: Harm| h.part().is_some_and(|p| self.lacks.contains(&p));
-        match harms.into_iter().any(lacking) {
-            true => 0.0,
-            false => self.chance,
+    /// A way of a line whose parts are at fault with these chances. A part at fault
+    /// is there, and the share of boards that have it counts those too: of the
+    /// boards where it is not at fault fewer have it, `(f - p) / (1 - p)` for a
+    /// share `f` of all boards and a chance `p` of a fault.
+    fn new(line: &Line, way: &Way, at_fault: &[f64]) -> Self {
+        let had = optional(line).filter(|(_, parts)| !parts.iter().any(|p| way.lacks.contains(p)));
+        let has = had.map(|(fitted, parts)| {
+            let well: f64 = parts.iter().map(|p| 1.0 - at_fault[*p]).product();
+            let left = (fitted - (1.0 - well)).max(0.0) / fitted;
+            (parts, left)
+        });
+        Share {
+            chance: way.chance,
+            has: has.collect(),
+            lacks: way.lacks.clone(),
         }
+    }
+
+    /// How likely it is, up to a factor that all ways share, with these things at
+    /// fault and no others.
+    pub(super) fn with(&self, harms: impl IntoIterator<Item = Harm>) -> f64 {
+        let at_fault: Vec<usize> = harms.into_iter().filter_map(Harm::part).collect();
+        let touched = |parts: &[usize]| parts.iter().any(|p| at_fault.contains(p));
+        if touched(&self.lacks) {
+            return 0.0;
+        }
+        let well = self.has.iter().filter(|(parts, _)| !touched(parts));
+        self.chance * well.map(|(_, left)| left).product::<f64>()
     }
 }
 
@@ -42,18 +66,16 @@ pub(in crate::model) struct Built {
 }
 
 impl Built {
-    /// All ways of a line as the rules have it, the likeliest first.
+    /// All ways of a line as the rules have it, the likeliest first; `at_fault` is
+    /// the chance of a fault for each of its parts.
     ///
     /// # Errors
     /// If a value is not physical.
-    pub(in crate::model) fn all(line: &Line) -> Result<Vec<Built>, SolveError> {
-        let built = |way| -> Result<Built, SolveError> {
+    pub(in crate::model) fn all(line: &Line, at_fault: &[f64]) -> Result<Vec<Built>, SolveError> {
+        let built = |way: Way| -> Result<Built, SolveError> {
             Ok(Built {
                 wired: Wired::in_way(line, &way)?,
-                share: Share {
-                    chance: way.chance,
-                    lacks: way.lacks,
-                },
+                share: Share::new(line, &way, at_fault),
             })
         };
         ways(line).into_iter().map(built).collect()
@@ -73,7 +95,7 @@ impl LineInfo {
         let mut all = Vec::new();
         let mut failed = None;
         for built in &self.plain {
-            match built.wired.ways(&self.line, bend) {
+            match built.wired.ways(&self.line, bend, reach) {
                 Err(why) => failed = failed.or(Some(why)),
                 Ok(bent) => {
                     let chance = built.share.chance / bent.len() as f64;
@@ -145,5 +167,36 @@ impl LineInfo {
             before.push(share);
         }
         mean
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::line::ways;
+    use crate::rulebase::Rules;
+
+    #[test]
+    fn a_part_that_some_boards_lack_is_rarer_where_it_is_not_at_fault() {
+        let rules = Rules::default().load().rulebase;
+        let mut lines = rules.packs.iter().flat_map(|p| &p.lines);
+        let optional = |l: &&Line| l.parts.iter().any(|p| p.id == "beside" && p.fitted == 0.8);
+        let line = lines.find(optional).expect("VBUS has one");
+        let part = line.parts.iter().position(|p| p.id == "beside").unwrap();
+        let mut at_fault = vec![0.0; line.parts.len()];
+        at_fault[part] = 0.3;
+        let all = ways(line);
+        let has = |harms: &[Harm]| {
+            let share = |w: &Way| Share::new(line, w, &at_fault).with(harms.iter().copied());
+            let with: f64 = all.iter().filter(|w| w.lacks.is_empty()).map(share).sum();
+            with / all.iter().map(share).sum::<f64>()
+        };
+        // Of 100 boards 80 have it, 30 of them at fault; 50 of the other 70.
+        let well = has(&[]);
+        assert!((well - 50.0 / 70.0).abs() < 1e-12, "{well}");
+        assert_eq!(has(&[Harm::Short(part)]), 1.0);
+        // Some other part at fault says nothing of it.
+        let other = (0..line.parts.len()).find(|p| *p != part).unwrap();
+        assert_eq!(has(&[Harm::Short(other)]), well);
     }
 }
