@@ -554,7 +554,8 @@ impl Case {
             Some(_) => Read::Number(Reading::OL),
             None => Read::Word(outcome),
         };
-        match self.model.taken(t, read) {
+        let rounded = reading::rounded(shows, &Asked::by(t));
+        match self.model.taken_rounded(t, read, rounded) {
             Some(taken) => What::Read(taken),
             None => What::Seen(Seen {
                 finding: t.finding.clone(),

@@ -495,7 +495,7 @@ pub(crate) fn note(text: &str, asked: &Asked) -> Option<String> {
         Typed::Noted { note, .. } => Some(format!("{shows}: {note}.")),
         Typed::Reversed => Some(format!("{shows}: kept, and not counted: {SWAPPED}.")),
         Typed::About { .. } => Some(format!(
-            "{shows}: counted as that number; all within a tenth of it is the same result."
+            "{shows}: counted as that number, give or take a tenth."
         )),
         _ => None,
     }
@@ -534,10 +534,77 @@ mod tests {
             ("4.7 k\u{2126}", "Ω", 4700.0),
             ("4.7 kilohm", "ohm", 4700.0),
             ("12 kilohms", "ohm", 12e3),
+/// By how much a reading may be off because of how it was typed, in the unit
+/// asked for: half its last digit, the tenth of an [`ABOUT`], what lies below a
+/// limit. A bare zero stands for a display of zeros, whose last digit only the
+/// meter tells.
+pub(super) fn rounded(text: &str, asked: &Asked) -> f64 {
+    let (manner, typed) = manner(text);
+    let Some(value) = value(text, asked).filter(|v| v.is_finite() && *v != 0.0) else {
+        return 0.0;
+    };
+    match manner {
+        Manner::Plain | Manner::Reversed => half_digit(typed, asked),
+        Manner::About => half_digit(typed, asked).max(ABOUT * value.abs()),
+        // Taken as half of the limit: from 0 up to it.
+        Manner::Below => value,
+        _ => 0.0,
+    }
+}
+
+/// Half the last digit of a value as it stands; 0 if it has none.
+fn half_digit(text: &str, asked: &Asked) -> f64 {
+    let spread = INFIX.replace(text.trim(), "$1.$3$2");
+    let Some(c) = FORM.captures(&spread) else {
+        return 0.0;
+    };
+    let places = c[4].len().max(c[6].len());
+    let milli = match plain(text, asked) {
+        Typed::Value(_) => 0,
+        // Hundreds in diode mode are millivolts.
+        Typed::Noted { .. } => 3,
+        _ => return 0.0,
+    };
+    let Some(exponent) = exponent(group(&c, 5)) else {
+        return 0.0;
+    };
+    0.5 * 10f64.powi(exponent - milli - places as i32)
+}
+
             ("2,2k", "ohm", 2200.0),
             ("1.8v", "V", 1.8),
             ("0", "V", 0.0),
             ("0", "ohm", 0.0),
+    #[test]
+    fn a_typed_value_stands_for_itself_within_half_its_last_digit() {
+        for (text, asked, half) in [
+            ("0.4", in_ohms(), 0.05),
+            ("2.9 V", Asked::line(), 0.05),
+            ("1V8", Asked::line(), 0.05),
+            ("0.412", Asked::diode(), 0.0005),
+            ("412 mV", Asked::diode(), 0.0005),
+            ("412", Asked::diode(), 0.0005),
+            ("4k7", in_ohms(), 50.0),
+            ("4.70 kilohm", in_ohms(), 5.0),
+            ("12k", in_ohms(), 500.0),
+            ("0,22", in_ohms(), 0.005),
+            ("0.45 reversed", Asked::diode(), 0.005),
+            ("~2k", in_ohms(), 500.0),
+            ("~20.0k", in_ohms(), 2000.0),
+            ("<1", in_ohms(), 0.5),
+            // What the display shows then is the meter's matter.
+            ("0", Asked::diode(), 0.0),
+            ("0.00", in_ohms(), 0.0),
+            ("short", in_ohms(), 0.0),
+            ("OL", in_ohms(), 0.0),
+            (">20M", in_ohms(), 0.0),
+            ("low", in_ohms(), 0.0),
+        ] {
+            let off = rounded(text, &asked);
+            assert!((off - half).abs() < 1e-9 * half.max(1.0), "{text}: {off}");
+        }
+    }
+
             ("1", "ohm", 1.0),
             ("0.47 megohm", "ohm", 470e3),
             ("0.47 Meg", "ohm", 470e3),

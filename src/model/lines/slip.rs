@@ -306,6 +306,20 @@ impl Shows {
         self.0.iter().map(|(w, law)| w * of(law)).sum()
     }
 
+    /// The same of a number that may be off by so much either way because it was
+    /// rounded: the mean of the density there.
+    pub(super) fn within(&self, reading: Reading, rounded: f64) -> f64 {
+        let Reading::Value(v) = reading else {
+            return self.likelihood(reading);
+        };
+        if rounded <= 0.0 {
+            return self.likelihood(reading);
+        }
+        let between = |law: &Law| law.upto(v + rounded) - law.upto(v - rounded);
+        let sum: f64 = self.0.iter().map(|(w, law)| w * between(law)).sum();
+        sum / (2.0 * rounded)
+    }
+
     /// Chance of a value below the first of some cuts, between each two, above the
     /// last, and of OL.
     pub(super) fn parted(&self, cuts: &[f64]) -> Vec<f64> {

@@ -298,9 +298,9 @@ impl Model {
                 // Rectangular within its limits (JCGM 100:2008, 4.3.7).
                 rounded: rounded / 3f64.sqrt(),
                 misread,
-                flat: slip.likelihood(number),
+                flat: slip.within(number, rounded),
                 lucky: false,
-                strange: strange.likelihood(number),
+                strange: strange.within(number, rounded),
             },
             Read::Word(k) => joint::Taken {
                 shown: shown(test, k)?,
