@@ -1,6 +1,6 @@
 //! The worked line: what a meter reads on it, healthy and with each fault.
 
-use halfsplit::circuit::calibrate::{CalibrateError, GoodReading, calibrate};
+use halfsplit::circuit::calibrate::{CalibrateError, GoodReading, Reach, calibrate};
 use halfsplit::circuit::edit::{Edit, TestSource};
 use halfsplit::circuit::fault::{Fault, Range};
 use halfsplit::circuit::meter::{Meter, Mode, Reading, offset};
@@ -343,6 +343,7 @@ fn a_known_good_reading_bends_the_clamp() {
             &spreads,
             &shared,
             &[good(&meter, pin, value, &spreads)],
+            Reach::Likely,
         )
     };
     for wanted in [0.40, 0.47, 0.55] {
@@ -379,7 +380,7 @@ fn a_known_good_reading_bends_the_clamp() {
     let known = [0.0, 0.0];
     let stiff = |value: f64| {
         let reading = good(&meter, pin, value, &spreads);
-        calibrate(&line.network, &spreads, &known, &[reading])
+        calibrate(&line.network, &spreads, &known, &[reading], Reach::Likely)
     };
     assert!(stiff(0.482).is_ok());
     assert!(matches!(
@@ -406,7 +407,7 @@ fn two_good_boards_tell_as_much_as_two_readings_of_one_unknown() {
     let spreads = [Spread::unknown_junction(line.clamp, 3.0)];
     let shared = [3.0_f64.ln()];
     let foretold = |readings: &[GoodReading]| {
-        let c = calibrate(&line.network, &spreads, &shared, readings).unwrap();
+        let c = calibrate(&line.network, &spreads, &shared, readings, Reach::Likely).unwrap();
         let mut solver = Solver::new(&c.network).unwrap();
         let mut variance = |told: &[_]| {
             let mut predictor = Predictor::new(&mut solver, &meter, &spreads).told(told);
@@ -454,7 +455,14 @@ fn what_a_known_good_reading_leaves_unknown_is_what_sampling_gives() {
         ..good(&meter, pin, value, &spreads)
     };
     let wanted = 0.43;
-    let c = calibrate(&network, &spreads, &shared, &[reading(wanted)]).unwrap();
+    let c = calibrate(
+        &network,
+        &spreads,
+        &shared,
+        &[reading(wanted)],
+        Reach::Likely,
+    )
+    .unwrap();
     let mut solver = Solver::new(&c.network).unwrap();
     let mut predictor = Predictor::new(&mut solver, &meter, &spreads).told(&c.told);
     let mut foretold = |gone: &[Fault]| {

@@ -118,7 +118,7 @@ fn every_blind_spot_of_the_kinds_of_line_is_one() {
                 .flat_map(|p| states.iter().map(move |s| (p, *s)))
                 .filter(|(_, s)| mode != MeterMode::Volts || *s == BenchState::default())
             {
-                let probing = Probing { point, mode, state };
+                let probing = Probing::new(point, mode, state);
                 let found = bench.check(probing, |f| happenings[f].words.clone());
                 blind += found.0;
                 wrong.extend(found.1);
@@ -143,11 +143,7 @@ fn every_blind_spot_of_the_tests_of_the_packs_is_one() {
                 };
                 if line == l {
                     let state = rules.bench.closure(&test.step.conditions);
-                    let probing = Probing {
-                        point,
-                        mode,
-                        state: state.into_iter().collect(),
-                    };
+                    let probing = Probing::new(point, mode, state.into_iter().collect());
                     let name = |f: usize| {
                         let fault = &pack.faults[f];
                         format!("{}.{}", pack.items[fault.item].id, fault.id)

@@ -77,7 +77,7 @@ impl<'r> Bench<'r> {
         };
         Bench {
             line,
-            probing: Probing { point, mode, state },
+            probing: Probing::new(point, mode, state),
             devices: (0..DEVICES).map(|_| device()).collect(),
             meter: Meter::handheld(),
             rng,
@@ -86,7 +86,9 @@ impl<'r> Bench<'r> {
 
     /// What the devices read, each with what is done to it.
     fn read(&mut self, mut harm: impl FnMut(&Wiring, &mut StdRng) -> Vec<Edit>) -> Vec<f64> {
-        let Probing { point, mode, state } = self.probing;
+        let Probing {
+            point, mode, state, ..
+        } = self.probing;
         let mut read = |(wired, drawn): &mut (Wired, Drawn)| {
             let wiring = wired.for_mode(mode);
             let mut edits = unplugged(wiring, self.line, state);

@@ -145,6 +145,8 @@ const MET: f64 = 3.0;
 const FIRM: f64 = 0.01;
 /// Steps of the search.
 const STEPS: usize = 60;
+/// A step that moves no value by more than this is none.
+const CLOSE: f64 = 1e-10;
 /// The most that a logarithm moves in one of them.
 const STRIDE: f64 = 3.0;
 
@@ -175,6 +177,15 @@ fn at(solver: &mut Solver, spreads: &[Spread], r: &GoodReading) -> Result<At, So
     })
 }
 
+/// How far the values of a circuit may be moved.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Reach {
+    /// Only what is unknown of the model, and no further than is likely.
+    Likely,
+    /// As far as the readings take: the rules are wrong about this board.
+    Any,
+}
+
 /// The circuit with its values moved, each in the unit of its spread.
 ///
 /// # Errors
@@ -200,7 +211,7 @@ pub fn moved(network: &Network, spreads: &[Spread], by: &[f64]) -> Result<Networ
 
 /// Bends a circuit until it reads what good boards read. `shared` is how little
 /// each value is known of the model, as standard deviation in the order of the
-/// spreads: what is 0 there stays as it is.
+/// spreads: what is 0 there stays as it is, unless it may be moved by any amount.
 ///
 /// # Errors
 /// If nothing makes the circuit read so, or nothing likely does.
@@ -209,31 +220,35 @@ pub fn calibrate(
     spreads: &[Spread],
     shared: &[f64],
     readings: &[GoodReading],
+    reach: Reach,
 ) -> Result<Calibrated, CalibrateError> {
     let wanted: Vec<f64> = readings
         .iter()
         .map(|r| Scale::of(r.mode).to(r.value))
         .collect();
-    let prior = DVector::from_iterator(spreads.len(), shared.iter().map(|s| s * s));
+    let known = DVector::from_iterator(spreads.len(), shared.iter().map(|s| s * s));
+    let prior = match reach {
+        Reach::Likely => known.clone(),
+        Reach::Any => known.zip_map(
+            &DVector::from_iterator(spreads.len(), spreads.iter().map(|s| s.deviation.powi(2))),
+            f64::max,
+        ),
+    };
+    let reads = |network: &Network| -> Result<Vec<At>, SolveError> {
+        let mut solver = Solver::new(network)?;
+        let all = readings.iter().map(|r| at(&mut solver, spreads, r));
+        all.collect()
+    };
     let mut by = DVector::zeros(spreads.len());
     let mut bent = network.clone();
-    let mut now = Vec::new();
-    for step in 0..=STEPS {
-        let mut solver = Solver::new(&bent)?;
-        now = readings
-            .iter()
-            .map(|r| at(&mut solver, spreads, r))
-            .collect::<Result<Vec<At>, SolveError>>()?;
-        if let Some((r, a)) = readings
-            .iter()
-            .zip(&now)
-            .find(|(_, a)| !a.reads.is_finite())
-        {
-            return Err(CalibrateError::OutOfReach {
-                wanted: r.value,
-                reads: a.reads,
-            });
-        }
+    let mut now = reads(&bent)?;
+    if let Some((r, a)) = (readings.iter().zip(&now)).find(|(_, a)| !a.reads.is_finite()) {
+        return Err(CalibrateError::OutOfReach {
+            wanted: r.value,
+            reads: a.reads,
+        });
+    }
+    for _ in 0..STEPS {
         let slopes = DMatrix::from_fn(now.len(), spreads.len(), |k, i| now[k].slopes[i]);
         let spread = DMatrix::from_fn(spreads.len(), now.len(), |i, k| prior[i] * slopes[(k, i)]);
         let mut squares = &slopes * &spread;
@@ -245,13 +260,35 @@ pub fn calibrate(
         let Some(pull) = squares.lu().solve(&toward) else {
             break;
         };
-        let next = spread * pull;
-        let longest = (&next - &by).amax();
-        if longest < 1e-10 || step == STEPS {
-            break;
-        }
-        by += (next - &by) * (STRIDE / longest).min(1.0);
-        bent = moved(network, spreads, by.as_slice())?;
+        let way = spread * pull - &by;
+        let longest = way.amax();
+        // What is unlikely of the values and of what they make the circuit read, with
+        // the doubt as it is here.
+        let off = |by: &DVector<f64>, at: &[At]| -> f64 {
+            let moved = by.iter().zip(prior.iter()).filter(|(_, p)| **p > 0.0);
+            let moved: f64 = moved.map(|(b, p)| b * b / p).sum();
+            let missed = at.iter().zip(&now).zip(&wanted);
+            let missed = missed.map(|((a, n), w)| (a.reads - w).powi(2) / (FIRM * n.doubt));
+            moved + missed.sum::<f64>()
+        };
+        // Where another junction takes over a straight line goes too far, to and fro.
+        let least = off(&by, &now);
+        let mut share = (STRIDE / longest).min(1.0);
+        let next = loop {
+            if !(share * longest >= CLOSE) {
+                break None;
+            }
+            let there = &by + &way * share;
+            let network = moved(network, spreads, there.as_slice())?;
+            let reads = reads(&network).ok();
+            let reads = reads.filter(|all| all.iter().all(|a| a.reads.is_finite()));
+            match reads {
+                Some(at) if off(&there, &at) < least => break Some((there, network, at)),
+                _ => share *= 0.5,
+            }
+        };
+        let Some(next) = next else { break };
+        (by, bent, now) = next;
     }
     for ((r, a), wanted) in readings.iter().zip(&now).zip(&wanted) {
         if (a.reads - wanted).abs() > MET * a.doubt.sqrt() {
@@ -265,7 +302,8 @@ pub fn calibrate(
         .filter(|(_, s)| **s > 0.0)
         .map(|(b, s)| (b / s).powi(2));
     let deviations = off.sum::<f64>().sqrt();
-    if let Some(r) = readings.last().filter(|_| deviations > MOST_OFF) {
+    let unlikely = reach == Reach::Likely && deviations > MOST_OFF;
+    if let Some(r) = readings.last().filter(|_| unlikely) {
         return Err(CalibrateError::Unlikely {
             wanted: r.value,
             deviations,
@@ -273,7 +311,7 @@ pub fn calibrate(
     }
     Ok(Calibrated {
         network: bent,
-        told: told(spreads, &prior, &now),
+        told: told(spreads, &known, &now),
     })
 }
 

@@ -326,7 +326,7 @@ fn show_job(args: &Args, desk: &Desk, terminal: &mut Terminal) -> Result {
     if let Some(moved) = desk.moved() {
         terminal.say(&moved)?;
     }
-    for line in show::not_counted(&state) {
+    for line in show::remarks(&state) {
         terminal.say(&line)?;
     }
     terminal.line(&show::places(&state, width))?;

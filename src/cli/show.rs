@@ -290,10 +290,12 @@ pub(super) fn retests(state: &StateView) -> Option<String> {
     })
 }
 
-/// What no longer fits the rules, a line each.
-pub(super) fn not_counted(state: &StateView) -> Vec<String> {
-    let line = |n| format!("Kept, but not counted: {n}.");
-    state.not_counted.iter().map(line).collect()
+/// What does not count, and what counts against the rules, a line each.
+pub(super) fn remarks(state: &StateView) -> Vec<String> {
+    let not = |n: &String| format!("Kept, but not counted: {n}.");
+    let odd = |n: &String| format!("Counted, against the rules: {n}.");
+    let not = state.not_counted.iter().map(not);
+    not.chain(state.unexpected.iter().map(odd)).collect()
 }
 
 /// What speaks for and against a suspect.

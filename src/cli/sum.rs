@@ -424,7 +424,7 @@ fn thermistor_ohms(text: &str, divider: Option<(f64, f64)>) -> Result<(f64, &'st
             )));
         }
         Typed::Impossible { why } => return Err(wrong(why)),
-        Typed::OtherUnit | Typed::NoNumber | Typed::Reversed => {
+        Typed::OtherUnit | Typed::NoNumber | Typed::Reversed { .. } => {
             return Err(wrong(
                 "a resistance such as 12k, or a voltage such as 0.9V".to_owned(),
             ));

@@ -132,7 +132,7 @@ impl Walk<'_> {
         if let Some(moved) = self.desk.moved() {
             self.say(&moved)?;
         }
-        for line in show::not_counted(&self.desk.state()) {
+        for line in show::remarks(&self.desk.state()) {
             self.say(&line)?;
         }
         let mut anew = Anew::All;
@@ -676,7 +676,16 @@ impl Walk<'_> {
         let good = self.desk.case.model.tests[test].good_reads();
         self.say(&format!(
             "Taken up. From now on {good} counts as good here."
-        ))
+        ))?;
+        let last = self.desk.record.file.steps.len();
+        let mut odd = self.desk.case.unexpected().iter();
+        match odd.find(|(n, _)| n + 1 == last) {
+            Some((_, why)) => {
+                let why = why.clone();
+                self.say(&format!("Careful: {why}."))
+            }
+            None => Ok(()),
+        }
     }
 
     /// Asks for a line within a step; `None` if the user went back.

@@ -229,9 +229,7 @@ impl<'r> Desk<'r> {
             None => case.says(last).unwrap_or_default().to_owned(),
         };
         let outcome = match case.entered[last] {
-            Entered::Result { test, outcome } => {
-                Some(case.model.tests[test].outcomes[outcome].id.clone())
-            }
+            Entered::Result { .. } => case.outcome(last).map(|o| o.id.clone()),
             _ => None,
         };
         Ok(Supposed {

@@ -22,8 +22,8 @@ use crate::circuit::calibrate::CalibrateError;
 use crate::circuit::meter::Reading;
 use crate::line::{Distrust, GoodReading, Probing};
 use crate::model::{
-    BenchMeter, CompileError, Foretold, Found, LineInfo, Model, Range, Read, RemedyInfo, RestsOn,
-    Taken, TestInfo, bounds, compile_for, outline, recognise,
+    BenchMeter, CompileError, Foretold, Found, LineInfo, Model, OutcomeInfo, Range, Read,
+    RemedyInfo, RestsOn, Taken, TestInfo, bounds, compile_for, outline, recognise,
 };
 use crate::plan::{
     Act, Advice, Costs, Effort, PlanRemedy, PlanTest, Situation, Turn, advise, turning_point,
@@ -241,11 +241,13 @@ pub struct Case {
     pub entered: Vec<Entered>,
     /// The entries with their corrections.
     amended: Amended,
-    /// What each result says in words, as it was read then.
-    says: Vec<Option<String>>,
+    /// The outcome that each result was, as it was read then.
+    shows: Vec<Option<OutcomeInfo>>,
     /// Why results mean nothing, by entry.
     void: Vec<(usize, String)>,
     /// What state the device is in.
+    /// What of a good board the rules do not expect, by entry.
+    unexpected: Vec<(usize, String)>,
     pub state: BenchState,
     /// Minutes at the bench and cost of parts of what was done, as the rules have
     /// them.
@@ -358,12 +360,13 @@ impl Case {
             symptoms: Vec::new(),
             entered: Vec::new(),
             amended,
-            says: Vec::new(),
+            shows: Vec::new(),
             void: Vec::new(),
             state: BenchState::default(),
             so_far: (0.0, 0.0),
             belief: Belief::default(),
             settings,
+            unexpected: Vec::new(),
             history: History::default(),
             without: Vec::new(),
             blocked_tests: vec![false; model.tests.len()],
@@ -396,7 +399,7 @@ impl Case {
         case.model.unsaid(&case.symptoms);
         case.references(rules, &steps)?;
         for (n, entry) in steps.iter().enumerate() {
-            case.says.push(None);
+            case.shows.push(None);
             let entered = case.enter(rules, n, entry).unwrap_or_else(|e| {
                 case.unfit.push((Some(n), e));
                 Entered::Unfit
@@ -466,12 +469,15 @@ impl Case {
                 let other = other.flatten();
                 let t = other.as_ref().unwrap_or(&self.model.tests[test]);
                 let outcome = outcome_of(t, &r.shows)?;
-                if reading::read(&r.shows, &Asked::by(t)) == Typed::Reversed {
+                if reversed && turned.is_none() {
                     self.void.push((n, reading::SWAPPED.to_owned()));
                     return Ok(Entered::Void);
                 }
                 // With another meter the same test may come out in other ways.
-                self.says[n] = Some(t.outcomes[outcome].says.clone());
+                let reversed = reading::is_reversed(&r.shows, &Asked::by(t));
+                let turned = reversed.then(|| self.model.test_turned(t)).flatten();
+                let t = turned.as_ref().unwrap_or(t);
+                self.shows[n] = Some(t.outcomes[outcome].clone());
                 let (before, after) = (t.before.clone(), t.after.clone());
                 if other.is_some() {
                     self.so_far.0 += t.step.minutes;
@@ -483,7 +489,7 @@ impl Case {
                     self.void.push((n, d.says.clone()));
                     return Ok(Entered::Void);
                 }
-                self.history.supersede(test);
+                self.history.supersede(test, what.turned());
                 if let Some(c) = before {
                     self.change(c, n, Some(test));
                 }
@@ -578,7 +584,7 @@ impl Case {
                 Entry::Meter(name) => {
                     meter = BenchMeter::of(rules, Some(name)).unwrap_or(meter);
                 }
-                Entry::Reference(r) => match self.refer(rules, &meter, r) {
+                Entry::Reference(r) => match self.refer(rules, &meter, (n, r)) {
                     Ok(line) => lines.push(line),
                     Err(e) => self.unfit.push((Some(n), e)),
                 },
@@ -588,12 +594,12 @@ impl Case {
         Ok(self.model.foretell_lines(&lines)?)
     }
 
-    /// Takes up what one good board reads; gives the line.
+    /// Takes up what one good board reads, by the entry; gives the line.
     fn refer(
         &mut self,
         rules: &Rulebase,
         meter: &BenchMeter,
-        r: &Reference,
+        (n, r): (usize, &Reference),
     ) -> Result<usize, CaseError> {
         let test = one(self.model.test(&r.test), "test", &r.test)?;
         let t = &self.model.tests[test];
@@ -624,7 +630,19 @@ impl Case {
         };
         let (id, good) = (t.id.clone(), t.good_reads().to_owned());
         match self.model.refer(at, value, &with.meter, r.from.trim()) {
-            Ok(()) => Ok(at.line),
+            Ok(false) => Ok(at.line),
+            Ok(true) => {
+                self.unexpected.push((
+                    n,
+                    format!(
+                        "{} is not what these rules expect of a good board in `{id}` ({good}); \
+                         a good board goes before the rules, so it counts; see once more whether \
+                         it is the same point, mode and model",
+                        r.reads.trim()
+                    ),
+                ));
+                Ok(at.line)
+            }
             Err(CalibrateError::Solve(why)) => Err(CaseError::Compile(CompileError::Line {
                 line: self.model.lines[at.line].id.clone(),
                 why,
@@ -757,6 +775,12 @@ impl Case {
     }
 
     /// The same, taken as the test wants it.
+    /// What counts though the rules expect something else of a good board: the
+    /// entry, from 0, and a sentence.
+    pub fn unexpected(&self) -> &[(usize, String)] {
+        &self.unexpected
+    }
+
     pub fn made_ready(&self, test: usize) -> Vec<Distrust> {
         let conditions = &self.model.tests[test].step.conditions;
         self.distrust_in(test, self.model.bench.reach(self.state, conditions).to)
@@ -771,7 +795,12 @@ impl Case {
 
     /// What an entry, from 0, showed in words; `None` if it is no result.
     pub fn says(&self, entry: usize) -> Option<&str> {
-        self.says.get(entry)?.as_deref()
+        self.outcome(entry).map(|o| o.says.as_str())
+    }
+
+    /// The outcome that an entry, from 0, was; `None` if it is no result.
+    pub fn outcome(&self, entry: usize) -> Option<&OutcomeInfo> {
+        self.shows.get(entry)?.as_ref()
     }
 
     /// Why an entry, from 0, does not fit; takes it out of [`Case::unfit`].
@@ -1057,6 +1086,7 @@ impl Case {
                         let id = &self.model.tests[s.test].id;
                         let value = shown(s.reading.value, s.reading.probing.mode.unit());
                         format!(
+                _ if r.probing.turned => format!("{value} with the leads swapped at the {place}"),
                             "{id} reads {value}, taken for well with {}",
                             percent(s.well)
                         )
@@ -1086,7 +1116,7 @@ impl Case {
     pub fn what_if(&self, test: usize, outcome: usize) -> Belief {
         let t = &self.model.tests[test];
         let mut history = self.history.clone();
-        history.supersede(test);
+        history.supersede(test, false);
         let mut add = |what| history.push(None, Some(test), what);
         t.before.clone().map(What::Changed).map(&mut add);
         add(self.shown(t, outcome, &t.outcomes[outcome].id));
@@ -1253,8 +1283,11 @@ fn measured(t: &TestInfo, shows: &str) -> Result<Option<f64>, CaseError> {
                 _ => Ok(Some(value)),
             }
         }
-        // It is kept and not counted, whatever its value.
-        Typed::Reversed => Ok(Some(f64::INFINITY)),
+        Typed::Reversed { value } if t.measures.is_some_and(|m| m.probing.turned) => {
+            Ok(Some(value))
+        }
+        // Of what is known of the test this says nothing, whatever its value.
+        Typed::Reversed { .. } => Ok(Some(f64::INFINITY)),
         Typed::TooLittle { says, instead } => Err(CaseError::TooLittle {
             shows: typed,
             says,

@@ -31,6 +31,12 @@ impl What {
     fn is_result(&self) -> bool {
         !matches!(self, What::Changed(_))
     }
+
+    /// Whether it is a reading with the leads changed over, which is another one
+    /// than that of the test as it stands.
+    pub(super) fn turned(&self) -> bool {
+        matches!(self, What::Read(taken) if taken.probing.turned)
+    }
 }
 
 /// The same with where it came from.
@@ -120,8 +126,9 @@ impl History {
     /// The result of a test in an entry was seen once more, and was the same;
     /// tells whether that result still holds.
     pub(super) fn seen_again(&mut self, test: usize, entry: usize) -> bool {
-        let at = self.standing(test);
-        let Some(at) = at.filter(|at| self.all[*at].entry == Some(entry)) else {
+        let either = [false, true].map(|turned| self.standing(test, turned));
+        let mut either = either.into_iter().flatten();
+        let Some(at) = either.find(|at| self.all[*at].entry == Some(entry)) else {
             return false;
         };
         self.all[at].times += 1;
@@ -149,13 +156,13 @@ impl History {
 
     /// Whether the last result of a test still holds.
     pub(super) fn holds(&self, test: usize) -> bool {
-        self.standing(test).is_some()
+        self.standing(test, false).is_some()
     }
 
-    /// Takes out the standing result of a test and what the test did to the
-    /// device: it is going to be repeated.
-    pub(super) fn supersede(&mut self, test: usize) {
-        let Some(entry) = self.standing(test).map(|at| self.all[at].entry) else {
+    /// Takes out the standing result of a test, with the leads changed over or not,
+    /// and what the test did to the device: it is going to be repeated.
+    pub(super) fn supersede(&mut self, test: usize, turned: bool) {
+        let Some(entry) = self.standing(test, turned).map(|at| self.all[at].entry) else {
             return;
         };
         self.all

@@ -73,12 +73,12 @@ pub struct LineView {
     pub entries: usize,
     /// Probability that something is wrong on it, 0 to 1.
     pub at_fault: f64,
-    /// Its wires, each from the connector to its far end.
     /// What the sets of faults that were not counted may hold at most, as a
     /// probability; no other of the line is sharper. Absent where all were.
     #[serde(default, skip_serializing_if = "is_zero")]
     pub left_out: f64,
     pub wires: Vec<Vec<NodeView>>,
+    /// Its wires, each from the connector to its far end.
     /// What may be wrong on it, likeliest first.
     pub causes: Vec<CauseView>,
     /// The best next step that measures it, if any.
@@ -172,6 +172,9 @@ pub struct ReadingView {
     pub reads: Option<String>,
     /// What a good line reads.
     pub good: String,
+    /// Whether the leads were swapped.
+    #[serde(default, skip_serializing_if = "std::ops::Not::not")]
+    pub turned: bool,
     /// good, low, high or ol (over limit where a value is due).
     pub shows: String,
     /// Probability that it was a misreading, 0 to 1.
@@ -254,10 +257,10 @@ pub fn line_view(case: &Case, steps: &[Entry], line: usize) -> LineView {
         next,
     }
 }
+        left_out: case.belief.left_out,
 
 /// The line that is at hand: the one that a step measures, else the one that
 /// was read last.
-        left_out: case.belief.left_out,
 pub fn line_at_hand(case: &Case, test: Option<usize>) -> Option<usize> {
     let of = |t: usize| case.model.tests[t].measures.map(|m| m.line);
     let last = || {
@@ -448,13 +451,11 @@ impl<'c> Known<'c> {
         let probing = t.taken.probing;
         let unit = probing.mode.unit();
         let faults = &self.info.faults;
-        let outcomes = &self.case.model.tests[t.test].outcomes;
-        // Where a good line may read any higher value there is no `high`, so that the
-        // place of an outcome is not that of its category.
-        let good_first = outcomes.first().is_some_and(|o| o.id == CATEGORIES[0].1);
-        let shows = match outcomes.get(t.outcome).filter(|_| good_first) {
-            Some(outcome) => &outcome.id,
-            None => CATEGORIES[t.outcome].1,
+        // Where a good line reads OL, that is the good one, and any value too low.
+        let shows = match self.case.outcome(t.entry).map(|o| o.id.as_str()) {
+            Some("value") => CATEGORIES[1].1,
+            Some(id) if t.outcome > 0 => id,
+            _ => CATEGORIES[0].1,
         };
         ReadingView {
             entry: t.entry + 1,
@@ -466,6 +467,7 @@ impl<'c> Known<'c> {
                 Read::Word(_) => None,
             },
             good: match self.info.forecast(probing).map(|f| f.bounds) {
+            turned: probing.turned,
                 Ok(Some((low, high))) => bounds(low, high, unit),
                 _ => "OL".to_owned(),
             },

@@ -32,8 +32,11 @@ pub enum Typed {
         /// In the unit of the test.
         value: f64,
     },
-    /// Read with the leads swapped: nothing that these rules predict.
-    Reversed,
+    /// Read with the leads swapped.
+    Reversed {
+        /// In the unit of the test; infinite for over limit.
+        value: f64,
+    },
     /// True, but not enough to count.
     TooLittle {
         /// What it says, in words.
@@ -70,6 +73,8 @@ pub struct Asked<'a> {
     /// It is read off a meter, and no value that someone chose: then a bare `1`
     /// may be the sign for over limit of an older display.
     pub display: bool,
+    /// It is read on a line, whose circuit says what the leads show when swapped.
+    pub line: bool,
 }
 
 /// Open-circuit voltage of a diode test above which a reading cannot be, volt:
@@ -97,6 +102,7 @@ impl<'a> Asked<'a> {
             unit,
             most_volts: test.most_volts.unwrap_or(asked.most_volts),
             display: true,
+            line: test.measures.is_some(),
             ..asked
         }
     }
@@ -114,6 +120,7 @@ impl<'a> Asked<'a> {
             mode,
             most_volts: MOST_VOLTS,
             display: false,
+            line: false,
         }
     }
 
@@ -192,7 +199,7 @@ pub fn read(text: &str, asked: &Asked) -> Typed {
         (Manner::Plain, _) => typed,
         (Manner::Beep | Manner::NoBeep, _) => beep(manner == Manner::Beep, asked),
         (Manner::Nothing, _) => nothing(asked),
-        (Manner::Reversed, _) if known.is_some() => reversed(value, asked),
+        (Manner::Reversed, _) => known.map_or(typed, |v| reversed(v, value, asked)),
         (Manner::About, Some(value)) => Typed::About { value },
         (Manner::Above, Some(limit)) => above(limit, asked),
         (Manner::Below, Some(limit)) => below(limit, asked),
@@ -291,12 +298,12 @@ fn nothing(asked: &Asked) -> Typed {
     }
 }
 
-fn reversed(value: &str, asked: &Asked) -> Typed {
+fn reversed(value: f64, typed: &str, asked: &Asked) -> Typed {
     match asked.mode {
-        Some(Mode::Ohms | Mode::Diode) => Typed::Reversed,
+        Some(Mode::Ohms | Mode::Diode) => Typed::Reversed { value },
         // The other way round a voltage only has the other sign.
         Some(Mode::Volts) => {
-            let bare = value.trim_start_matches(['-', '+', '\u{2212}']);
+            let bare = typed.trim_start_matches(['-', '+', '\u{2212}']);
             Typed::Doubtful {
                 could_be: vec![bare.to_owned(), format!("-{bare}")],
             }
@@ -478,14 +485,21 @@ pub(super) fn beeps(text: &str) -> Option<bool> {
 }
 
 /// Why a reading with the leads swapped is kept and not counted.
-pub(super) const SWAPPED: &str = "read with the leads swapped; these rules know what is read with \
-     red on ground and black on the point, so read it that way too";
+pub(super) const SWAPPED: &str = "read with the leads swapped; no circuit is known that says what \
+     is due then, so read it the usual way round too";
+
+/// Whether it was read with the leads swapped.
+pub(super) fn is_reversed(text: &str, asked: &Asked) -> bool {
+    matches!(read(text, asked), Typed::Reversed { .. })
+}
 
 /// Whether what was typed is no exact reading: about so much, taken for
 /// something, or with the leads swapped.
 pub(super) fn is_rough(text: &str, asked: &Asked) -> bool {
-    matches!(read(text, asked), Typed::About { .. } | Typed::Reversed)
-        || !matches!(manner(text).0, Manner::Plain)
+    matches!(
+        read(text, asked),
+        Typed::About { .. } | Typed::Reversed { .. }
+    ) || !matches!(manner(text).0, Manner::Plain)
 }
 
 /// What to tell of what was typed, if it was taken for something.
@@ -493,7 +507,14 @@ pub(crate) fn note(text: &str, asked: &Asked) -> Option<String> {
     let shows = text.trim();
     match read(text, asked) {
         Typed::Noted { note, .. } => Some(format!("{shows}: {note}.")),
-        Typed::Reversed => Some(format!("{shows}: kept, and not counted: {SWAPPED}.")),
+        Typed::Reversed { .. } if asked.line => Some(format!(
+            "{shows}: counted as read with the leads swapped, {}.",
+            match asked.mode {
+                Some(Mode::Diode) => "red on the point and black on ground",
+                _ => "red on ground and black on the point",
+            }
+        )),
+        Typed::Reversed { .. } => Some(format!("{shows}: kept, and not counted: {SWAPPED}.")),
         Typed::About { .. } => Some(format!(
             "{shows}: counted as that number, give or take a tenth."
         )),
@@ -505,35 +526,14 @@ pub(crate) fn note(text: &str, asked: &Asked) -> Option<String> {
 /// `None` if it is none.
 pub(super) fn value(text: &str, asked: &Asked) -> Option<f64> {
     match read(text, asked) {
-        Typed::Value(v) | Typed::Noted { value: v, .. } | Typed::About { value: v } => Some(v),
+        Typed::Value(value)
+        | Typed::Noted { value, .. }
+        | Typed::About { value }
+        | Typed::Reversed { value } => Some(value),
         _ => None,
     }
 }
 
-#[cfg(test)]
-mod tests {
-    use super::*;
-
-    #[test]
-    fn values_are_read_as_people_type_them() {
-        for (text, unit, value) in [
-            ("0.412", "V", 0.412),
-            ("412 mV", "V", 0.412),
-            ("412mv", "V", 0.412),
-            (".41", "V", 0.41),
-            ("1,8 V", "V", 1.8),
-            ("1V8", "V", 1.8),
-            ("-0.002", "V", -0.002),
-            ("\u{2212}0,002", "V", -0.002),
-            ("4.8 volts", "V", 4.8),
-            ("412", "V", 412.0),
-            ("2k2", "ohm", 2200.0),
-            ("2R2", "ohm", 2.2),
-            ("4k7", "ohm", 4700.0),
-            ("4.7 kΩ", "ohm", 4700.0),
-            ("4.7 k\u{2126}", "Ω", 4700.0),
-            ("4.7 kilohm", "ohm", 4700.0),
-            ("12 kilohms", "ohm", 12e3),
 /// By how much a reading may be off because of how it was typed, in the unit
 /// asked for: half its last digit, the tenth of an [`ABOUT`], what lies below a
 /// limit. A bare zero stands for a display of zeros, whose last digit only the
@@ -571,10 +571,10 @@ fn half_digit(text: &str, asked: &Asked) -> f64 {
     0.5 * 10f64.powi(exponent - milli - places as i32)
 }
 
-            ("2,2k", "ohm", 2200.0),
-            ("1.8v", "V", 1.8),
-            ("0", "V", 0.0),
-            ("0", "ohm", 0.0),
+#[cfg(test)]
+mod tests {
+    use super::*;
+
     #[test]
     fn a_typed_value_stands_for_itself_within_half_its_last_digit() {
         for (text, asked, half) in [
@@ -605,6 +605,30 @@ fn half_digit(text: &str, asked: &Asked) -> f64 {
         }
     }
 
+    #[test]
+    fn values_are_read_as_people_type_them() {
+        for (text, unit, value) in [
+            ("0.412", "V", 0.412),
+            ("412 mV", "V", 0.412),
+            ("412mv", "V", 0.412),
+            (".41", "V", 0.41),
+            ("1,8 V", "V", 1.8),
+            ("1V8", "V", 1.8),
+            ("-0.002", "V", -0.002),
+            ("\u{2212}0,002", "V", -0.002),
+            ("4.8 volts", "V", 4.8),
+            ("412", "V", 412.0),
+            ("2k2", "ohm", 2200.0),
+            ("2R2", "ohm", 2.2),
+            ("4k7", "ohm", 4700.0),
+            ("4.7 kΩ", "ohm", 4700.0),
+            ("4.7 k\u{2126}", "Ω", 4700.0),
+            ("4.7 kilohm", "ohm", 4700.0),
+            ("12 kilohms", "ohm", 12e3),
+            ("2,2k", "ohm", 2200.0),
+            ("1.8v", "V", 1.8),
+            ("0", "V", 0.0),
+            ("0", "ohm", 0.0),
             ("1", "ohm", 1.0),
             ("0.47 megohm", "ohm", 470e3),
             ("0.47 Meg", "ohm", 470e3),
@@ -662,8 +686,9 @@ fn half_digit(text: &str, asked: &Asked) -> f64 {
         assert_eq!(read("~2k", &in_ohms()), about(2000.0));
         assert_eq!(read("~1", &in_ohms()), about(1.0));
         assert_eq!(read("about 0.4 V", &Asked::diode()), about(0.4));
-        assert_eq!(read("0.45 reversed", &Asked::diode()), Typed::Reversed);
-        assert_eq!(read("OL reversed", &in_ohms()), Typed::Reversed);
+        let reversed = |value| Typed::Reversed { value };
+        assert_eq!(read("0.45 reversed", &Asked::diode()), reversed(0.45));
+        assert_eq!(read("OL reversed", &in_ohms()), reversed(f64::INFINITY));
         assert_eq!(read("later reversed", &in_ohms()), Typed::NoNumber);
         for (text, asked, value) in [
             (">20M", in_ohms(), f64::INFINITY),

@@ -406,7 +406,9 @@ impl Trail {
                     name_test(&mut step, &r.test);
                     step.manner = None;
                     step.shows = Some(r.reads.trim().to_owned());
-                    step.note = Some(r.from.clone());
+                    let odd = case.unexpected().iter().find(|u| u.0 == n);
+                    let odd = odd.map(|(_, why)| format!("; {why}"));
+                    step.note = Some(r.from.clone() + odd.as_deref().unwrap_or_default());
                 }
                 Entry::Meter(name) => {
                     step.kind = "meter".into();

@@ -235,6 +235,10 @@ pub struct StateView {
     /// What does not fit the rules of today and does not count, in words.
     #[serde(default, skip_serializing_if = "Vec::is_empty")]
     pub not_counted: Vec<String>,
+    /// Readings of good boards that the rules do not expect and that count all the
+    /// same, in words.
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    pub unexpected: Vec<String>,
 }
 
 /// What is shown of a case now.
@@ -272,6 +276,9 @@ pub fn state(case: &Case, steps: &[Entry], many: usize) -> StateView {
                 };
                 format!("entry {}, {how}{why}", n + 1)
             }))
+            .collect(),
+        unexpected: (case.model.unexpected.iter().map(|r| format!("rules: {r}")))
+            .chain((case.unexpected().iter()).map(|(n, why)| format!("entry {}: {why}", n + 1)))
             .collect(),
     }
 }
@@ -386,13 +393,6 @@ pub(super) fn unlisted_leads(case: &Case) -> Option<usize> {
     first.filter(|f| case.model.faults[*f].unlisted)
 }
 
-fn advice(case: &Case, many: usize) -> AdviceView {
-    let a = case.advice(many);
-    // No certainty rests on a list that may leave out much.
-    let unsure = case.belief.left_out > UNSURE;
-    // Nor on a fault that nobody knows.
-    let strange = unlisted_leads(case).is_some();
-    let stop = (a.stop).filter(|s| !((unsure || strange) && *s == Stop::EnoughKnown));
 /// What is said while such a fault leads.
 pub(super) const UNLISTED: &str = "These rules do not explain what was seen: what leads is a fault \
      that they do not list.";
@@ -401,6 +401,13 @@ pub(super) const NARROWS: &str = "What still narrows it down: looking, comparing
      of the model, and readings on other lines. Ask somebody who knows this circuit, or hand it \
      back.";
 
+fn advice(case: &Case, many: usize) -> AdviceView {
+    let a = case.advice(many);
+    // No certainty rests on a list that may leave out much.
+    let unsure = case.belief.left_out > UNSURE;
+    // Nor on a fault that nobody knows.
+    let strange = unlisted_leads(case).is_some();
+    let stop = (a.stop).filter(|s| !((unsure || strange) && *s == Stop::EnoughKnown));
     let unexplained = (strange && stop.is_none()).then(|| format!("{UNLISTED} {NARROWS}"));
     AdviceView {
         steps: a.steps.iter().map(|p| step(case, p)).collect(),
@@ -655,7 +662,10 @@ fn why_remedy(case: &Case, i: usize, p: &Proposal) -> String {
         .iter()
         .map(|(f, _)| *f)
         .min_by(|a, b| likelier(case.belief.faults[*a], case.belief.faults[*b]));
+    let left_out = case.belief.left_out;
+    let percent = |p: f64| percent_within(p, left_out);
     match best {
+        Some(f) if left_out > UNSURE => format!("against {}", case.model.faults[f].name),
         Some(f) => format!(
             "would mend it with {}; against {} ({})",
             percent(p.outcomes[0]),
@@ -666,10 +676,13 @@ fn why_remedy(case: &Case, i: usize, p: &Proposal) -> String {
     }
 }
 
-    let left_out = case.belief.left_out;
-    let percent = |p: f64| percent_within(p, left_out);
+/// Whether there is nothing to write down.
+#[allow(clippy::trivially_copy_pass_by_ref)]
+pub(super) fn is_zero(value: &f64) -> bool {
+    *value == 0.0
+}
+
 /// Above this bound on what a belief leaves out, no probability is shown as a
-        Some(f) if left_out > UNSURE => format!("against {}", case.model.faults[f].name),
 /// percentage: the order of the suspects is all that it tells.
 pub const UNSURE: f64 = 0.1;
 /// Up to this bound the digits of a percentage hold anyway.
@@ -680,12 +693,6 @@ const SHARP: f64 = 0.005;
 /// [`UNSURE`].
 pub fn percent_within(p: f64, left_out: f64) -> String {
     if left_out <= SHARP {
-/// Whether there is nothing to write down.
-#[allow(clippy::trivially_copy_pass_by_ref)]
-pub(super) fn is_zero(value: &f64) -> bool {
-    *value == 0.0
-}
-
         return percent(p);
     }
     if left_out > UNSURE {

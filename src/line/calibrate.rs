@@ -3,9 +3,9 @@
 
 use std::sync::Arc;
 
-use super::forecast::{Forecast, Probing, bounds, probes};
+use super::forecast::{Forecast, Probing, bounds};
 use super::wiring::{Wired, Wiring, apart, meter_mode};
-use crate::circuit::calibrate::{CalibrateError, GoodReading as Read, calibrate, leans};
+use crate::circuit::calibrate::{CalibrateError, GoodReading as Read, Reach, calibrate, leans};
 use crate::circuit::edit::Edit;
 use crate::circuit::meter::Meter;
 use crate::circuit::predict::{Prediction, Spread};
@@ -22,6 +22,8 @@ const SIBLING: (f64, f64) = (0.02, 10.0);
 pub enum GoodLine {
     /// The same line of a good board of the model.
     OfModel,
+    /// A line of a good board of the model that is built alike.
+    BesideModel,
     /// A line of this board that is built alike.
     Sibling,
 }
@@ -45,12 +47,17 @@ impl Wired {
     ///
     /// # Errors
     /// If a good line of this kind cannot read so.
-    pub fn bent(&self, line: &Line, good: &[GoodReading]) -> Result<Self, CalibrateError> {
+    pub fn bent(
+        &self,
+        line: &Line,
+        good: &[GoodReading],
+        reach: Reach,
+    ) -> Result<Self, CalibrateError> {
         let powered = |r: &&GoodReading| r.probing.mode == MeterMode::Volts;
         let (on, off): (Vec<_>, Vec<_>) = good.iter().partition(powered);
         Ok(Wired {
-            off: self.off.bent(line, &off)?,
-            on: self.on.bent(line, &on)?,
+            off: self.off.bent(line, &off, reach)?,
+            on: self.on.bent(line, &on, reach)?,
         })
     }
 
@@ -61,8 +68,13 @@ impl Wired {
     ///
     /// # Errors
     /// If a good line of this kind cannot read so.
-    pub fn ways(&self, line: &Line, good: &[GoodReading]) -> Result<Vec<Self>, CalibrateError> {
-        let even = self.bent(line, good)?;
+    pub fn ways(
+        &self,
+        line: &Line,
+        good: &[GoodReading],
+        reach: Reach,
+    ) -> Result<Vec<Self>, CalibrateError> {
+        let even = self.bent(line, good, reach)?;
         let unpowered = good.iter().filter(|r| r.probing.mode != MeterMode::Volts);
         let readings: Vec<Read> = unpowered.map(|g| self.off.read(line, g)).collect();
         let mut ways = Vec::new();
@@ -77,7 +89,7 @@ impl Wired {
             leaning.off.spreads = lean.spreads;
             leaning.off.shared = lean.shared;
             // Some would have to be bent too far.
-            ways.extend(leaning.bent(line, good));
+            ways.extend(leaning.bent(line, good, reach));
         }
         if ways.is_empty() {
             ways.push(even);
@@ -146,12 +158,17 @@ impl Wiring {
         Some(shared.powi(2) / all).filter(|a| a.is_finite())
     }
 
-    fn bent(&self, line: &Line, good: &[&GoodReading]) -> Result<Self, CalibrateError> {
+    fn bent(
+        &self,
+        line: &Line,
+        good: &[&GoodReading],
+        reach: Reach,
+    ) -> Result<Self, CalibrateError> {
         if good.is_empty() {
             return Ok(self.clone());
         }
         let readings: Vec<Read> = good.iter().map(|g| self.read(line, g)).collect();
-        let c = calibrate(&self.network, &self.spreads, &self.shared, &readings)?;
+        let c = calibrate(&self.network, &self.spreads, &self.shared, &readings, reach)?;
         let mut bent = self.clone();
         (bent.network, bent.told) = (c.network, c.told);
         Ok(bent)
@@ -159,22 +176,21 @@ impl Wiring {
 
     fn read<'g>(&self, line: &Line, g: &'g GoodReading) -> Read<'g> {
         let node = self.nodes[line.points[g.probing.point].node];
-        let (red, black) = probes(node, g.probing.mode);
-        let open = line.unplugged.iter().filter(|u| g.probing.state.has(u.1));
+        let (red, black) = g.probing.ends(node);
         // What a value of that board is off the model's, and that of a sibling
         // off this line's.
         let off = |s: &Spread, shared: f64| {
             let own = (s.deviation.powi(2) - shared.powi(2)).max(0.0).sqrt();
             match g.of {
                 GoodLine::OfModel => own,
-                GoodLine::Sibling => own.hypot(apart(s, SIBLING)),
+                GoodLine::BesideModel | GoodLine::Sibling => own.hypot(apart(s, SIBLING)),
             }
         };
         let spreads = self.spreads.iter().zip(&self.shared);
         Read {
             meter: &g.meter,
-            edits: open
-                .flat_map(|(contact, _)| &self.parts[*contact])
+            edits: (g.probing.open(line))
+                .flat_map(|part| &self.parts[part])
                 .map(|element| Edit::Remove { element: *element })
                 .collect(),
             red,

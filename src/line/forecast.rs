@@ -52,9 +52,42 @@ pub struct Probing {
     pub mode: MeterMode,
     /// Bench conditions that hold: some unplug a contact of the line.
     pub state: BenchState,
+    /// The leads are changed over.
+    pub turned: bool,
+    /// A part, by index, that is lifted off the board while it is read.
+    pub lifted: Option<usize>,
 }
 
-/// What a healthy line shows, with the leads where they belong or changed over.
+impl Probing {
+    /// The usual way: no part lifted, the leads where they belong.
+    pub fn new(point: usize, mode: MeterMode, state: BenchState) -> Self {
+        Probing {
+            point,
+            mode,
+            state,
+            turned: false,
+            lifted: None,
+        }
+    }
+
+    /// The parts of a line, by index, that are open because they are unplugged or
+    /// lifted.
+    pub(super) fn open(self, line: &Line) -> impl Iterator<Item = usize> + '_ {
+        let unplugged = line.unplugged.iter().filter(move |u| self.state.has(u.1));
+        unplugged.map(|u| u.0).chain(self.lifted)
+    }
+
+    /// Where red and black go at the node of the point.
+    pub(super) fn ends(&self, point: Node) -> (Node, Node) {
+        let (red, black) = probes(point, self.mode);
+        match self.turned {
+            true => (black, red),
+            false => (red, black),
+        }
+    }
+}
+
+/// What a healthy line shows.
 ///
 /// # Errors
 /// If the line cannot be solved.
@@ -63,28 +96,26 @@ pub(crate) fn healthy(
     wired: &Wired,
     meter: &Meter,
     probing: Probing,
-    changed_over: bool,
 ) -> Result<Prediction, SolveError> {
     let wiring = wired.for_mode(probing.mode);
     let mut solver = Solver::new(&wiring.network)?;
     let mut predictor = Predictor::new(&mut solver, meter, &wiring.spreads).told(&wiring.told);
     let node = wiring.nodes[line.points[probing.point].node];
-    let (mut red, mut black) = probes(node, probing.mode);
-    if changed_over {
-        (red, black) = (black, red);
-    }
-    let faults = unplugged(line, wiring, probing)?;
+    let (red, black) = probing.ends(node);
+    let faults = opened(line, wiring, probing)?;
     let variants = variants_of(&faults, Grain::Coarse);
     predictor.predict_variants(&variants, red, black, meter_mode(probing.mode))
 }
 
-/// What is open because it is unplugged.
-fn unplugged(line: &Line, wiring: &Wiring, probing: Probing) -> Result<Vec<Fault>, SolveError> {
+/// What is open because it is unplugged or lifted.
+pub(super) fn opened(
+    line: &Line,
+    wiring: &Wiring,
+    probing: Probing,
+) -> Result<Vec<Fault>, SolveError> {
     let mut open = Vec::new();
-    for (contact, condition) in &line.unplugged {
-        if probing.state.has(*condition) {
-            open.extend(wiring.harm(line, Harm::Open(*contact))?);
-        }
+    for part in probing.open(line) {
+        open.extend(wiring.harm(line, Harm::Open(part))?);
     }
     Ok(open)
 }
@@ -128,9 +159,9 @@ impl Forecast {
         let wiring = wired.for_mode(probing.mode);
         let mut solver = Solver::new(&wiring.network)?;
         let mut predictor = Predictor::new(&mut solver, meter, &wiring.spreads).told(&wiring.told);
-        let (red, black) = probes(wiring.nodes[line.points[probing.point].node], probing.mode);
+        let (red, black) = probing.ends(wiring.nodes[line.points[probing.point].node]);
         let at = meter_mode(probing.mode);
-        let always = unplugged(line, wiring, probing)?;
+        let always = opened(line, wiring, probing)?;
         let mut with = |thing: &[Fault]| {
             let variants = variants_of(&[&always, thing].concat(), Grain::Coarse);
             predictor.predict_variants(&variants, red, black, at)
@@ -306,11 +337,7 @@ mod tests {
     }
 
     fn at(mode: MeterMode) -> Probing {
-        Probing {
-            point: 0,
-            mode,
-            state: BenchState::default(),
-        }
+        Probing::new(0, mode, BenchState::default())
     }
 
     fn seen(f: &Forecast) -> Vec<bool> {

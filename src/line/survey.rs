@@ -9,7 +9,7 @@ use std::borrow::Cow;
 use std::sync::OnceLock;
 use std::sync::atomic::{AtomicU64, Ordering};
 
-use super::forecast::{Probing, probes};
+use super::forecast::{Probing, opened};
 use super::wiring::{Wired, meter_mode};
 use crate::circuit::calibrate;
 use crate::circuit::edit::Edit;
@@ -351,13 +351,8 @@ impl Survey {
         let all = self.unknowns();
         let own = wiring.unknowns();
         let places = own.iter().filter_map(|u| all.iter().position(|a| a == u));
-        let mut always = Vec::new();
-        for (contact, condition) in &self.line.unplugged {
-            if self.probing.state.has(*condition) {
-                let open = wiring.harm(&self.line, Harm::Open(*contact))?;
-                always.extend(open.iter().map(|f| f.at(0.0)));
-            }
-        }
+        let always = opened(&self.line, wiring, self.probing)?;
+        let always = always.iter().map(|f| f.at(0.0)).collect();
         let faults: Vec<Option<Vec<Fault>>> = harms(&self.line)
             .into_iter()
             .map(|h| match h {
@@ -398,7 +393,7 @@ impl Survey {
             places,
             unknown: all.len(),
             twins,
-            at: probes(wiring.nodes[point.node], self.probing.mode),
+            at: self.probing.ends(wiring.nodes[point.node]),
             mode: meter_mode(self.probing.mode),
             shown: self.shown,
         };

@@ -1,7 +1,7 @@
 //! What not to trust: bench conditions in which a reading of a line says
 //! something else than it seems to, each found by solving the circuit.
 
-use super::forecast::{Probing, probes};
+use super::forecast::Probing;
 use super::wiring::{Wired, Wiring, meter_mode};
 use crate::bench::{BenchState, Power};
 use crate::circuit::charge::{Charge, charges};
@@ -145,7 +145,7 @@ struct OnBench<'a> {
 impl OnBench<'_> {
     fn probes(&self, wiring: &Wiring) -> (Node, Node) {
         let node = self.line.points[self.wanted.point].node;
-        probes(wiring.nodes[node], self.wanted.mode)
+        self.wanted.ends(wiring.nodes[node])
     }
 
     /// What a good line reads with these contacts open.
@@ -163,10 +163,13 @@ impl OnBench<'_> {
         predictor.predict_variants(&variants_of(&faults, Grain::Coarse), red, black, mode)
     }
 
-    /// Contacts that are open in a bench condition.
+    /// What is open in a bench condition, a lifted part too.
     fn open(&self, state: BenchState) -> Vec<usize> {
-        let open = self.line.unplugged.iter().filter(|u| state.has(u.1));
-        open.map(|u| u.0).collect()
+        let as_wanted = Probing {
+            state,
+            ..self.wanted
+        };
+        as_wanted.open(self.line).collect()
     }
 
     fn edits(&self, wiring: &Wiring) -> Vec<Edit> {
@@ -490,6 +493,7 @@ fn time(seconds: f64) -> String {
 mod tests {
     use super::*;
     use crate::line::Forecast;
+    use crate::line::forecast::probes;
     use crate::rulebase::{Duty, Known, LinePart, Point};
 
     /// The condition in which the part is unplugged.
@@ -563,11 +567,7 @@ mod tests {
     }
 
     fn wanted(mode: MeterMode, state: BenchState) -> Probing {
-        Probing {
-            point: 0,
-            mode,
-            state,
-        }
+        Probing::new(0, mode, state)
     }
 
     /// What is not to be trusted of a line at its point, made ready or not.

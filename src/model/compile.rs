@@ -12,6 +12,7 @@ use crate::line::Probing;
 use crate::rulebase::{
     Carried, Device, How, Line, MeterMode, Pack, PackFault, Rulebase, TRIED, Test, slug,
 };
+use crate::shown::shown;
 
 /// Why a device cannot be compiled.
 #[derive(Debug, Error)]
@@ -149,11 +150,18 @@ pub fn compile_for(
             continue;
         };
         let with = BenchMeter::of(rules, good.meter.as_deref())?.meter;
-        if let Err(why) = model.refer(at, good.value, &with, &good.source) {
-            let (id, from) = (&model.tests[test].id, &good.source);
-            model
-                .refused
-                .push(format!("{id} of a good board ({from}): {why}"));
+        let taken = model.refer(at, good.value, &with, &good.source);
+        let of = format!("{} of a good board ({})", model.tests[test].id, good.source);
+        match taken {
+            Err(why) => model.refused.push(format!("{of}: {why}")),
+            Ok(true) => {
+                let value = shown(good.value, at.probing.mode.unit());
+                model.unexpected.push(format!(
+                    "{of} reads {value}, which the line of these rules does not; a good board \
+                     goes before them, so it counts"
+                ));
+            }
+            Ok(false) => {}
         }
     }
     model.take(meter)?;
@@ -560,11 +568,8 @@ impl Builder<'_> {
     }
 
     fn probing(&self, t: &Test, point: usize, mode: MeterMode) -> Probing {
-        Probing {
-            point,
-            mode,
-            state: (self.model.bench.closure(&t.step.conditions).into_iter()).collect(),
-        }
+        let conditions = self.model.bench.closure(&t.step.conditions);
+        Probing::new(point, mode, conditions.into_iter().collect())
     }
 
     /// The tests; what those of lines may read is [foretold](Model::take) at the

@@ -5,10 +5,10 @@ use std::sync::Arc;
 
 use super::{CompileError, LineInfo, Measures, Model, Read, Taken};
 use crate::belief::FaultId;
-use crate::circuit::calibrate::CalibrateError;
+use crate::circuit::calibrate::{CalibrateError, Reach};
 use crate::circuit::meter::{Meter, Reading};
 use crate::circuit::solve::SolveError;
-use crate::line::{Category, Forecast, GoodLine, GoodReading, Probing};
+use crate::line::{Category, Forecast, GoodLine, GoodReading, Probing, Wired};
 use crate::rulebase::{Harm, Line, MeterMode};
 
 /// What a good board of the model is known to read.
@@ -18,6 +18,9 @@ pub struct Reference {
     pub reading: GoodReading,
     /// Whose board it was.
     pub from: String,
+    /// The rules expect something else: no way in which they have the line reads
+    /// so.
+    pub unexpected: bool,
 }
 
 /// A line of the device that is built alike.
@@ -66,29 +69,42 @@ pub enum RestsOn<'l> {
 }
 
 impl LineInfo {
-    /// Takes up what a good board reads; one of the same board at the same point
-    /// takes the place of an earlier one.
+    /// Takes up what a good board reads, `from` somebody's board; one of the same
+    /// board at the same point takes the place of an earlier one. A board that the
+    /// rules do not expect goes before them; tells whether it is one.
     ///
     /// # Errors
-    /// If no good line of this kind can read so; nothing is taken up then.
-    pub fn refer(&mut self, reference: Reference) -> Result<(), CalibrateError> {
+    /// If no values of the parts make the line read so; nothing is taken up then.
+    pub fn refer(&mut self, reading: GoodReading, from: &str) -> Result<bool, CalibrateError> {
+        let alone = self.bent_likeliest(std::slice::from_ref(&reading), Reach::Likely);
+        let unexpected = alone.is_err();
         let mut all = self.references.clone();
-        all.retain(|r| r.from != reference.from || r.reading.probing != reference.reading.probing);
-        all.push(reference);
+        all.retain(|r| r.from != from || r.reading.probing != reading.probing);
+        all.push(Reference {
+            reading,
+            from: from.to_owned(),
+            unexpected,
+        });
         let good: Vec<GoodReading> = all.iter().map(|r| r.reading.clone()).collect();
-        let mut bent = self.plain.iter().map(|b| b.wired.bent(&self.line, &good));
-        // The likeliest way that can read so; if none can, why the first cannot.
-        self.wired = match bent.next() {
-            Some(Err(why)) => bent.find_map(Result::ok).ok_or(why)?,
-            Some(Ok(wired)) => wired,
-            None => return Err(SolveError::Singular.into()),
-        };
+        let likely = self.bent_likeliest(&good, Reach::Likely);
+        self.wired = likely.or_else(|_| self.bent_likeliest(&good, Reach::Any))?;
         self.references = all;
-        Ok(())
+        Ok(unexpected)
+    }
+
+    /// The likeliest way that can read so; if none can, why the first cannot.
+    fn bent_likeliest(&self, good: &[GoodReading], reach: Reach) -> Result<Wired, CalibrateError> {
+        let ways = self.plain.iter();
+        let mut bent = ways.map(|b| b.wired.bent(&self.line, good, reach));
+        match bent.next() {
+            Some(Err(why)) => bent.find_map(Result::ok).ok_or(why),
+            Some(Ok(wired)) => Ok(wired),
+            None => Err(SolveError::Singular.into()),
+        }
     }
 
     /// What good boards read.
-    fn good(&self) -> Vec<GoodReading> {
+    pub(super) fn good(&self) -> Vec<GoodReading> {
         self.references.iter().map(|r| r.reading.clone()).collect()
     }
 
@@ -152,27 +168,25 @@ impl LineInfo {
 }
 
 impl Model {
-    /// Takes up what a good board reads, volt or ohm. What was foretold before
-    /// stays as it was.
+    /// Takes up what a good board reads, volt or ohm; tells whether the rules expect
+    /// something else. What was foretold before stays as it was.
     ///
     /// # Errors
-    /// If no good line of this kind can read so.
+    /// If no values of the parts make the line read so.
     pub(crate) fn refer(
         &mut self,
         at: Measures,
         value: f64,
         meter: &Arc<Meter>,
         from: &str,
-    ) -> Result<(), CalibrateError> {
-        self.lines[at.line].refer(Reference {
-            reading: GoodReading {
-                of: GoodLine::OfModel,
-                probing: at.probing,
-                meter: meter.clone(),
-                value,
-            },
-            from: from.to_owned(),
-        })
+    ) -> Result<bool, CalibrateError> {
+        let reading = GoodReading {
+            of: GoodLine::OfModel,
+            probing: at.probing,
+            meter: meter.clone(),
+            value,
+        };
+        self.lines[at.line].refer(reading, from)
     }
 
     /// A reading of a sibling as it tells of a line, if it does: one that is as

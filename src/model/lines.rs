@@ -59,12 +59,12 @@ pub struct LineInfo {
     pub(super) seen: Vec<SiblingReading>,
     /// In each way that the rules have it, the likeliest first.
     pub(super) plain: Vec<Built>,
-    /// The likeliest of them, bent to what good boards read.
-    pub(super) wired: Wired,
     /// How likely each of them is.
     shares: Vec<Share>,
 }
 
+    /// The likeliest of them, bent to what good boards read.
+    pub(super) wired: Wired,
 /// Which reading a test takes.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct Measures {
@@ -144,6 +144,7 @@ impl LineInfo {
         faults: Vec<(PackFault, FaultId)>,
     ) -> Result<Self, SolveError> {
         let mut well = vec![1.0; line.parts.len()];
+        priors: &[Prior],
         for e in &line.faults {
             let of_pack = faults.iter().find(|f| f.0 == e.fault);
             if let (Some((_, f)), Some(part)) = (of_pack, e.harm.part()) {
@@ -152,7 +153,6 @@ impl LineInfo {
         }
         let at_fault: Vec<f64> = well.into_iter().map(|w| 1.0 - w).collect();
         let plain = Built::all(&line, &at_fault)?;
-        priors: &[Prior],
         Ok(LineInfo {
             id,
             name,
@@ -312,12 +312,16 @@ impl LineInfo {
         })
     }
 
-    /// What it shows healthy, with the leads where they belong or changed over.
-    fn healthy(&self, meter: &Arc<Meter>, probing: Probing, over: bool) -> Option<Arc<Usual>> {
-        let memo = if over { &CHANGED_OVER } else { &HEALTHY };
-        let known = memo.get(self, &[], (meter, probing, None), |built| {
+    /// What it shows healthy, where good lines read so.
+    fn healthy(
+        &self,
+        bend: &[GoodReading],
+        meter: &Arc<Meter>,
+        probing: Probing,
+    ) -> Option<Arc<Usual>> {
+        let known = HEALTHY.get(self, bend, (meter, probing, None), |built| {
             let each = |b: &Built| {
-                let shown = healthy(&self.line, &b.wired, meter, probing, over)?;
+                let shown = healthy(&self.line, &b.wired, meter, probing)?;
                 Ok((b.share.with([]), shown))
             };
             let all: Vec<_> = built.iter().map(each).collect::<Result<_, SolveError>>()?;
@@ -329,7 +333,6 @@ impl LineInfo {
 }
 
 static HEALTHY: Memo<Usual> = Memo::new();
-static CHANGED_OVER: Memo<Usual> = Memo::new();
 
 /// Works out the forecasts that will be asked for, on as many cores as there
 /// are. What cannot be solved is found again, and told, when it is asked for.
@@ -358,9 +361,23 @@ impl Model {
     /// A test of a line as it comes out in another bench condition than it
     /// wants; `None` if it does not measure a line.
     pub(crate) fn test_in(&self, test: usize, state: BenchState) -> Option<TestInfo> {
-        let mut t = self.tests[test].clone();
+        let t = &self.tests[test];
+        self.test_as(t, |probing| Probing { state, ..probing })
+    }
+
+    /// The same with the leads changed over.
+    pub(crate) fn test_turned(&self, test: &TestInfo) -> Option<TestInfo> {
+        let turned = |probing: Probing| Probing {
+            turned: !probing.turned,
+            ..probing
+        };
+        self.test_as(test, turned)
+    }
+
+    fn test_as(&self, test: &TestInfo, other: impl Fn(Probing) -> Probing) -> Option<TestInfo> {
+        let mut t = test.clone();
         let m = t.measures.as_mut()?;
-        m.probing.state = state;
+        m.probing = other(m.probing);
         let m = *m;
         let line = &self.lines[m.line];
         t.outcomes = line.outcomes(m.probing).ok()?;
@@ -402,18 +419,21 @@ impl Model {
     fn may_slip_to(&self, at: Measures, meter: &Arc<Meter>) -> Healthy {
         let mode = at.probing.mode;
         let line = &self.lines[at.line];
-        let here = |probing, over| line.healthy(meter, probing, over);
+        let good = line.good();
+        let here = |probing| line.healthy(&good, meter, probing);
+        let turned = Probing {
+            turned: !at.probing.turned,
+            ..at.probing
+        };
         let other = match mode {
             MeterMode::Ohms => Some(MeterMode::Diode),
             MeterMode::Diode | MeterMode::Volts => None,
         };
         Healthy {
-            here: here(at.probing, false),
+            here: here(at.probing),
             beside: self.beside(at, meter),
-            turned: (mode != MeterMode::Volts)
-                .then(|| here(at.probing, true))
-                .flatten(),
-            other_mode: other.and_then(|mode| here(Probing { mode, ..at.probing }, false)),
+            turned: (mode != MeterMode::Volts).then(|| here(turned)).flatten(),
+            other_mode: other.and_then(|mode| here(Probing { mode, ..at.probing })),
         }
     }
 
@@ -432,7 +452,7 @@ impl Model {
                 point: l.line.points.iter().position(|p| p.id == *point)?,
                 ..at.probing
             };
-            l.healthy(meter, probing, false)
+            l.healthy(&l.good_beside(at.line, line), meter, probing)
         })
         .collect()
     }

@@ -72,6 +72,8 @@ pub struct Model {
     known_good: Vec<(usize, KnownGood)>,
     /// What of that cannot be, in words.
     pub refused: Vec<String>,
+    /// What of it counts though the lines of the rules would not read so, in words.
+    pub unexpected: Vec<String>,
     /// Name of the device description that was used.
     pub device: String,
     /// Packs that are in play.

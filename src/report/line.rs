@@ -118,7 +118,8 @@ fn reading(r: &ReadingView, left_out: f64) -> String {
         .reads
         .as_ref()
         .map_or_else(String::new, |v| format!(" {v}"));
-    let mut out = format!("{}{read}: {how} {due}", mode(&r.mode));
+    let swapped = if r.turned { ", leads swapped," } else { "" };
+    let mut out = format!("{}{swapped}{read}: {how} {due}", mode(&r.mode));
     if r.before_remedy {
         out += ", before the remedy";
     }

@@ -130,11 +130,7 @@ fn forecast(bencher: Bencher) {
     let wired = Wired::new(&LINE).expect("physical values");
     let meter = Meter::handheld();
     bencher.bench_local(|| {
-        let probing = Probing {
-            point: 0,
-            mode: MeterMode::Diode,
-            state: BenchState::default(),
-        };
+        let probing = Probing::new(0, MeterMode::Diode, BenchState::default());
         Forecast::new(black_box(&LINE), &wired, &meter, probing)
     });
 }

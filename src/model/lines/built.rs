@@ -9,9 +9,9 @@ use std::borrow::Cow;
 use super::LineInfo;
 use super::together::Rows;
 use crate::belief::FaultId;
-use crate::circuit::calibrate::CalibrateError;
+use crate::circuit::calibrate::{CalibrateError, Reach};
 use crate::circuit::solve::SolveError;
-use crate::line::{Forecast, GoodReading, Wired, ways};
+use crate::line::{Forecast, GoodLine, GoodReading, Way, Wired, optional, ways};
 use crate::rulebase::{Harm, Line, PackFault};
 
 /// How likely a way is, and what it lacks.
@@ -84,7 +84,8 @@ impl Built {
 
 impl LineInfo {
     /// All ways, [bent](Wired::ways) to good readings; those that cannot read so are
-    /// none.
+    /// none. Where no way can and boards of the model read so, all are bent as far
+    /// as it takes.
     pub(in crate::model) fn bent(
         &self,
         bend: &[GoodReading],
@@ -92,6 +93,16 @@ impl LineInfo {
         if bend.is_empty() {
             return Ok(Cow::Borrowed(&self.plain));
         }
+        let likely = self.bent_by(bend, Reach::Likely);
+        let own = bend.iter().all(|r| r.of != GoodLine::Sibling);
+        let bent = match likely {
+            Err(_) if own => self.bent_by(bend, Reach::Any),
+            likely => likely,
+        };
+        bent.map(Cow::Owned)
+    }
+
+    fn bent_by(&self, bend: &[GoodReading], reach: Reach) -> Result<Vec<Built>, CalibrateError> {
         let mut all = Vec::new();
         let mut failed = None;
         for built in &self.plain {
@@ -111,7 +122,7 @@ impl LineInfo {
         }
         match (all.is_empty(), failed) {
             (true, Some(why)) => Err(why),
-            _ => Ok(Cow::Owned(all)),
+            _ => Ok(all),
         }
     }
 
