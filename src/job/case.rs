@@ -9,6 +9,7 @@ use thiserror::Error;
 use super::amend::{Amended, earlier};
 use super::file::*;
 use super::history::{History, What};
+use super::isolation::Alike;
 use super::notice::Notice;
 use super::proof;
 use super::reading::{self, Asked, Typed};
@@ -245,9 +246,9 @@ pub struct Case {
     shows: Vec<Option<OutcomeInfo>>,
     /// Why results mean nothing, by entry.
     void: Vec<(usize, String)>,
-    /// What state the device is in.
     /// What of a good board the rules do not expect, by entry.
     unexpected: Vec<(usize, String)>,
+    /// What state the device is in.
     pub state: BenchState,
     /// Minutes at the bench and cost of parts of what was done, as the rules have
     /// them.
@@ -273,6 +274,8 @@ pub struct Case {
     advised: OnceCell<Advice>,
     /// Conflict of the results, once it was asked for.
     disagreement: OnceCell<f64>,
+    /// Leading suspects that the offered points do not tell apart.
+    pub(super) alike: Option<Alike>,
     /// What is to be said of the last entry, once it was asked for.
     pub(super) noticed: OnceCell<Option<Notice>>,
 }
@@ -355,18 +358,19 @@ impl Case {
             unfit.push((None, CaseError::Compile(e)));
             BenchMeter::of(rules, None)
         })?;
-        let model = compile_for(rules, &file.device, &history, Some(&packs), &meter)?;
+        let mut model = compile_for(rules, &file.device, &history, Some(&packs), &meter)?;
+        Case::take_isolations(&mut model, steps.iter().filter_map(Entry::test));
         let mut case = Case {
             symptoms: Vec::new(),
             entered: Vec::new(),
             amended,
             shows: Vec::new(),
             void: Vec::new(),
+            unexpected: Vec::new(),
             state: BenchState::default(),
             so_far: (0.0, 0.0),
             belief: Belief::default(),
             settings,
-            unexpected: Vec::new(),
             history: History::default(),
             without: Vec::new(),
             blocked_tests: vec![false; model.tests.len()],
@@ -380,6 +384,7 @@ impl Case {
             last_remedy: None,
             advised: OnceCell::new(),
             disagreement: OnceCell::new(),
+            alike: None,
             noticed: OnceCell::new(),
             model,
         };
@@ -411,6 +416,7 @@ impl Case {
         if case.belief.impossible {
             return Err(CaseError::Impossible);
         }
+        case.isolate();
         Ok(case)
     }
 
@@ -468,15 +474,15 @@ impl Case {
                 let other = r.as_it_stands.then(|| self.model.test_in(test, self.state));
                 let other = other.flatten();
                 let t = other.as_ref().unwrap_or(&self.model.tests[test]);
+                let reversed = reading::is_reversed(&r.shows, &Asked::by(t));
+                let turned = reversed.then(|| self.model.test_turned(t)).flatten();
+                let t = turned.as_ref().unwrap_or(t);
                 let outcome = outcome_of(t, &r.shows)?;
                 if reversed && turned.is_none() {
                     self.void.push((n, reading::SWAPPED.to_owned()));
                     return Ok(Entered::Void);
                 }
                 // With another meter the same test may come out in other ways.
-                let reversed = reading::is_reversed(&r.shows, &Asked::by(t));
-                let turned = reversed.then(|| self.model.test_turned(t)).flatten();
-                let t = turned.as_ref().unwrap_or(t);
                 self.shows[n] = Some(t.outcomes[outcome].clone());
                 let (before, after) = (t.before.clone(), t.after.clone());
                 if other.is_some() {
@@ -769,18 +775,18 @@ impl Case {
         &self.void
     }
 
-    /// Why a reading of a test is not to be trusted, taken as the device stands.
-    pub fn as_it_stands(&self, test: usize) -> Vec<Distrust> {
-        self.distrust_in(test, self.state)
-    }
-
-    /// The same, taken as the test wants it.
     /// What counts though the rules expect something else of a good board: the
     /// entry, from 0, and a sentence.
     pub fn unexpected(&self) -> &[(usize, String)] {
         &self.unexpected
     }
 
+    /// Why a reading of a test is not to be trusted, taken as the device stands.
+    pub fn as_it_stands(&self, test: usize) -> Vec<Distrust> {
+        self.distrust_in(test, self.state)
+    }
+
+    /// The same, taken as the test wants it.
     pub fn made_ready(&self, test: usize) -> Vec<Distrust> {
         let conditions = &self.model.tests[test].step.conditions;
         self.distrust_in(test, self.model.bench.reach(self.state, conditions).to)
@@ -944,6 +950,20 @@ impl Case {
             .clamp(0.0, 1.0)
     }
 
+    /// The readings of a line, by index, since something was last done about it.
+    pub(super) fn standing(&self, line: usize) -> Vec<Taken> {
+        self.history.standing_readings(&self.model, line)
+    }
+
+    /// Adds a test to those of the device; gives its index.
+    pub(super) fn add_test(&mut self, test: TestInfo) -> usize {
+        let at = self.model.tests.len();
+        self.model.tests.push(test);
+        let lacks = self.lacks(Act::Test(at)).is_some();
+        self.blocked_tests.push(lacks);
+        at
+    }
+
     /// Whether the last result of a test still holds.
     pub fn done(&self, test: usize) -> bool {
         self.history.holds(test)
@@ -1066,6 +1086,7 @@ impl Case {
             let place = &line.line.points[r.probing.point].name;
             let value = shown(r.value, r.probing.mode.unit());
             match r.probing.mode {
+                _ if r.probing.turned => format!("{value} with the leads swapped at the {place}"),
                 MeterMode::Diode => format!("{value} in diode mode at the {place}"),
                 MeterMode::Volts | MeterMode::Ohms => format!("{value} at the {place}"),
             }
@@ -1086,7 +1107,6 @@ impl Case {
                         let id = &self.model.tests[s.test].id;
                         let value = shown(s.reading.value, s.reading.probing.mode.unit());
                         format!(
-                _ if r.probing.turned => format!("{value} with the leads swapped at the {place}"),
                             "{id} reads {value}, taken for well with {}",
                             percent(s.well)
                         )

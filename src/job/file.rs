@@ -70,6 +70,23 @@ pub enum Entry {
     Correct(Correction),
 }
 
+impl Entry {
+    /// The test or remedy that it names, if it is about one by name.
+    pub(super) fn test(&self) -> Option<&str> {
+        match self {
+            Entry::Result(r) => Some(&r.test),
+            Entry::Cannot(c) => Some(&c.test),
+            Entry::Unclear(u) => Some(&u.test),
+            Entry::Reference(r) => Some(&r.test),
+            Entry::Remedy(_)
+            | Entry::Note(_)
+            | Entry::Meter(_)
+            | Entry::Sure(_)
+            | Entry::Correct(_) => None,
+        }
+    }
+}
+
 /// A test with what it showed.
 #[derive(Clone, Debug, Default, PartialEq, Serialize, Deserialize)]
 #[serde(rename_all = "kebab-case")]

@@ -145,8 +145,9 @@ impl History {
 
     /// Where the result of a test stands that a repeat would supersede: the
     /// last one, unless the device has been changed by something else since.
-    fn standing(&self, test: usize) -> Option<usize> {
-        let of_test = |h: &Happened| h.what.is_result() && h.test == Some(test);
+    fn standing(&self, test: usize, turned: bool) -> Option<usize> {
+        let of_test =
+            |h: &Happened| h.what.is_result() && h.test == Some(test) && h.what.turned() == turned;
         let at = self.all.iter().rposition(of_test)?;
         let changed = self.all[at..]
             .iter()

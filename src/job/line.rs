@@ -34,6 +34,7 @@ use serde::{Deserialize, Serialize};
 use super::case::{Case, Entered};
 use super::file::Entry;
 use super::history::touches;
+use super::isolation::{AlikeView, alike_view};
 use super::view::{StepView, is_zero, step};
 use crate::belief::candidates::Candidate;
 use crate::belief::{FaultId, likelier};
@@ -77,10 +78,14 @@ pub struct LineView {
     /// probability; no other of the line is sharper. Absent where all were.
     #[serde(default, skip_serializing_if = "is_zero")]
     pub left_out: f64,
-    pub wires: Vec<Vec<NodeView>>,
     /// Its wires, each from the connector to its far end.
+    pub wires: Vec<Vec<NodeView>>,
     /// What may be wrong on it, likeliest first.
     pub causes: Vec<CauseView>,
+    /// Leading suspects that read alike at every offered point, and what tells them
+    /// apart.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub alike: Option<AlikeView>,
     /// The best next step that measures it, if any.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub next: Option<NextProbe>,
@@ -167,14 +172,14 @@ pub struct ReadingView {
     pub test: String,
     /// volts, diode or ohms.
     pub mode: String,
+    /// Whether the leads were swapped.
+    #[serde(default, skip_serializing_if = "std::ops::Not::not")]
+    pub turned: bool,
     /// The value with its unit, or OL; absent if only a word was given.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub reads: Option<String>,
     /// What a good line reads.
     pub good: String,
-    /// Whether the leads were swapped.
-    #[serde(default, skip_serializing_if = "std::ops::Not::not")]
-    pub turned: bool,
     /// good, low, high or ol (over limit where a value is due).
     pub shows: String,
     /// Probability that it was a misreading, 0 to 1.
@@ -252,12 +257,13 @@ pub fn line_view(case: &Case, steps: &[Entry], line: usize) -> LineView {
         fast: info.line.rate >= FAST,
         entries: steps.len(),
         at_fault: known.at_fault(),
+        left_out: case.belief.left_out,
         wires: Drawing::new(&known).wires(),
         causes: known.causes(),
+        alike: alike_view(case, line),
         next,
     }
 }
-        left_out: case.belief.left_out,
 
 /// The line that is at hand: the one that a step measures, else the one that
 /// was read last.
@@ -461,13 +467,13 @@ impl<'c> Known<'c> {
             entry: t.entry + 1,
             test: self.case.model.tests[t.test].id.clone(),
             mode: probing.mode.word().to_owned(),
+            turned: probing.turned,
             reads: match t.taken.read {
                 Read::Number(Reading::Value(v)) => Some(shown(v, unit)),
                 Read::Number(Reading::OL) => Some("OL".to_owned()),
                 Read::Word(_) => None,
             },
             good: match self.info.forecast(probing).map(|f| f.bounds) {
-            turned: probing.turned,
                 Ok(Some((low, high))) => bounds(low, high, unit),
                 _ => "OL".to_owned(),
             },

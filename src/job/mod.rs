@@ -7,6 +7,7 @@ pub mod bypass;
 mod case;
 mod file;
 mod history;
+pub mod isolation;
 pub mod line;
 pub mod notice;
 pub(crate) mod proof;

@@ -14,10 +14,12 @@
 //! | `nearby` | readings followed from where the unknown values most likely lie |
 //! | `together` | readings of one line taken together |
 //! | `calibrate` | a line bent to what good ones read |
+//! | `isolate` | tests that follow from the circuit: a part lifted, two ends compared |
 //! | `trust` | bench conditions in which a reading is not to be trusted |
 mod bypass;
 mod calibrate;
 mod forecast;
+mod isolate;
 mod meter;
 mod nearby;
 mod path;
@@ -32,6 +34,7 @@ pub use bypass::{Bypass, BypassError, Stretch, USUAL_LENGTH, Wire, bypass};
 pub use calibrate::{GoodLine, GoodReading};
 pub(crate) use forecast::healthy;
 pub use forecast::{CATEGORIES, Category, Forecast, Probing, Tells};
+pub use isolate::{Isolation, isolations};
 pub use path::{Branch, End, Stop, wires};
 pub use survey::{Survey, harms};
 pub use table::Table;

@@ -108,6 +108,20 @@ impl LineInfo {
         self.references.iter().map(|r| r.reading.clone()).collect()
     }
 
+    /// What good boards read on this line or else, where it is built alike, on one
+    /// beside it.
+    pub(super) fn good_beside(&self, at: usize, beside: &LineInfo) -> Vec<GoodReading> {
+        let alike = |s: &Sibling| s.line == at && !s.mirrored;
+        if !self.references.is_empty() || !self.siblings.iter().any(alike) {
+            return self.good();
+        }
+        let of = |r: GoodReading| GoodReading {
+            of: GoodLine::BesideModel,
+            ..r
+        };
+        beside.good().into_iter().map(of).collect()
+    }
+
     /// What a forecast rests on: a good board of the model before a sibling,
     /// and that before common practice.
     pub fn rests_on(&self, probing: Probing) -> RestsOn<'_> {

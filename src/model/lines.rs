@@ -6,9 +6,11 @@
 //! | `slip` | readings that have nothing to do with what a test asks for |
 //! | `together` | what readings of a line say together of its faults |
 //! | `foretold` | what a further reading is going to be |
+//! | `isolation` | tests that the circuit of a line brings along |
 
 mod built;
 mod foretold;
+mod isolation;
 mod slip;
 mod together;
 
@@ -61,10 +63,10 @@ pub struct LineInfo {
     pub(super) plain: Vec<Built>,
     /// How likely each of them is.
     shares: Vec<Share>,
-}
-
     /// The likeliest of them, bent to what good boards read.
     pub(super) wired: Wired,
+}
+
 /// Which reading a test takes.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct Measures {
@@ -78,9 +80,9 @@ pub struct Measures {
 /// measuring, for a resistance perhaps in one of the meter's ranges.
 struct Solved<T> {
     line: Line,
+    shares: Vec<Share>,
     bend: Vec<GoodReading>,
     meter: Arc<Meter>,
-    shares: Vec<Share>,
     probing: Probing,
     range: Option<usize>,
     what: Arc<T>,
@@ -110,9 +112,9 @@ impl<T> Memo<T> {
             (k.probing, k.range) == (probing, range)
                 && k.meter == *meter
                 && k.bend == bend
+                && k.shares == info.shares
                 && k.line == info.line
         };
-                && k.shares == info.shares
         if let Some(k) = known().iter().find(same) {
             return Ok(k.what.clone());
         }
@@ -123,9 +125,9 @@ impl<T> Memo<T> {
         }
         all.push(Solved {
             line: info.line.clone(),
+            shares: info.shares.clone(),
             bend: bend.to_vec(),
             meter: meter.clone(),
-            shares: info.shares.clone(),
             probing,
             range,
             what: what.clone(),
@@ -142,9 +144,9 @@ impl LineInfo {
         name: String,
         line: Line,
         faults: Vec<(PackFault, FaultId)>,
+        priors: &[Prior],
     ) -> Result<Self, SolveError> {
         let mut well = vec![1.0; line.parts.len()];
-        priors: &[Prior],
         for e in &line.faults {
             let of_pack = faults.iter().find(|f| f.0 == e.fault);
             if let (Some((_, f)), Some(part)) = (of_pack, e.harm.part()) {
@@ -157,9 +159,9 @@ impl LineInfo {
             id,
             name,
             wired: plain.first().ok_or(SolveError::Singular)?.wired.clone(),
+            shares: plain.iter().map(|b| b.share.clone()).collect(),
             plain,
             line,
-            shares: plain.iter().map(|b| b.share.clone()).collect(),
             faults,
             meter: Arc::new(Meter::handheld()),
             references: Vec::new(),

@@ -367,7 +367,16 @@ impl Model {
         taken: &[Taken],
         believed: &[f64],
     ) -> Option<Foretold> {
-        let t = &self.tests[test];
+        self.foretold_of(&self.tests[test], taken, believed)
+    }
+
+    /// The same of a test that need not be one of the model's.
+    pub(crate) fn foretold_of(
+        &self,
+        t: &TestInfo,
+        taken: &[Taken],
+        believed: &[f64],
+    ) -> Option<Foretold> {
         let at = t.measures?;
         let line = &self.lines[at.line];
         let likely: f64 = line.faults.iter().map(|(_, f)| believed[*f]).sum();

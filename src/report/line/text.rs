@@ -37,6 +37,13 @@ pub(in crate::report) fn text(view: &LineView, width: usize) -> String {
             &" ".repeat(ODDS),
         ));
     }
+    if let Some(alike) = &view.alike {
+        out.extend(wrapped(&alike.says, width, "", "  "));
+        for t in &alike.tests {
+            let text = format!("{} ({}), {:.0} min", t.text, t.test, t.minutes);
+            out.extend(wrapped(&text, width, "- ", "  "));
+        }
+    }
     out.extend(wrapped(
         "O a place to probe, # a part of the wire, +-- beside it",
         width,
