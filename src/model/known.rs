@@ -119,7 +119,8 @@ impl LineInfo {
             of: GoodLine::BesideModel,
             ..r
         };
-        beside.good().into_iter().map(of).collect()
+        let whole = (beside.good().into_iter()).filter(|r| r.probing.lifted.is_none());
+        whole.map(of).collect()
     }
 
     /// What a forecast rests on: a good board of the model before a sibling,
@@ -217,7 +218,8 @@ impl Model {
             return None;
         };
         // Good boards of the model go before siblings.
-        if taken.probing.mode == MeterMode::Volts || !here.references.is_empty() {
+        let whole = taken.probing.mode != MeterMode::Volts && taken.probing.lifted.is_none();
+        if !whole || !here.references.is_empty() {
             return None;
         }
         let f = there.by_itself(&taken.meter, taken.probing).ok()?;

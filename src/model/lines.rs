@@ -452,6 +452,8 @@ impl Model {
         same.filter_map(|l| {
             let probing = Probing {
                 point: l.line.points.iter().position(|p| p.id == *point)?,
+                // No part of that line is lifted.
+                lifted: None,
                 ..at.probing
             };
             l.healthy(&l.good_beside(at.line, line), meter, probing)
