@@ -55,7 +55,7 @@ const BAR_FAULTY: f64 = 90.0;
 const FLOOR_FAULTY: f64 = 92.0;
 /// At most so many readings discarded, sound and faulty.
 const BAR_DISCARDED: usize = 0;
-const FLOOR_DISCARDED: usize = 11;
+const FLOOR_DISCARDED: usize = 12;
 /// At most so many lost.
 const BAR_LOST: usize = 0;
 const FLOOR_LOST: usize = 3;
