@@ -275,7 +275,8 @@ pub fn calibrate(
         let least = off(&by, &now);
         let mut share = (STRIDE / longest).min(1.0);
         let next = loop {
-            if !(share * longest >= CLOSE) {
+            let stride = share * longest;
+            if stride.is_nan() || stride < CLOSE {
                 break None;
             }
             let there = &by + &way * share;
