@@ -11,6 +11,7 @@ use super::view::{
 };
 use crate::belief::{conflict_among, update};
 use crate::bench::BenchState;
+use crate::model::{Read, Slip};
 
 /// A result that wants a second look.
 #[derive(Clone, Debug, PartialEq)]
@@ -23,6 +24,8 @@ pub struct Notice {
     pub reason: Reason,
     /// Probability that the result is a mistake.
     pub misread: f64,
+    /// The slip that it looks like, where it is more likely a mistake.
+    pub slip: Option<Slip>,
     /// The place among the results of the one that it goes against most.
     pub against: Option<usize>,
     /// How likely this result was before it, where it is a word.
@@ -95,10 +98,24 @@ impl Case {
             test,
             reason,
             misread,
+            slip: (reason == Reason::LikelyWrong)
+                .then(|| self.slipped(test, at))
+                .flatten(),
             against,
             expected: self.expected(at),
             repeat,
         })
+    }
+
+    /// The slip that a reading, by its place among the results, looks like.
+    fn slipped(&self, test: usize, at: usize) -> Option<Slip> {
+        let test = &self.model.tests[test];
+        let mut readings = self.readings(test.measures?.line);
+        let (_, taken) = readings.find(|r| r.0 == at)?;
+        match taken.read {
+            Read::Number(reading) => self.model.slip_of(test, reading),
+            Read::Word(_) => None,
+        }
     }
 
     /// The result that an entry is about, both from 0: itself, or the one that it
@@ -219,6 +236,21 @@ pub struct RepeatView {
     pub minutes: f64,
 }
 
+/// What a reading looks like that is more likely a mistake, in a sentence.
+fn looks_like(slip: Slip) -> String {
+    let what = match slip {
+        Slip::PinBeside => "A healthy pin beside this one reads so.",
+        Slip::LeadsSwapped => "With the leads changed over a healthy line reads so.",
+        Slip::OtherMode => {
+            "It is what another mode of the meter shows here, or a device that is not switched on."
+        }
+        Slip::OpenLead => "A lead that does not touch reads so.",
+        Slip::OnGround => "A tip on ground reads so.",
+        Slip::Decade => "A healthy line reads ten times or a tenth of that.",
+    };
+    what.to_owned()
+}
+
 /// What is said of the last result.
 pub(super) fn notice_view(case: &Case, steps: &[Entry]) -> Option<NoticeView> {
     let n = case.notice()?;
@@ -242,7 +274,7 @@ pub(super) fn notice_view(case: &Case, steps: &[Entry]) -> Option<NoticeView> {
         ),
         Reason::Unlisted => ("unexplained", format!("{UNLISTED} Last entered: {of}.")),
     };
-    let mut why = Vec::new();
+    let mut why: Vec<String> = n.slip.map(looks_like).into_iter().collect();
     if n.reason == Reason::Unlisted {
         why.push(NARROWS.to_owned());
     }
