@@ -4,6 +4,7 @@
 
 mod lines;
 
+use std::collections::BTreeMap;
 use std::sync::Arc;
 
 use halfsplit::circuit::joint::{Shown, Taken};
@@ -14,6 +15,7 @@ use lines::device::Device;
 use lines::{Drawn, accuracy, templates};
 use rand::rngs::StdRng;
 use rand::{Rng, SeedableRng};
+use rayon::prelude::*;
 
 /// What a meter is off by through a job, as the model has it: common practice, no
 /// source.
@@ -23,65 +25,275 @@ const OFFSET: [(MeterMode, f64); 3] = [
     (MeterMode::Volts, 5e-3),
 ];
 
+/// A place counts where at least this share of the devices falls.
+const PLACE: f64 = 0.002;
+
+/// An even spread has the standard deviation of its limit by the square root of 3.
 fn normal(rng: &mut StdRng) -> f64 {
     let u: f64 = rng.random_range(f64::MIN_POSITIVE..1.0);
     let turn = rng.random_range(0.0..std::f64::consts::TAU);
     (-2.0 * u.ln()).sqrt() * turn.cos()
 }
 
-/// The scale on which densities are compared: a resistance by ratios, else plain.
-fn scale(mode: MeterMode, v: f64) -> (f64, f64) {
+/// The scale on which densities are compared, and back, and its slope: a resistance
+/// by ratios, else plain.
+fn to(mode: MeterMode, v: f64) -> f64 {
     match mode {
-        MeterMode::Ohms => ((v / 0.5).asinh(), 1.0 / v.hypot(0.5)),
-        _ => (v, 1.0),
+        MeterMode::Ohms => (v / 0.5).asinh(),
+        _ => v,
     }
 }
 
-struct Found {
-    /// Bits lost to the smooth density, on average; and the worst place.
-    lost: f64,
-    gap: f64,
-    at: f64,
+fn from(mode: MeterMode, x: f64) -> f64 {
+    match mode {
+        MeterMode::Ohms => 0.5 * x.sinh(),
+        _ => x,
+    }
 }
 
-fn compare(
-    device: &Device,
-    test: usize,
-    fault: Option<usize>,
-    draws: usize,
-    rng: &mut StdRng,
-) -> Option<Found> {
-    let probing = device.model.tests[test].measures.unwrap().probing;
-    let mode = probing.mode;
-    let meter = Arc::new(device.meter.clone());
-    let offset = OFFSET.iter().find(|o| o.0 == mode).unwrap().1;
-    let mut read: Vec<Reading> = Vec::new();
-    for n in 0..draws {
-        let mut one = Drawn::of_line(&device.line, &device.wired, rng);
-        let size = (n as f64 + rng.random_range(0.0..1.0)) / draws as f64;
-        let truth = device.truly(&mut one, test, fault.map(|f| (f, size)));
-        read.push(match truth {
-            Reading::OL => Reading::OL,
-            Reading::Value(v) => {
-                let a = accuracy(&device.meter, mode, v);
-                let shown = v + offset * normal(rng) + a.limit(v) * rng.random_range(-1.0..1.0);
-                match mode == MeterMode::Diode && shown > device.meter.diode.limit {
-                    true => Reading::OL,
-                    false => Reading::Value(shown),
+fn slope(mode: MeterMode, v: f64) -> f64 {
+    match mode {
+        MeterMode::Ohms => 1.0 / v.hypot(0.5),
+        _ => 1.0,
+    }
+}
+
+/// What drawn devices read: places on the scale, ascending, those for the making of
+/// the smooth density and those for the score apart, and how many are OL of each.
+struct Readings {
+    halves: [Vec<f64>; 2],
+    over: [usize; 2],
+}
+
+impl Readings {
+    fn draw(
+        device: &Device,
+        test: usize,
+        fault: Option<usize>,
+        devices: usize,
+        rng: &mut StdRng,
+    ) -> Self {
+        let mode = device.model.tests[test].measures.unwrap().probing.mode;
+        let offset = OFFSET.iter().find(|o| o.0 == mode).unwrap().1;
+        let mut all = Readings {
+            halves: [Vec::new(), Vec::new()],
+            over: [0, 0],
+        };
+        let even = std::env::var_os("HALFSPLIT_EVEN").is_some();
+        for n in 0..devices {
+            let mut one = match even {
+                true => Drawn::of_line(&device.line, &device.wired, rng),
+                false => Drawn::of_model(&device.line, &device.wired, rng),
+            };
+            let size = (n as f64 + rng.random_range(0.0..1.0)) / devices as f64;
+            let truth = device.truly(&mut one, test, fault.map(|f| (f, size)));
+            let half = usize::from(rng.random_bool(0.5));
+            let shown = match truth {
+                Reading::OL => None,
+                Reading::Value(v) => {
+                    let a = accuracy(&device.meter, mode, v);
+                    let off = match even {
+                        true => a.limit(v) * rng.random_range(-1.0..1.0),
+                        false => a.deviation(v) * normal(rng),
+                    };
+                    let shown = v + offset * normal(rng) + off;
+                    Some(shown)
+                        .filter(|v| !(mode == MeterMode::Diode && *v > device.meter.diode.limit))
+                }
+            };
+            match shown {
+                Some(v) => all.halves[half].push(to(mode, v)),
+                None => all.over[half] += 1,
+            }
+        }
+        for h in &mut all.halves {
+            h.sort_by(f64::total_cmp);
+        }
+        all
+    }
+
+    fn count(&self, half: usize) -> f64 {
+        (self.halves[half].len() + self.over[half]) as f64
+    }
+
+    /// Values of both halves between two places.
+    fn between(&self, low: f64, high: f64) -> f64 {
+        let upto = |h: &Vec<f64>, x: f64| h.partition_point(|v| *v < x);
+        let each = self.halves.iter().map(|h| upto(h, high) - upto(h, low));
+        each.sum::<usize>() as f64
+    }
+
+    /// Share of those for the score that are shown as OL.
+    fn over(&self) -> f64 {
+        self.over[1] as f64 / self.count(1).max(1.0)
+    }
+}
+
+// ---- the smooth density ---------------------------------------------------------------
+
+/// A smooth density of some places: the mean of histograms of equally many places a
+/// bar, each shifted against the next (averaged shifted histograms, Scott 1985), so
+/// wide where places are few.
+struct Smooth {
+    /// Edges of the bars, ascending.
+    edges: Vec<f64>,
+    /// Density between each two.
+    density: Vec<f64>,
+    /// Chance beyond each end, and the width over which that falls off.
+    ends: (f64, f64),
+}
+
+/// Histograms that are averaged.
+const SHIFTS: usize = 6;
+
+impl Smooth {
+    fn new(places: &[f64], bar: usize) -> Option<Self> {
+        let n = places.len();
+        if n < 4 {
+            return None;
+        }
+        let bar = bar.clamp(2, n - 1);
+        let last = (n - 1) as f64;
+        let share = |i: f64| {
+            let i = i.clamp(0.0, last);
+            let (a, f) = (i as usize, i.fract());
+            places[a] + f * (places[(a + 1).min(n - 1)] - places[a])
+        };
+        let mut edges: Vec<f64> = Vec::new();
+        let mut bars = Vec::new();
+        for shift in 0..SHIFTS {
+            let start = bar as f64 * shift as f64 / SHIFTS as f64;
+            let mut at = vec![0.0];
+            at.extend(
+                (0..)
+                    .map(|i| start + (i * bar) as f64)
+                    .take_while(|i| *i < last),
+            );
+            at.push(last);
+            at.dedup();
+            for w in at.windows(2) {
+                let (a, b) = (share(w[0]), share(w[1]));
+                if b > a {
+                    bars.push((a, b, (w[1] - w[0]) / last / (b - a) / SHIFTS as f64));
+                    edges.extend([a, b]);
                 }
             }
+        }
+        edges.sort_by(f64::total_cmp);
+        edges.dedup();
+        let mut steps = vec![0.0; edges.len()];
+        for (a, b, d) in bars {
+            let place = |x: f64| edges.partition_point(|e| *e < x);
+            steps[place(a)] += d;
+            steps[place(b)] -= d;
+        }
+        let mut sum = 0.0;
+        let density = steps.iter().map(|s| {
+            sum += s;
+            sum.max(1e-300)
         });
+        let width = (share(last) - share(last - bar as f64))
+            .max(share(bar as f64) - share(0.0))
+            .max(1e-9);
+        Some(Smooth {
+            density: density.collect(),
+            edges,
+            ends: (1.0 / (n + 1) as f64, width),
+        })
     }
-    let place = fault.map(|f| {
-        let harm = device.happenings[f].harm;
-        harms(&device.line_with())
-            .iter()
-            .position(|h| *h == harm)
+
+    fn at(&self, x: f64) -> f64 {
+        let inside = 1.0 - 2.0 * self.ends.0;
+        let (first, last) = (self.edges[0], self.edges[self.edges.len() - 1]);
+        let beyond = (first - x).max(x - last);
+        match beyond > 0.0 {
+            true => self.ends.0 / self.ends.1 * (-beyond / self.ends.1).exp(),
+            false => {
+                let i = self.edges.partition_point(|e| *e <= x).max(1) - 1;
+                inside * self.density[i.min(self.edges.len() - 2)]
+            }
+        }
+    }
+
+    /// As wide as scores best on places that it was not made of.
+    fn best(places: &[f64]) -> Option<Self> {
+        let parts = [0, 1].map(|p| {
+            let part = places.iter().skip(p).step_by(2);
+            part.copied().collect::<Vec<f64>>()
+        });
+        let score = |bar: usize| -> f64 {
+            let one = |a: usize| match Smooth::new(&parts[a], bar / 2) {
+                Some(s) => parts[1 - a].iter().map(|x| s.at(*x).ln()).sum(),
+                None => f64::NEG_INFINITY,
+            };
+            one(0) + one(1)
+        };
+        let bars = [16, 32, 64, 128, 256, 512, 1024].into_iter();
+        let bars = bars.filter(|b| *b <= places.len().max(32) / 2);
+        let best = bars.max_by(|a, b| score(*a).total_cmp(&score(*b)))?;
+        Smooth::new(places, best)
+    }
+}
+
+// ---- the likelihood -------------------------------------------------------------------
+
+/// The likelihood of every value of one reading, by fault (the last for none): worked
+/// out for some values, between which its logarithm goes straight.
+struct Likelihood {
+    /// Places on the scale with the logarithm of the density there, on the scale.
+    values: Vec<(f64, Vec<f64>)>,
+    over: Vec<f64>,
+}
+
+/// A value between two is worked out too where a straight line would be off by more
+/// bits than this for so many of the devices of some fault.
+const STRAIGHT: f64 = 2e-3;
+
+struct Reader<'d> {
+    device: &'d Device,
+    test: usize,
+    surveys: Vec<Option<Arc<Survey>>>,
+    /// Of each fault the place among the things that the line knows.
+    places: Vec<usize>,
+}
+
+impl<'d> Reader<'d> {
+    fn new(device: &'d Device, test: usize) -> Self {
+        let known = harms(&device.line_with());
+        let place = |h: &lines::Happening| known.iter().position(|k| *k == h.harm).unwrap();
+        Reader {
+            device,
+            test,
+            surveys: vec![None; device.meter.ohms.len() + 1],
+            places: device.happenings.iter().map(place).collect(),
+        }
+    }
+
+    fn mode(&self) -> MeterMode {
+        self.device.model.tests[self.test]
+            .measures
             .unwrap()
-    });
-    let likelihood = |r: Reading| {
-        let survey =
-            Survey::new(&device.line_with(), &device.wired, &meter, probing, Some(r)).ok()?;
+            .probing
+            .mode
+    }
+
+    /// The logarithm for each fault, and for none.
+    fn read(&mut self, r: Reading) -> Vec<f64> {
+        let probing = self.device.model.tests[self.test].measures.unwrap().probing;
+        let range = match probing.mode {
+            MeterMode::Ohms => self.device.meter.range_of(r),
+            _ => 0,
+        };
+        // OL and a value of the last range are solved alike but told apart.
+        let slot = match r {
+            Reading::OL => self.surveys.len() - 1,
+            Reading::Value(_) => range,
+        };
+        let survey = self.surveys[slot].get_or_insert_with(|| {
+            let line = self.device.line_with();
+            let meter = &self.device.meter;
+            Arc::new(Survey::new(&line, &self.device.wired, meter, probing, Some(r)).unwrap())
+        });
         let taken = Taken {
             shown: Shown::Just(r),
             rounded: 0.0,
@@ -90,57 +302,211 @@ fn compare(
             lucky: false,
             strange: 0.0,
         };
-        let (none, one) = alone(&[Arc::new(survey)], &[taken], None);
-        Some(place.map_or(none.likelihood, |p| one[p].likelihood))
-    };
-    // Every second reading makes the smooth density, the others are scored.
-    let train: Vec<f64> = read
-        .iter()
-        .step_by(2)
-        .filter_map(|r| match r {
-            Reading::Value(v) => Some(scale(mode, *v).0),
-            Reading::OL => None,
-        })
-        .collect();
-    let over = read
-        .iter()
-        .step_by(2)
-        .filter(|r| **r == Reading::OL)
-        .count() as f64;
-    let n = train.len() as f64 + over;
-    let smooth = |r: Reading| match r {
-        Reading::OL => (over + 0.5) / (n + 1.0),
-        Reading::Value(v) => {
-            let (x, slope) = scale(mode, v);
-            // Nearest neighbours: wide where readings are few.
-            let mut far: Vec<f64> = train.iter().map(|t| (t - x).abs()).collect();
-            far.sort_by(f64::total_cmp);
-            let k = ((n as usize) / 20).clamp(5, 40).min(far.len().max(1) - 1);
-            let width = far.get(k).copied().unwrap_or(1.0).max(1e-9);
-            (k as f64 / (n + 1.0)) / (2.0 * width) * slope
+        let (none, one) = alone(&[survey.clone()], &[taken], None);
+        let slope = match r {
+            Reading::Value(v) => slope(probing.mode, v),
+            Reading::OL => 1.0,
+        };
+        let each = self.places.iter().map(|p| one[*p].likelihood);
+        let each = each.chain([none.likelihood]);
+        each.map(|l| (l / slope).max(1e-15).ln()).collect()
+    }
+
+    fn at(&mut self, x: f64) -> Vec<f64> {
+        let v = from(self.mode(), x);
+        self.read(Reading::Value(v))
+    }
+
+    fn between(
+        &mut self,
+        (a, at_a): (f64, &Vec<f64>),
+        (b, at_b): (f64, &Vec<f64>),
+        drawn: &[Readings],
+        depth: usize,
+        into: &mut Vec<(f64, Vec<f64>)>,
+    ) {
+        let share = |r: &Readings| r.between(a, b) / (r.count(0) + r.count(1));
+        let weights: Vec<f64> = drawn.iter().map(share).collect();
+        if depth == 0 || weights.iter().all(|w| *w < PLACE / 4.0) {
+            return;
         }
-    };
-    let tests: Vec<Reading> = read
-        .iter()
-        .skip(1)
-        .step_by(2 * draws / 200)
-        .copied()
-        .collect();
-    let (mut lost, mut gap, mut at) = (0.0, 0.0, 0.0);
-    let m = tests.len() as f64;
-    for r in tests {
-        let ours = likelihood(r)?.max(1e-12);
-        let bits = (smooth(r).max(1e-12) / ours).log2();
-        lost += bits / m;
-        if bits > gap {
-            gap = bits;
-            at = match r {
-                Reading::Value(v) => v,
-                Reading::OL => f64::INFINITY,
-            };
+        let middle = 0.5 * (a + b);
+        let at = self.at(middle);
+        let off = |f: usize| (at[f] - 0.5 * (at_a[f] + at_b[f])).abs();
+        if (0..weights.len()).any(|f| weights[f] * off(f) > STRAIGHT) {
+            self.between((a, at_a), (middle, &at), drawn, depth - 1, into);
+            into.push((middle, at.clone()));
+            self.between((middle, &at), (b, at_b), drawn, depth - 1, into);
+        } else {
+            into.push((middle, at));
         }
     }
-    Some(Found { lost, gap, at })
+
+    fn all(&mut self, drawn: &[Readings]) -> Likelihood {
+        // Some of the places that each fault shows, and where ranges end.
+        let mut marks: Vec<f64> = Vec::new();
+        for r in drawn {
+            for h in &r.halves {
+                let last = h.len().saturating_sub(1);
+                marks.extend(
+                    [0, 1, 2, 3, 4]
+                        .map(|i| i * last / 4)
+                        .iter()
+                        .filter_map(|i| h.get(*i)),
+                );
+            }
+        }
+        marks.sort_by(f64::total_cmp);
+        let close = |a: &f64, b: &f64| a - b < 1e-3;
+        marks.dedup_by(|a, b| close(a, b));
+        if self.mode() == MeterMode::Ohms {
+            for r in &self.device.meter.ohms {
+                let x = to(MeterMode::Ohms, r.full_scale);
+                marks.extend([x - 1e-9, x + 1e-9]);
+            }
+            marks.sort_by(f64::total_cmp);
+        }
+        let mut values = Vec::new();
+        let mut before: Option<(f64, Vec<f64>)> = None;
+        for x in marks {
+            let at = self.at(x);
+            if let Some((a, at_a)) = &before {
+                self.between((*a, at_a), (x, &at), drawn, 9, &mut values);
+            }
+            values.push((x, at.clone()));
+            before = Some((x, at));
+        }
+        Likelihood {
+            values,
+            over: self.read(Reading::OL),
+        }
+    }
+}
+
+impl Likelihood {
+    fn at(&self, x: f64, fault: usize) -> f64 {
+        let i = self.values.partition_point(|v| v.0 < x);
+        let i = i.clamp(1, self.values.len() - 1);
+        let ((a, at_a), (b, at_b)) = (&self.values[i - 1], &self.values[i]);
+        let share = ((x - a) / (b - a).max(1e-12)).clamp(0.0, 1.0);
+        at_a[fault] + share * (at_b[fault] - at_a[fault])
+    }
+}
+
+// ---- the two compared -----------------------------------------------------------------
+
+/// How one kind of line, reading and fault comes out.
+struct Found {
+    name: String,
+    /// Bits lost to the smooth density, on average.
+    lost: f64,
+    /// The most bits under the smooth density, on average over a place where devices
+    /// fall, and what is read there.
+    gap: f64,
+    at: f64,
+}
+
+fn compare(
+    name: &str,
+    mode: MeterMode,
+    drawn: &Readings,
+    likelihood: &Likelihood,
+    fault: usize,
+) -> Found {
+    let scored = &drawn.halves[1];
+    let (mut lost, mut gap, mut at) = (0.0, f64::NEG_INFINITY, f64::NAN);
+    let made = drawn.halves[0].len() as f64 / drawn.count(0);
+    let bits = |x: f64, s: &Smooth| {
+        (made * s.at(x)).log2() - likelihood.at(x, fault) / std::f64::consts::LN_2
+    };
+    let n = drawn.count(1);
+    if let Some(smooth) = Smooth::best(&drawn.halves[0]) {
+        if std::env::var("HALFSPLIT_SHOW").is_ok_and(|f| name.contains(&f)) {
+            let every = (scored.len() / 60).max(1);
+            for x in scored.iter().step_by(every) {
+                println!(
+                    "{name}: {:.4} smooth {:.3} bits {:.2}",
+                    from(mode, *x),
+                    made * smooth.at(*x),
+                    bits(*x, &smooth)
+                );
+            }
+        }
+        let each: Vec<f64> = scored.iter().map(|x| bits(*x, &smooth)).collect();
+        lost += each.iter().sum::<f64>() / n;
+        let place = ((PLACE * n).ceil() as usize).max(5);
+        for (i, w) in each.windows(place).enumerate() {
+            let mean = w.iter().sum::<f64>() / place as f64;
+            if mean > gap {
+                (gap, at) = (mean, from(mode, scored[i + place / 2]));
+            }
+        }
+    }
+    let made = (drawn.over[0] as f64 + 0.5) / (drawn.count(0) + 1.0);
+    let bits = made.log2() - likelihood.over[fault] / std::f64::consts::LN_2;
+    if drawn.over[1] > 0 {
+        lost += drawn.over() * bits;
+    }
+    if drawn.over() >= PLACE.max(5.0 / n) && bits > gap {
+        (gap, at) = (bits, f64::INFINITY);
+    }
+    Found {
+        name: String::new(),
+        lost,
+        gap,
+        at,
+    }
+}
+
+fn of_test(device: &Device, test: usize, devices: usize, seed: u64) -> Vec<Found> {
+    let faults = device.happenings.len();
+    let each = (0..faults).map(Some).chain([None]);
+    let mut rng = StdRng::seed_from_u64(seed);
+    let drawn: Vec<Readings> = each
+        .map(|f| Readings::draw(device, test, f, devices, &mut rng))
+        .collect();
+    let mut reader = Reader::new(device, test);
+    if std::env::var_os("HALFSPLIT_TIME").is_some() {
+        let v = Reading::Value(from(
+            reader.mode(),
+            drawn[0].halves[0].first().copied().unwrap_or(1.0),
+        ));
+        let t = std::time::Instant::now();
+        let s = Survey::new(
+            &device.line_with(),
+            &device.wired,
+            &device.meter,
+            device.model.tests[test].measures.unwrap().probing,
+            Some(v),
+        )
+        .unwrap();
+        std::hint::black_box(&s);
+        let t0 = t.elapsed();
+        let t = std::time::Instant::now();
+        reader.read(v);
+        let t1 = t.elapsed();
+        let t = std::time::Instant::now();
+        reader.read(match v {
+            Reading::Value(v) => Reading::Value(v * 1.01),
+            r => r,
+        });
+        println!(
+            "TIME {}: survey {t0:?} first read {t1:?} next {:?}",
+            device.model.tests[test].id,
+            t.elapsed()
+        );
+    }
+    let likelihood = reader.all(&drawn);
+    let id = device.model.tests[test].id.clone();
+    let of = |(f, drawn): (usize, &Readings)| {
+        let words = device.happenings.get(f).map_or("nothing", |h| &h.words);
+        let name = format!("{id} {words}");
+        Found {
+            name: name.clone(),
+            ..compare(&name, reader.mode(), drawn, &likelihood, f)
+        }
+    };
+    drawn.iter().enumerate().map(of).collect()
 }
 
 #[test]
@@ -148,32 +514,51 @@ fn compare(
 #[expect(clippy::print_stdout, reason = "asked for by who works on it")]
 fn printed() {
     let want = std::env::var("HALFSPLIT_LINE").unwrap_or_default();
-    let mut rng = StdRng::seed_from_u64(7);
-    let (mut all, mut bad) = (0, 0);
-    for (name, text) in templates() {
-        if !name.contains(&want) {
-            continue;
+    let devices = std::env::var("HALFSPLIT_DEVICES").map_or(2000, |d| d.parse().unwrap());
+    let all: Vec<(String, Device)> = templates()
+        .into_iter()
+        .filter(|(name, _)| name == &want || want.is_empty())
+        .map(|(name, text)| (name, Device::new(&text)))
+        .collect();
+    let tests: Vec<(&String, &Device, usize)> = all
+        .iter()
+        .flat_map(|(n, d)| d.measuring().map(move |t| (n, d, t)))
+        .collect();
+    let found: Vec<(String, Vec<Found>)> = tests
+        .into_par_iter()
+        .with_max_len(1)
+        .map(|(n, d, t)| (n.clone(), of_test(d, t, devices, t as u64)))
+        .collect();
+    let mut by: BTreeMap<String, Vec<Found>> = BTreeMap::new();
+    for (n, f) in found {
+        by.entry(n).or_default().extend(f);
+    }
+    let mut sums = [0usize; 6];
+    for (name, mut all) in by {
+        all.sort_by(|a, b| b.lost.total_cmp(&a.lost));
+        let over = |x: f64| all.iter().filter(|f| f.lost > x).count();
+        let gaps = all.iter().filter(|f| f.gap > 4.0).count();
+        let c = [all.len(), over(0.05), over(0.1), over(0.3), over(1.0), gaps];
+        println!(
+            "== {name}: {} combinations, over 0.05 bit {}, 0.1 {}, 0.3 {}, 1.0 {}; gaps {}; mean {:.3}",
+            c[0],
+            c[1],
+            c[2],
+            c[3],
+            c[4],
+            c[5],
+            all.iter().map(|f| f.lost).sum::<f64>() / all.len() as f64
+        );
+        for (s, c) in sums.iter_mut().zip(c) {
+            *s += c;
         }
-        let device = Device::new(&text);
-        let tests: Vec<usize> = device.measuring().collect();
-        for test in tests {
-            let id = device.model.tests[test].id.clone();
-            let faults = std::iter::once(None).chain((0..device.happenings.len()).map(Some));
-            for fault in faults {
-                let Some(f) = compare(&device, test, fault, 400, &mut rng) else {
-                    continue;
-                };
-                all += 1;
-                if f.lost > 0.3 || f.gap > 4.0 {
-                    bad += 1;
-                    let words = fault.map_or("nothing", |f| &device.happenings[f].words);
-                    println!(
-                        "{name} {id} {words}: lost {:.2}, worst {:.1} at {:.4}",
-                        f.lost, f.gap, f.at
-                    );
-                }
-            }
+        let bad = |f: &&Found| f.lost > 0.05 || f.gap > 4.0;
+        for f in all.iter().filter(bad) {
+            println!(
+                "   {} lost {:.3} gap {:.1} at {:.4}",
+                f.name, f.lost, f.gap, f.at
+            );
         }
     }
-    println!("{bad} of {all}");
+    println!("all, over 0.05, 0.1, 0.3, 1.0, gaps: {sums:?}");
 }

@@ -76,10 +76,6 @@ pub struct Joint {
 
 /// What is left out weighs less than this share, for each way that is.
 const NEGLIGIBLE: f64 = 1e-13;
-/// By how much the place up to which the range before shows a resistance is off,
-/// as a standard deviation of its logarithm: it is found by a straight line from
-/// the typical circuit, and junctions are not straight. Seen on drawn devices.
-const FLOOR: f64 = 0.2;
 /// The same where a further reading is foretold.
 const FORETOLD: f64 = 1e-5;
 
@@ -246,8 +242,7 @@ fn within(mean: f64, deviation: f64, low: f64, high: f64) -> (f64, f64, f64) {
 fn gate(at: At, o: &Outlook, noise: f64) -> f64 {
     match at {
         At::Point(x, _) if o.floor > f64::NEG_INFINITY => {
-            // The less is known of the circuit, the less a straight line tells where.
-            normal::below((x - o.floor) / (noise.hypot(FLOOR) + FLOOR * o.moves()))
+            normal::below((x - o.floor) / noise.hypot(o.floor_off).max(1e-12))
         }
         _ => 1.0,
     }

@@ -68,6 +68,7 @@ mod tests {
             sizes: vec![0.0; 2],
             limit: f64::INFINITY,
             floor: f64::NEG_INFINITY,
+            floor_off: 0.0,
         }
     }
 

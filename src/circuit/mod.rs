@@ -66,6 +66,7 @@ pub mod edit;
 pub mod fault;
 pub mod joint;
 mod junction;
+pub mod lattice;
 mod law;
 pub mod led;
 pub mod likeliest;

@@ -179,7 +179,15 @@ pub struct Outlook {
     pub limit: f64,
     /// See there.
     pub floor: f64,
+    /// By how much that may be off, as a standard deviation on the scale: it is found
+    /// by a straight line, and junctions are not straight.
+    pub floor_off: f64,
 }
+
+/// By how much the place up to which the range before shows a resistance is off, as a
+/// standard deviation of its logarithm, and as a share of how far the reading moves
+/// with all that is not known. Seen on drawn devices.
+const FLOOR: f64 = 0.2;
 
 impl Outlook {
     /// Standard deviation of the meter alone where it shows a place on the scale. A
@@ -608,6 +616,7 @@ impl<'a> Predictor<'a> {
         if let Some(before) = range.checked_sub(1) {
             let b = self.sight(edits, sized, at, Setting::range(before))?.0;
             o.floor = floor((b.centre, b.moves()), b.limit, (o.centre, o.moves()));
+            o.floor_off = FLOOR * (1.0 + o.moves());
         }
         Ok(o)
     }
@@ -679,6 +688,7 @@ impl<'a> Predictor<'a> {
             sizes,
             limit,
             floor: f64::NEG_INFINITY,
+            floor_off: 0.0,
         };
         Ok((outlook, seen))
     }

@@ -14,11 +14,12 @@ use super::wiring::{Wired, meter_mode};
 use crate::circuit::calibrate;
 use crate::circuit::edit::Edit;
 use crate::circuit::fault::Fault;
+use crate::circuit::lattice;
 use crate::circuit::meter::{Meter, Mode, Reading};
 use crate::circuit::network::Node;
 use crate::circuit::predict::{Outlook, Predictor, Scale};
 use crate::circuit::solve::{Parameter, SolveError, Solver};
-use crate::rulebase::{Harm, Line};
+use crate::rulebase::{Doubt, Harm, Known, Line, PartKind};
 
 /// Sizes that are solved for, the smallest and the largest among them; and of
 /// each of two things.
@@ -42,6 +43,14 @@ const HIDDEN: f64 = 0.1;
 /// is above this: it may be some thirty times another. And how many are looked into.
 const HARDLY_KNOWN: f64 = 1.0;
 const HARDLY_MOST: usize = 3;
+
+/// How far what is stated from and to reaches around a place that it was put to, as
+/// standard deviation in the distances of places from each other: those of all places
+/// add up to an even distribution.
+const AROUND: f64 = 0.7;
+/// By how much the place up to which the range before shows a resistance is off there,
+/// as in [`Outlook::floor_off`].
+const FLOOR_THERE: f64 = 0.03;
 
 /// The readings under some things that are wrong, for some of their sizes.
 #[derive(Clone, Debug, Default)]
@@ -183,6 +192,85 @@ pub struct Survey {
     pub(super) one: Vec<Option<Grid>>,
     /// Every two of them, the first before the second; as [`place`] says.
     two: OnceLock<Result<Vec<Two>, SolveError>>,
+    /// With nothing wrong, then with each thing by itself.
+    scattered: OnceLock<Result<Vec<Option<Scattered>>, SolveError>>,
+    ready: OnceLock<Result<Ready, SolveError>>,
+}
+
+/// One reading with one thing wrong, or nothing, for many places of all that is
+/// stated from and to: the values of the line, and the size of the thing. Each place
+/// stands for its surroundings.
+#[derive(Clone, Debug)]
+pub(super) struct Scattered {
+    /// What all have in common.
+    like: Outlook,
+    places: Vec<Place>,
+}
+
+#[derive(Clone, Copy, Debug)]
+struct Place {
+    /// As those of an [`Outlook`].
+    centre: f64,
+    floor: f64,
+    /// By how much it moves with all that is stated from and to, from one end of each
+    /// to the other.
+    from_to: f64,
+    /// The same with a standard deviation of all else that is unknown.
+    other: f64,
+    /// How far what is stated from and to reaches around the place, as standard
+    /// deviation in shares of the way from one end to the other.
+    reach: f64,
+}
+
+impl Place {
+    /// `from_to` is how the reading moves with each that is stated so.
+    fn new(o: &Outlook, from_to: &[f64]) -> Self {
+        // Places lie as near to each other as there are many for the directions that
+        // move the reading.
+        let squares: f64 = from_to.iter().map(|b| b * b).sum();
+        let fourths: f64 = from_to.iter().map(|b| b.powi(4)).sum();
+        let directions = match fourths > 0.0 {
+            true => squares * squares / fourths,
+            false => 1.0,
+        };
+        Place {
+            centre: o.centre,
+            floor: o.floor,
+            from_to: squares.sqrt(),
+            other: o.by.iter().map(|b| b * b).sum::<f64>().sqrt(),
+            reach: AROUND * (lattice::PLACES as f64).powf(-1.0 / directions),
+        }
+    }
+}
+
+impl Scattered {
+    /// The reading from each place, as `by` with all that is unknown but what is stated
+    /// from and to, and as the size of a fault with that; and how far that reaches.
+    pub(super) fn outlooks(&self) -> impl ExactSizeIterator<Item = (Outlook, f64)> + '_ {
+        self.places.iter().map(|p| {
+            let outlook = Outlook {
+                centre: p.centre,
+                floor: p.floor,
+                floor_off: FLOOR_THERE,
+                by: vec![p.other],
+                sizes: vec![p.from_to, 0.0],
+                ..self.like.clone()
+            };
+            (outlook, p.reach)
+        })
+    }
+}
+
+/// Whether one of the values of a part is stated from and to.
+fn is_from_to(kind: &PartKind, parameter: Parameter) -> bool {
+    let from_to = |k: &Known| matches!(k.doubt, Doubt::Between(..));
+    match (kind, parameter) {
+        (PartKind::Path(k) | PartKind::Switch(k), Parameter::Resistance) => from_to(k),
+        (PartKind::Junction(k), Parameter::Saturation) => from_to(k),
+        (PartKind::Rail { volts, .. }, Parameter::Volts) => from_to(volts),
+        (PartKind::Rail { idle, .. }, Parameter::Resistance) => from_to(idle),
+        _ => false,
+    }
 }
 
 /// What a thing does to the network: nothing if there is none, `None` if that is
@@ -210,17 +298,25 @@ pub(super) fn place(n: usize, first: usize, second: usize) -> usize {
     first * (2 * n - first - 1) / 2 + second - first - 1
 }
 
+/// What is the same wherever the unknown values lie.
+#[derive(Debug)]
+struct Ready {
+    /// What is open because it is unplugged or lifted.
+    always: Vec<Edit>,
+    /// What each of [`harms`] does to the network; `None` if that is not known.
+    faults: Vec<Option<Vec<Fault>>>,
+    /// What is unknown of the line in either state of power.
+    unknowns: Vec<(usize, Parameter)>,
+    /// For each spread its place among these.
+    places: Vec<usize>,
+    /// Which of them are alike, with their correlation.
+    twins: Vec<(usize, usize, f64)>,
+}
+
 /// Solves one reading with one thing wrong after the other.
 struct Solves<'s> {
     predictor: Predictor<'s>,
-    /// What is open because it is unplugged.
-    always: Vec<Edit>,
-    /// For each spread its place among the values that are unknown in either
-    /// state of power, and how many there are.
-    places: Vec<usize>,
-    unknown: usize,
-    /// Which of them are alike, with their correlation.
-    twins: Vec<(usize, usize, f64)>,
+    ready: &'s Ready,
     at: (Node, Node),
     mode: Mode,
     shown: Option<Reading>,
@@ -245,7 +341,7 @@ impl Solves<'_> {
     }
 
     fn solve(&mut self, things: [&[Fault]; 2], share: [f64; 2]) -> Result<Outlook, SolveError> {
-        let mut edits = self.always.clone();
+        let mut edits = self.ready.always.clone();
         let mut sized = [None; 2];
         for ((faults, share), sized) in things.iter().zip(share).zip(&mut sized) {
             for fault in *faults {
@@ -261,12 +357,12 @@ impl Solves<'_> {
         o.sizes = sized
             .map(|s| s.and_then(|_| slopes.next()).unwrap_or(0.0))
             .to_vec();
-        let mut by = vec![0.0; self.unknown];
-        for (place, x) in self.places.iter().zip(&o.by) {
+        let mut by = vec![0.0; self.ready.unknowns.len()];
+        for (place, x) in self.ready.places.iter().zip(&o.by) {
             by[*place] = *x;
         }
         // What two have in common is an unknown by itself.
-        for (one, other, alike) in &self.twins {
+        for (one, other, alike) in &self.ready.twins {
             by.push(alike.sqrt() * (by[*one] + by[*other]));
             by[*one] *= (1.0 - alike).sqrt();
             by[*other] *= (1.0 - alike).sqrt();
@@ -313,6 +409,8 @@ impl Survey {
             none: Grid::default(),
             one: Vec::new(),
             two: OnceLock::new(),
+            scattered: OnceLock::new(),
+            ready: OnceLock::new(),
         };
         (survey.none, survey.one) = survey.solves(&[], |solves, faults| {
             let none = solves.grid([&[], &[]], SIZES)?;
@@ -347,33 +445,20 @@ impl Survey {
         off: &[f64],
         work: impl FnOnce(&mut Solves, &[Option<Vec<Fault>>]) -> Result<T, SolveError>,
     ) -> Result<T, SolveError> {
+        let ready = self.ready()?;
         let wiring = self.wired.for_mode(self.probing.mode);
-        let all = self.unknowns();
-        let own = wiring.unknowns();
-        let places = own.iter().filter_map(|u| all.iter().position(|a| a == u));
-        let always = opened(&self.line, wiring, self.probing)?;
-        let always = always.iter().map(|f| f.at(0.0)).collect();
-        let faults: Vec<Option<Vec<Fault>>> = harms(&self.line)
-            .into_iter()
-            .map(|h| match h {
-                Harm::Strange => None,
-                h => wiring.harm(&self.line, h).ok(),
-            })
-            .collect();
-        let twins = self.wired.twins(&self.line, &all);
-        let places: Vec<usize> = places.collect();
         let moved;
         let network = if off.is_empty() {
             &wiring.network
         } else {
             let mut each = off.to_vec();
-            let common = each.split_off(all.len());
-            for ((one, other, alike), common) in twins.iter().zip(common) {
+            let common = each.split_off(ready.unknowns.len());
+            for ((one, other, alike), common) in ready.twins.iter().zip(common) {
                 for half in [*one, *other] {
                     each[half] = each[half] * (1.0 - alike).sqrt() + common * alike.sqrt();
                 }
             }
-            let by = wiring.spreads.iter().zip(&places);
+            let by = wiring.spreads.iter().zip(&ready.places);
             let by: Vec<f64> = by.map(|(s, place)| s.deviation * each[*place]).collect();
             moved = calibrate::moved(&wiring.network, &wiring.spreads, &by)?;
             &moved
@@ -389,15 +474,35 @@ impl Survey {
             } else {
                 predictor.nearby()
             },
-            always,
-            places,
-            unknown: all.len(),
-            twins,
+            ready,
             at: self.probing.ends(wiring.nodes[point.node]),
             mode: meter_mode(self.probing.mode),
             shown: self.shown,
         };
-        work(&mut solves, &faults)
+        work(&mut solves, &ready.faults)
+    }
+
+    fn ready(&self) -> Result<&Ready, SolveError> {
+        let ready = self.ready.get_or_init(|| {
+            let wiring = self.wired.for_mode(self.probing.mode);
+            let unknowns = self.unknowns();
+            let own = wiring.unknowns();
+            let places = own.iter();
+            let places = places.filter_map(|u| unknowns.iter().position(|a| a == u));
+            let always = opened(&self.line, wiring, self.probing)?;
+            let fault = |h| match h {
+                Harm::Strange => None,
+                h => wiring.harm(&self.line, h).ok(),
+            };
+            Ok(Ready {
+                always: always.iter().map(|f| f.at(0.0)).collect(),
+                faults: harms(&self.line).into_iter().map(fault).collect(),
+                places: places.collect(),
+                twins: self.wired.twins(&self.line, &unknowns),
+                unknowns,
+            })
+        });
+        ready.as_ref().map_err(Clone::clone)
     }
 
     /// The reading with one thing wrong, or nothing; `None` if no circuit is known.
@@ -461,6 +566,94 @@ impl Survey {
             let thing = of(faults, thing).ok_or(SolveError::Singular)?;
             solves.solve([thing, &[]], [share, 0.0])
         })
+    }
+
+    /// The reading from many places, with nothing wrong, then with each of [`harms`]
+    /// by itself; `None` for what has no circuit.
+    pub(super) fn scattered(&self) -> Result<&[Option<Scattered>], SolveError> {
+        let solved = self.scattered.get_or_init(|| self.scatter());
+        solved.as_deref().map_err(Clone::clone)
+    }
+
+    /// The places of unknowns, those that may be most times another first.
+    fn widest_first(&self, all: &[(usize, Parameter)]) -> Vec<usize> {
+        let mut order: Vec<(f64, usize)> = Vec::new();
+        for (i, unknown) in all.iter().enumerate() {
+            let of = |w: &super::Wiring| {
+                let own = w.unknowns();
+                let spread = own.iter().zip(&w.spreads).find(|(u, _)| *u == unknown);
+                spread.map(|(_, s)| s.deviation)
+            };
+            let deviation = of(&self.wired.off).or_else(|| of(&self.wired.on));
+            order.push((deviation.unwrap_or(0.0), i));
+        }
+        order.sort_by(|a, b| b.0.total_cmp(&a.0));
+        order.into_iter().map(|o| o.1).collect()
+    }
+
+    fn scatter(&self) -> Result<Vec<Option<Scattered>>, SolveError> {
+        let Ready {
+            unknowns: all,
+            twins,
+            ..
+        } = self.ready()?;
+        // What two halves have in common takes the place of what each has.
+        let mut from_to: Vec<usize> = Vec::new();
+        for i in self.widest_first(all) {
+            let (part, parameter) = &all[i];
+            if is_from_to(&self.line.parts[*part].kind, *parameter) {
+                let twin = twins.iter().position(|t| t.0 == i || t.1 == i);
+                let place = twin.map_or(i, |t| all.len() + t);
+                if !from_to.contains(&place) {
+                    from_to.push(place);
+                }
+            }
+        }
+        // The size of a fault goes along the first axis.
+        let ends = 3f64.sqrt();
+        let mut offs = vec![vec![0.0; all.len() + twins.len()]; lattice::PLACES];
+        for (axis, place) in from_to.iter().enumerate() {
+            for (off, at) in offs.iter_mut().zip(lattice::axis(axis + 1)) {
+                off[*place] = (2.0 * at - 1.0) * ends;
+            }
+        }
+        let mut found: Vec<Option<Scattered>> = vec![None; self.one.len() + 1];
+        for (n, (off, size)) in offs.iter().zip(lattice::axis(0)).enumerate() {
+            self.solves(off, |solves, faults| {
+                let each = std::iter::once(None).chain((0..faults.len()).map(Some));
+                for (thing, found) in each.zip(&mut found) {
+                    // What has no circuit in one place has none.
+                    if n > 0 && found.is_none() {
+                        continue;
+                    }
+                    let known = of(faults, thing);
+                    let solved = known.and_then(|f| solves.solve([f, &[]], [size, 0.0]).ok());
+                    let (Some(faults), Some(mut o)) = (known, solved) else {
+                        *found = None;
+                        continue;
+                    };
+                    let span = faults.iter().map(Fault::span).fold(0.0, f64::max);
+                    let mut by = vec![o.sizes[0] * span];
+                    for place in &from_to {
+                        // The middle of the straight lines is this place.
+                        o.centre += o.by[*place] * off[*place];
+                        by.push(std::mem::take(&mut o.by[*place]) * 2.0 * ends);
+                    }
+                    let place = Place::new(&o, &by);
+                    let found = found.get_or_insert_with(|| Scattered {
+                        like: Outlook {
+                            by: Vec::new(),
+                            sizes: Vec::new(),
+                            ..o
+                        },
+                        places: Vec::with_capacity(lattice::PLACES),
+                    });
+                    found.places.push(place);
+                }
+                Ok(())
+            })?;
+        }
+        Ok(found)
     }
 
     pub(super) fn two(&self) -> Result<&[Two], SolveError> {

@@ -8,11 +8,11 @@
 
 use std::borrow::Cow;
 use std::collections::{HashMap, VecDeque};
-use std::sync::{Arc, Mutex, PoisonError};
+use std::sync::{Arc, Mutex, OnceLock, PoisonError};
 
 use super::nearby::Near;
-use super::survey::{Grid, PARTS, REACH, STILL, Survey, Two, place};
-use crate::circuit::joint::{Cell, Joint, Taken};
+use super::survey::{Grid, PARTS, REACH, STILL, Scattered, Survey, Two, place};
+use crate::circuit::joint::{Cell, Joint, Shown, Taken};
 use crate::circuit::predict::Outlook;
 use crate::circuit::solve::SolveError;
 
@@ -197,7 +197,7 @@ impl<'r> Together<'r> {
 /// [`harms`]: super::harms
 #[derive(Debug)]
 struct Alone {
-    near: Vec<Option<Near>>,
+    near: OnceLock<Vec<Option<Near>>>,
     joints: Vec<Joint>,
 }
 
@@ -244,35 +244,99 @@ fn weigh_alone<'g>(
     }
 }
 
+/// The share of each place that reaches so many times as far: where few places lie,
+/// and beyond the ends that are stated.
+const FURTHER: (f64, f64) = (0.12, 4.0);
+
+/// What one reading comes to, followed from many places.
+fn weigh_scattered(of: &Scattered, taken: &[Taken]) -> Joint {
+    let places = of.outlooks();
+    let all = places.len() as f64;
+    let cells = places.flat_map(|(o, reach)| {
+        let (share, times) = FURTHER;
+        let o = [o.clone(), o];
+        let of = [(1.0 - share, 1.0), (share, times)].into_iter().zip(o);
+        of.map(move |((share, times), o)| Cell {
+            weight: share / all,
+            outlooks: vec![Cow::Owned(o)],
+            reach: [reach * times, 0.0],
+        })
+    });
+    Joint::new(cells, taken, None)
+}
+
+/// The places that readings are followed from, and what they come to from there:
+/// with nothing wrong, then with each thing by itself.
+fn followed(things: usize, surveys: &[Arc<Survey>], taken: &[Taken]) -> Vec<(Option<Near>, Joint)> {
+    // A thing that hardly does anything at some size leaves the unknown values
+    // where they are with nothing wrong: it may be followed from there too.
+    let nothing = Near::new(surveys, taken, None);
+    let each = each(things).map(|thing| {
+        let own = match thing {
+            None => nothing.clone(),
+            Some(_) => Near::new(surveys, taken, thing),
+        };
+        let beside = (nothing.as_ref())
+            .filter(|_| thing.is_some())
+            .and_then(|n| n.of(surveys, thing));
+        let weigh = |near: Option<Near>| {
+            let joint = match &near {
+                Some(near) => weigh_alone(near.grids.iter().map(Some), taken, None),
+                None => weigh_alone(surveys.iter().map(|s| s.with(thing)), taken, None),
+            };
+            (near, joint)
+        };
+        // Straight lines miss what lies apart, so the greater sees more.
+        let (one, other) = (weigh(own), beside.map(|b| weigh(Some(b))));
+        match other {
+            Some(other) if other.1.likelihood > one.1.likelihood => other,
+            _ => one,
+        }
+    });
+    each.collect()
+}
+
+/// One number, or OL, followed from many places; `None` if there are more readings, or
+/// if good boards have told of the line: then its values are known.
+fn scattered(surveys: &[Arc<Survey>], taken: &[Taken]) -> Option<Vec<Joint>> {
+    let ([survey], [one]) = (surveys, taken) else {
+        return None;
+    };
+    if survey.is_told() || !matches!(one.shown, Shown::Just(_)) {
+        return None;
+    }
+    let of = survey.scattered().ok()?.iter();
+    let joint = |s: &Option<Scattered>| match s {
+        Some(s) => weigh_scattered(s, taken),
+        None => Joint::strange(taken, &[]),
+    };
+    Some(of.map(joint).collect())
+}
+
 impl Alone {
     fn new(things: usize, surveys: &[Arc<Survey>], taken: &[Taken]) -> Self {
-        // A thing that hardly does anything at some size leaves the unknown values
-        // where they are with nothing wrong: it may be followed from there too.
-        let nothing = Near::new(surveys, taken, None);
-        let each = each(things).map(|thing| {
-            let own = match thing {
-                None => nothing.clone(),
-                Some(_) => Near::new(surveys, taken, thing),
+        if let Some(joints) = scattered(surveys, taken) {
+            return Alone {
+                near: OnceLock::new(),
+                joints,
             };
-            let beside = (nothing.as_ref())
-                .filter(|_| thing.is_some())
-                .and_then(|n| n.of(surveys, thing));
-            let weigh = |near: Option<Near>| {
-                let joint = match &near {
-                    Some(near) => weigh_alone(near.grids.iter().map(Some), taken, None),
-                    None => weigh_alone(surveys.iter().map(|s| s.with(thing)), taken, None),
-                };
-                (near, joint)
-            };
-            // Straight lines miss what lies apart, so the greater sees more.
-            let (one, other) = (weigh(own), beside.map(|b| weigh(Some(b))));
-            match other {
-                Some(other) if other.1.likelihood > one.1.likelihood => other,
-                _ => one,
-            }
-        });
-        let (near, joints) = each.unzip();
-        Alone { near, joints }
+        }
+        let all = followed(things, surveys, taken).into_iter();
+        let (near, joints): (Vec<_>, Vec<_>) = all.unzip();
+        Alone {
+            near: OnceLock::from(near),
+            joints,
+        }
+    }
+
+    /// The places that a further reading is followed from.
+    fn near(&self, things: usize, surveys: &[Arc<Survey>], taken: &[Taken]) -> &[Option<Near>] {
+        (self.near).get_or_init(|| {
+            followed(things, surveys, taken)
+                .into_iter()
+                .map(|n| n.0)
+                .collect()
+        })
     }
 
     /// The same, unless it is known.
@@ -306,7 +370,8 @@ pub fn alone(surveys: &[Arc<Survey>], taken: &[Taken], cuts: Option<Cuts>) -> (J
     let least = UNLIKELY * best.fold(0.0, f64::max);
     let mut all = alone.joints.clone();
     if let (Some(next), Some(_)) = (next.first(), cuts) {
-        let of = each(things).zip(&alone.near).zip(&mut all);
+        let near = alone.near(things, known, taken);
+        let of = each(things).zip(near).zip(&mut all);
         for ((thing, near), joint) in of {
             let near = near.as_ref().filter(|_| joint.likelihood >= least);
             let there = near.and_then(|n| Some((n, n.next(next, thing).ok()?)));

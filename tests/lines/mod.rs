@@ -13,7 +13,7 @@ use halfsplit::circuit::network::{Element, Network, Node};
 use halfsplit::circuit::predict::Spread;
 use halfsplit::circuit::solve::{Parameter, Solver};
 use halfsplit::line::{Wired, Wiring};
-use halfsplit::rulebase::{Doubt, Effect, Harm, Line, MeterMode, PartKind, Rulebase, Rules};
+use halfsplit::rulebase::{Doubt, Effect, Harm, Known, Line, MeterMode, PartKind, Rulebase, Rules};
 use rand::Rng;
 
 /// The built-in rules.
@@ -151,6 +151,17 @@ fn unknown(wired: &Wired, line: &Line, part: usize, which: usize) -> Option<f64>
     Some(s.deviation * 3f64.sqrt())
 }
 
+/// Whether the resistance, the junction and the voltage of a part are stated from
+/// and to.
+fn evenly(kind: &PartKind) -> [bool; 3] {
+    let from_to = |k: &Known| matches!(k.doubt, Doubt::Between(..));
+    match kind {
+        PartKind::Path(k) | PartKind::Junction(k) | PartKind::Switch(k) => [from_to(k); 3],
+        PartKind::Rail { volts, idle, .. } => [from_to(idle), false, from_to(volts)],
+        PartKind::Capacitor(_) | PartKind::Shifter { .. } => [false; 3],
+    }
+}
+
 impl Drawn {
     pub fn new(wired: &Wired, rng: &mut impl Rng) -> Self {
         Self::by(wired, || rng.random_range(-1.0..1.0))
@@ -159,8 +170,30 @@ impl Drawn {
     /// The same where the halves of a pair are built alike: what nobody knows of
     /// the model is one value for both, and each half is a little off it.
     pub fn of_line(line: &Line, wired: &Wired, rng: &mut impl Rng) -> Self {
-        let mut draw = || std::array::from_fn(|_| rng.random_range(-1.0..1.0));
-        let mut draws: Vec<[f64; 3]> = line.parts.iter().map(|_| draw()).collect();
+        Self::of_line_by(line, wired, &mut |_| rng.random_range(-1.0..1.0))
+    }
+
+    /// The same, and values that are stated with a tolerance are spread normally, as
+    /// the likelihood has them: a tolerance is no promise. Only what is stated from
+    /// and to is spread evenly.
+    pub fn of_model(line: &Line, wired: &Wired, rng: &mut impl Rng) -> Self {
+        Self::of_line_by(line, wired, &mut |even| match even {
+            true => rng.random_range(-1.0..1.0),
+            false => {
+                let u: f64 = rng.random_range(f64::MIN_POSITIVE..1.0);
+                let turn = rng.random_range(0.0..std::f64::consts::TAU);
+                (-2.0 * u.ln()).sqrt() * turn.cos() / 3f64.sqrt()
+            }
+        })
+    }
+
+    /// `draw` is asked whether a value is spread evenly.
+    fn of_line_by(line: &Line, wired: &Wired, draw: &mut impl FnMut(bool) -> f64) -> Self {
+        let mut draws: Vec<[f64; 3]> = Vec::new();
+        for part in &line.parts {
+            let even = evenly(&part.kind);
+            draws.push(std::array::from_fn(|which| draw(even[which])));
+        }
         for (first, part) in line.parts.iter().enumerate() {
             let Some(twin) = line
                 .twin(&part.id)
@@ -175,7 +208,7 @@ impl Drawn {
                 };
                 let own = (off.0 / all).min(1.0);
                 let model = (1.0 - own * own).sqrt() * draws[first][which];
-                let more: [f64; 3] = draw();
+                let more: [f64; 3] = std::array::from_fn(|_| draw(false));
                 draws[first][which] = model + own * more[0];
                 draws[other][which] = model + own * more[1] + off.1 / all * more[2];
             }
