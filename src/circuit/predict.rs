@@ -614,8 +614,18 @@ impl<'a> Predictor<'a> {
         let range = self.meter.range_of(shown);
         let mut o = self.sight(edits, sized, at, Setting::range(range))?.0;
         if let Some(before) = range.checked_sub(1) {
-            let b = self.sight(edits, sized, at, Setting::range(before))?.0;
-            o.floor = floor((b.centre, b.moves()), b.limit, (o.centre, o.moves()));
+            // What an earlier range reads above the limit of the one before passes that
+            // one over, too.
+            let limit = Scale::Ohms.to(self.meter.ohms[before].full_scale);
+            o.floor = f64::INFINITY;
+            for earlier in (0..=before).rev() {
+                if o.floor <= o.centre {
+                    break;
+                }
+                let b = self.sight(edits, sized, at, Setting::range(earlier))?.0;
+                let upto = floor((b.centre, b.moves()), limit, (o.centre, o.moves()));
+                o.floor = o.floor.min(upto);
+            }
             o.floor_off = FLOOR * (1.0 + o.moves());
         }
         Ok(o)

@@ -14,6 +14,7 @@ use super::wiring::{Wired, meter_mode};
 use crate::circuit::calibrate;
 use crate::circuit::edit::Edit;
 use crate::circuit::fault::Fault;
+use crate::circuit::joint::Cell;
 use crate::circuit::lattice;
 use crate::circuit::meter::{Meter, Mode, Reading};
 use crate::circuit::network::Node;
@@ -48,9 +49,14 @@ const HARDLY_MOST: usize = 3;
 /// standard deviation in the distances of places from each other: those of all places
 /// add up to an even distribution.
 const AROUND: f64 = 0.7;
+/// The same for some of the share of each place: a few times as far, where few places
+/// lie; and as far as a normal spread of the same standard deviation, as a share of the
+/// way from end to end, since a stated spread is no promise.
+const FURTHER: (f64, f64) = (0.10, 4.0);
+const BEYOND: (f64, f64) = (0.06, 0.3);
 /// By how much the place up to which the range before shows a resistance is off there,
-/// as in [`Outlook::floor_off`].
-const FLOOR_THERE: f64 = 0.03;
+/// as in [`Outlook::floor_off`], and as a share of how far the reading moves around it.
+const FLOOR_THERE: (f64, f64) = (0.05, 0.3);
 
 /// The readings under some things that are wrong, for some of their sizes.
 #[derive(Clone, Debug, Default)]
@@ -244,19 +250,31 @@ impl Place {
 }
 
 impl Scattered {
-    /// The reading from each place, as `by` with all that is unknown but what is stated
-    /// from and to, and as the size of a fault with that; and how far that reaches.
-    pub(super) fn outlooks(&self) -> impl ExactSizeIterator<Item = (Outlook, f64)> + '_ {
-        self.places.iter().map(|p| {
-            let outlook = Outlook {
-                centre: p.centre,
-                floor: p.floor,
-                floor_off: FLOOR_THERE,
-                by: vec![p.other],
-                sizes: vec![p.from_to, 0.0],
-                ..self.like.clone()
-            };
-            (outlook, p.reach)
+    /// The reading from each place, as cells of [`Joint`](crate::circuit::joint::Joint):
+    /// all that is stated from and to is as the size of a fault.
+    pub(super) fn cells(&self) -> impl Iterator<Item = Cell<'_>> {
+        let share = 1.0 / self.places.len() as f64;
+        self.places.iter().flat_map(move |p| {
+            let parts = [
+                (1.0 - FURTHER.0 - BEYOND.0, p.reach),
+                (FURTHER.0, FURTHER.1 * p.reach),
+                (BEYOND.0, BEYOND.1.max(p.reach)),
+            ];
+            parts.map(|(of_place, reach)| {
+                let outlook = Outlook {
+                    centre: p.centre,
+                    floor: p.floor,
+                    floor_off: FLOOR_THERE.0 + FLOOR_THERE.1 * reach * p.from_to,
+                    by: vec![p.other],
+                    sizes: vec![p.from_to, 0.0],
+                    ..self.like.clone()
+                };
+                Cell {
+                    weight: share * of_place,
+                    outlooks: vec![Cow::Owned(outlook)],
+                    reach: [reach, 0.0],
+                }
+            })
         })
     }
 }
@@ -618,18 +636,14 @@ impl Survey {
             }
         }
         let mut found: Vec<Option<Scattered>> = vec![None; self.one.len() + 1];
-        for (n, (off, size)) in offs.iter().zip(lattice::axis(0)).enumerate() {
+        for (off, size) in offs.iter().zip(lattice::axis(0)) {
             self.solves(off, |solves, faults| {
                 let each = std::iter::once(None).chain((0..faults.len()).map(Some));
                 for (thing, found) in each.zip(&mut found) {
-                    // What has no circuit in one place has none.
-                    if n > 0 && found.is_none() {
-                        continue;
-                    }
                     let known = of(faults, thing);
                     let solved = known.and_then(|f| solves.solve([f, &[]], [size, 0.0]).ok());
+                    // A place that has no operating point says nothing.
                     let (Some(faults), Some(mut o)) = (known, solved) else {
-                        *found = None;
                         continue;
                     };
                     let span = faults.iter().map(Fault::span).fold(0.0, f64::max);

@@ -13,6 +13,7 @@ use std::sync::{Arc, Mutex, OnceLock, PoisonError};
 use super::nearby::Near;
 use super::survey::{Grid, PARTS, REACH, STILL, Scattered, Survey, Two, place};
 use crate::circuit::joint::{Cell, Joint, Shown, Taken};
+use crate::circuit::meter::Reading;
 use crate::circuit::predict::Outlook;
 use crate::circuit::solve::SolveError;
 
@@ -244,27 +245,6 @@ fn weigh_alone<'g>(
     }
 }
 
-/// The share of each place that reaches so many times as far: where few places lie,
-/// and beyond the ends that are stated.
-const FURTHER: (f64, f64) = (0.12, 4.0);
-
-/// What one reading comes to, followed from many places.
-fn weigh_scattered(of: &Scattered, taken: &[Taken]) -> Joint {
-    let places = of.outlooks();
-    let all = places.len() as f64;
-    let cells = places.flat_map(|(o, reach)| {
-        let (share, times) = FURTHER;
-        let o = [o.clone(), o];
-        let of = [(1.0 - share, 1.0), (share, times)].into_iter().zip(o);
-        of.map(move |((share, times), o)| Cell {
-            weight: share / all,
-            outlooks: vec![Cow::Owned(o)],
-            reach: [reach * times, 0.0],
-        })
-    });
-    Joint::new(cells, taken, None)
-}
-
 /// The places that readings are followed from, and what they come to from there:
 /// with nothing wrong, then with each thing by itself.
 fn followed(things: usize, surveys: &[Arc<Survey>], taken: &[Taken]) -> Vec<(Option<Near>, Joint)> {
@@ -296,18 +276,19 @@ fn followed(things: usize, surveys: &[Arc<Survey>], taken: &[Taken]) -> Vec<(Opt
     each.collect()
 }
 
-/// One number, or OL, followed from many places; `None` if there are more readings, or
-/// if good boards have told of the line: then its values are known.
+/// One number followed from many places; `None` if there are more readings, or if good
+/// boards have told of the line: then its values are known. A word, and OL, which is
+/// one, count as they were predicted.
 fn scattered(surveys: &[Arc<Survey>], taken: &[Taken]) -> Option<Vec<Joint>> {
     let ([survey], [one]) = (surveys, taken) else {
         return None;
     };
-    if survey.is_told() || !matches!(one.shown, Shown::Just(_)) {
+    if survey.is_told() || !matches!(one.shown, Shown::Just(Reading::Value(_))) {
         return None;
     }
     let of = survey.scattered().ok()?.iter();
     let joint = |s: &Option<Scattered>| match s {
-        Some(s) => weigh_scattered(s, taken),
+        Some(s) => Joint::new(s.cells(), taken, None),
         None => Joint::strange(taken, &[]),
     };
     Some(of.map(joint).collect())
