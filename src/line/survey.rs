@@ -20,7 +20,7 @@ use crate::circuit::meter::{Meter, Mode, Reading};
 use crate::circuit::network::Node;
 use crate::circuit::predict::{Outlook, Predictor, Scale};
 use crate::circuit::solve::{Parameter, SolveError, Solver};
-use crate::rulebase::{Doubt, Harm, Known, Line, PartKind};
+use crate::rulebase::{Doubt, Harm, Known, Line, MeterMode, PartKind};
 
 /// Sizes that are solved for, the smallest and the largest among them; and of
 /// each of two things.
@@ -54,10 +54,6 @@ const AROUND: f64 = 0.7;
 /// way from end to end, since a stated spread is no promise.
 const FURTHER: (f64, f64) = (0.10, 4.0);
 const BEYOND: (f64, f64) = (0.06, 0.3);
-/// By how much the place up to which the range before shows a resistance is off there,
-/// as in [`Outlook::floor_off`], and as a share of how far the reading moves around it.
-const FLOOR_THERE: (f64, f64) = (0.05, 0.3);
-
 /// The readings under some things that are wrong, for some of their sizes.
 #[derive(Clone, Debug, Default)]
 pub(super) struct Grid {
@@ -215,9 +211,8 @@ pub(super) struct Scattered {
 
 #[derive(Clone, Copy, Debug)]
 struct Place {
-    /// As those of an [`Outlook`].
+    /// As that of an [`Outlook`].
     centre: f64,
-    floor: f64,
     /// By how much it moves with all that is stated from and to, from one end of each
     /// to the other.
     from_to: f64,
@@ -241,7 +236,6 @@ impl Place {
         };
         Place {
             centre: o.centre,
-            floor: o.floor,
             from_to: squares.sqrt(),
             other: o.by.iter().map(|b| b * b).sum::<f64>().sqrt(),
             reach: AROUND * (lattice::PLACES as f64).powf(-1.0 / directions),
@@ -263,8 +257,6 @@ impl Scattered {
             parts.map(|(of_place, reach)| {
                 let outlook = Outlook {
                     centre: p.centre,
-                    floor: p.floor,
-                    floor_off: FLOOR_THERE.0 + FLOOR_THERE.1 * reach * p.from_to,
                     by: vec![p.other],
                     sizes: vec![p.from_to, 0.0],
                     ..self.like.clone()
@@ -635,9 +627,16 @@ impl Survey {
                 off[*place] = (2.0 * at - 1.0) * ends;
             }
         }
+        // What the meter is off by where it shows the reading.
+        let ohms = self.probing.mode == MeterMode::Ohms;
+        let shown = self.shown.filter(|_| ohms).map(|r| self.meter.range_of(r));
+        let range = shown.and_then(|r| self.meter.ohms.get(r));
         let mut found: Vec<Option<Scattered>> = vec![None; self.one.len() + 1];
         for (off, size) in offs.iter().zip(lattice::axis(0)) {
             self.solves(off, |solves, faults| {
+                // Each place in the range that shows it: which that is may hang on what
+                // the ranges before read.
+                solves.shown = None;
                 let each = std::iter::once(None).chain((0..faults.len()).map(Some));
                 for (thing, found) in each.zip(&mut found) {
                     let known = of(faults, thing);
@@ -656,6 +655,7 @@ impl Survey {
                     let place = Place::new(&o, &by);
                     let found = found.get_or_insert_with(|| Scattered {
                         like: Outlook {
+                            accuracy: range.map_or(o.accuracy, |r| r.accuracy),
                             by: Vec::new(),
                             sizes: Vec::new(),
                             ..o
