@@ -14,7 +14,7 @@ use super::nearby::Near;
 use super::survey::{Grid, PARTS, REACH, STILL, Scattered, Survey, Two, place};
 use crate::circuit::joint::{Cell, Joint, Shown, Taken};
 use crate::circuit::meter::Reading;
-use crate::circuit::predict::Outlook;
+use crate::circuit::predict::{Outlook, Scale};
 use crate::circuit::solve::SolveError;
 
 /// Steps between two sizes that are solved for, and where there are two of them.
@@ -277,13 +277,15 @@ fn followed(things: usize, surveys: &[Arc<Survey>], taken: &[Taken]) -> Vec<(Opt
 }
 
 /// One number followed from many places; `None` if there are more readings, or if good
-/// boards have told of the line: then its values are known. A word, and OL, which is
-/// one, count as they were predicted.
+/// boards have told of the line: then its values are known. In volts a line is known
+/// within some per cent, and straight lines reach. A word, and OL, which is one, count
+/// as they were predicted.
 fn scattered(surveys: &[Arc<Survey>], taken: &[Taken]) -> Option<Vec<Joint>> {
     let ([survey], [one]) = (surveys, taken) else {
         return None;
     };
-    if survey.is_told() || !matches!(one.shown, Shown::Just(Reading::Value(_))) {
+    let counts = matches!(one.shown, Shown::Just(Reading::Value(_)));
+    if survey.is_told() || !counts || survey.scale() == Scale::Linear {
         return None;
     }
     let of = survey.scattered().ok()?.iter();
