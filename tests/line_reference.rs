@@ -19,8 +19,8 @@ use halfsplit::circuit::meter::Meter;
 use halfsplit::circuit::network::{Channel, Element, Network, Node};
 use halfsplit::circuit::solve::{Solver, kirchhoff_residual};
 use halfsplit::line::{Wired, Wiring};
-use halfsplit::rulebase::{Line, PartKind};
-use lines::{happenings, rules};
+use halfsplit::rulebase::{Effect, Line, PartKind};
+use lines::{feeds, happenings, rules};
 use serde_json::{Value, json};
 
 const REFERENCE: &str = include_str!("reference/lines.json");
@@ -200,7 +200,7 @@ fn cases() -> (Vec<Network>, Vec<Case>) {
     let (mut bases, mut all) = (Vec::new(), Vec::new());
     let mut add = |line: &Line, wiring: &Wiring, power: bool| {
         let state = if power { "on" } else { "off" };
-        let harms = happenings(line);
+        let harms = [happenings(line), feeds(line)].concat();
         let healthy = ("good".to_owned(), Vec::new());
         let harmed = harms.iter().map(|h| {
             let mut sizes = variants(&wiring.harm(line, h.harm).unwrap());
@@ -241,6 +241,15 @@ fn cases() -> (Vec<Network>, Vec<Case>) {
         bases.push(wiring.network.clone());
     };
     for line in &rules().templates {
+        let feeds = feeds(line).into_iter().map(|h| Effect {
+            fault: 0,
+            harm: h.harm,
+            chance: 1.0,
+        });
+        let line = &Line {
+            faults: feeds.collect(),
+            ..line.clone()
+        };
         let wired = Wired::new(line).unwrap();
         add(line, &wired.off, false);
         add(line, &wired.on, true);

@@ -26,7 +26,7 @@ use rayon::prelude::*;
 /// shares. What was reached when last measured stands as the floor that the test
 /// holds; raise it with the program.
 const WRITTEN_OFF: f64 = 0.10;
-const WRITTEN_OFF_FLOOR: f64 = 0.10;
+const WRITTEN_OFF_FLOOR: f64 = 0.105;
 /// Those of them where no slip lands; the bar is none.
 const NOWHERE_FLOOR: f64 = 0.01;
 const UNLISTED: f64 = 0.10;
@@ -245,7 +245,7 @@ fn no_value_is_written_off() {
 const BUMP: f64 = 0.1;
 /// Most values at which one does more, as a share of all. What was reached when last
 /// measured; the bar is none.
-const BUMPS_FLOOR: f64 = 0.004;
+const BUMPS_FLOOR: f64 = 0.005;
 
 /// Values close together: ten a decade, or 25 mV apart.
 fn fine(mode: MeterMode) -> (Vec<f64>, usize) {

@@ -635,16 +635,16 @@ impl Case {
             None => return Err(refused("it is no value")),
         };
         let (id, good) = (t.id.clone(), t.good_reads().to_owned());
+        let reads = shown(value, t.unit.as_deref().unwrap_or_default());
         match self.model.refer(at, value, &with.meter, r.from.trim()) {
             Ok(false) => Ok(at.line),
             Ok(true) => {
                 self.unexpected.push((
                     n,
                     format!(
-                        "{} is not what these rules expect of a good board in `{id}` ({good}); \
-                         a good board goes before the rules, so it counts; see once more whether \
-                         it is the same point, mode and model",
-                        r.reads.trim()
+                        "{reads} is not what these rules expect of a good board in `{id}` \
+                         ({good}); a good board goes before the rules, so it counts; see once \
+                         more whether it is the same point, mode and model"
                     ),
                 ));
                 Ok(at.line)

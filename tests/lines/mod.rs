@@ -104,6 +104,31 @@ pub fn happenings(line: &Line) -> Vec<Happening> {
     all
 }
 
+/// What feeds a line from beyond it: supplies above their level, and a bridge to each
+/// point.
+pub fn feeds(line: &Line) -> Vec<Happening> {
+    let rail = |p: &usize| matches!(line.parts[*p].kind, PartKind::Rail { .. });
+    let above = (0..line.parts.len()).filter(rail).map(|p| {
+        let id = &line.parts[p].id;
+        (id.clone(), format!("above {id}"), Harm::Above(p))
+    });
+    let fed = line.points.iter().map(|p| {
+        let name = &line.nodes[p.node];
+        (
+            format!("at-{name}"),
+            format!("fed {name}"),
+            Harm::Fed(p.node),
+        )
+    });
+    let all = above.chain(fed);
+    all.map(|(element, words, harm)| Happening {
+        element,
+        words,
+        harm,
+    })
+    .collect()
+}
+
 /// The line with everything that can happen to it, a fault each.
 pub fn with_happenings(line: &Line) -> (Line, Vec<Happening>) {
     let all = happenings(line);
@@ -251,9 +276,9 @@ fn drawn(wiring: &Wiring, draws: &[[f64; 3]]) -> Network {
     }
     for (id, element) in known.fitted() {
         let mut element = *element;
-        let part = wiring.parts.iter().position(|p| p.contains(&id)).unwrap();
+        let part = wiring.parts.iter().position(|p| p.contains(&id));
         for s in wiring.spreads.iter().filter(|s| s.element == id) {
-            let by = |which: usize| s.deviation * 3.0_f64.sqrt() * draws[part][which];
+            let by = |which: usize| s.deviation * 3.0_f64.sqrt() * draws[part.unwrap()][which];
             match (&mut element, s.parameter) {
                 (Element::Resistor { ohms, .. }, Parameter::Resistance) => *ohms *= by(0).exp(),
                 (Element::Junction { junction, .. }, Parameter::Saturation) => {
