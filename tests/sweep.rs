@@ -289,13 +289,13 @@ fn no_suspect_goes_up_and_down_again() {
                 let mut told = Vec::new();
                 for f in (0..d.model.faults.len()).filter(|f| !d.is_unlisted(*f)) {
                     let of: Vec<f64> = after.iter().map(|b| b.faults[f]).collect();
-                    for at in 0..of.len() {
+                    for (at, value) in values.iter().enumerate() {
                         let from = at.saturating_sub(within);
                         let near = from..=(at + within).min(of.len() - 1);
                         let by = bump(&of, at, within);
                         if by > BUMP && !slips[near].iter().any(|s| *s) {
                             let fault = &d.model.faults[f].id;
-                            told.push(format!("{} {:.4}: {fault} {by:.2}", t.id, values[at]));
+                            told.push(format!("{} {value:.4}: {fault} {by:.2}", t.id));
                         }
                     }
                 }
