@@ -28,7 +28,7 @@ use rayon::prelude::*;
 const WRITTEN_OFF: f64 = 0.10;
 const WRITTEN_OFF_FLOOR: f64 = 0.105;
 /// Those of them where no slip lands; the bar is none.
-const NOWHERE_FLOOR: f64 = 0.01;
+const NOWHERE_FLOOR: f64 = 0.008;
 const UNLISTED: f64 = 0.10;
 const UNLISTED_FLOOR: f64 = 0.15;
 

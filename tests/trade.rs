@@ -52,13 +52,13 @@ const LIKELY: f64 = 0.5;
 const BAR_SOUND: f64 = 95.0;
 const FLOOR_SOUND: f64 = 98.0;
 const BAR_FAULTY: f64 = 90.0;
-const FLOOR_FAULTY: f64 = 92.0;
+const FLOOR_FAULTY: f64 = 94.0;
 /// At most so many readings discarded, sound and faulty.
 const BAR_DISCARDED: usize = 0;
-const FLOOR_DISCARDED: usize = 12;
+const FLOOR_DISCARDED: usize = 5;
 /// At most so many lost.
 const BAR_LOST: usize = 0;
-const FLOOR_LOST: usize = 3;
+const FLOOR_LOST: usize = 2;
 const BAR_FIRST: f64 = 85.0;
 const FLOOR_FIRST: f64 = 97.0;
 const BAR_THREE: f64 = 95.0;

@@ -15,19 +15,18 @@ use crate::rulebase::MeterMode;
 
 /// Share of slips that are a pin beside, on a healthy line, or a lead that does not
 /// touch.
-const BESIDE_OR_OPEN: f64 = 0.74;
-/// The part of it that is a lead which does not touch. OL makes people look again,
-/// and 0 V even more, so that few such readings are entered.
-const OPEN_LEAD: f64 = 0.05;
-const OPEN_LEAD_IN_VOLTS: f64 = 0.04;
+const BESIDE_OR_OPEN: f64 = 0.745;
+/// The part of it that is a lead which does not touch. OL and 0 V make people look
+/// again, so that few such readings are entered.
+const OPEN_LEAD: f64 = 0.03;
 /// The same point with the leads changed over, or in another mode.
 const OTHER_WAY: f64 = 0.2;
 /// The part of it that is another mode or a device that is not switched on, where
 /// there is such a one. A meter in diode mode shows volts, which few enter as ohms;
 /// and 0 V makes people look again.
-const OTHER_MODE: f64 = 0.005;
+const OTHER_MODE: f64 = 0.003;
 /// A tip on ground, which shows 0 too.
-const ON_GROUND: f64 = 0.01;
+const ON_GROUND: f64 = 0.005;
 /// A decade too many or too few.
 const DECADE: f64 = 0.03;
 /// Anything.
@@ -223,11 +222,7 @@ impl Healthy {
             MeterMode::Diode | MeterMode::Ohms => Law::Over,
         };
         let decade = here.flat_map(|p| [usual(p, 10.0), usual(p, 0.1)]);
-        let open_lead = match mode {
-            MeterMode::Volts => OPEN_LEAD_IN_VOLTS,
-            MeterMode::Diode | MeterMode::Ohms => OPEN_LEAD,
-        };
-        share(Slip::PinBeside, BESIDE_OR_OPEN - open_lead, beside);
+        share(Slip::PinBeside, BESIDE_OR_OPEN - OPEN_LEAD, beside);
         let in_other_mode = if other_mode.is_empty() {
             0.0
         } else {
@@ -235,7 +230,7 @@ impl Healthy {
         };
         share(Slip::LeadsSwapped, OTHER_WAY - in_other_mode, turned);
         share(Slip::OtherMode, in_other_mode, other_mode);
-        share(Slip::OpenLead, open_lead, vec![open]);
+        share(Slip::OpenLead, OPEN_LEAD, vec![open]);
         share(Slip::OnGround, ON_GROUND, vec![ground]);
         share(Slip::Decade, DECADE, decade.collect());
         all
