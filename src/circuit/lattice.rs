@@ -9,9 +9,10 @@ pub const PLACES: usize = 127;
 
 /// By how many values each place is further along an axis than the one before.
 ///
-/// Chosen one after the other so that no two axes lie on few lines: with whole numbers
-/// `u` and `v` for which all places have `u x + v y` alike, `|u v|` is at least 6 among
-/// the first sixteen, and at least 2 among all. The most important axes come first.
+/// Chosen one after the other so that the places of two axes do not lie on few lines.
+/// They do where `u x + v y` is a whole number at all places for small whole `u` and
+/// `v`: `|u v|` is at least 6 among the first sixteen, and at least 2 among all. The
+/// most important axes come first.
 const GENERATORS: [usize; 28] = [
     1, 34, 35, 47, 45, 12, 39, 52, 38, 27, 18, 11, 30, 28, 21, 62, 16, 5, 20, 43, 25, 13, 7, 48,
     29, 55, 4, 49,
@@ -38,17 +39,17 @@ mod tests {
         }
     }
 
-    /// All places have some whole numbers of two axes alike; small numbers mean that
-    /// they lie on few lines.
+    /// For any two axes some `u x + v y` is a whole number at all places; small `u` and
+    /// `v` mean that the places lie on few lines.
     #[test]
     fn two_axes_together_leave_no_large_hole() {
         let n = PLACES as i64;
         for (i, a) in GENERATORS.iter().enumerate() {
             for b in &GENERATORS[..i] {
-                let alike = |u: i64, v: i64| (u * *a as i64 + v * *b as i64) % n == 0;
+                let whole = |u: i64, v: i64| (u * *a as i64 + v * *b as i64) % n == 0;
                 let all = (0..=8).flat_map(|u| (-8..=8).map(move |v| (u, v)));
                 let few = all
-                    .filter(|(u, v)| (*u, *v) != (0, 0) && alike(*u, *v))
+                    .filter(|(u, v)| (*u, *v) != (0, 0) && whole(*u, *v))
                     .map(|(u, v)| u.max(1) * v.abs().max(1));
                 let least = if i < 16 { 6 } else { 2 };
                 assert!(few.min().is_none_or(|m| m >= least), "{a} {b}");

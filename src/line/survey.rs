@@ -18,7 +18,7 @@ use crate::circuit::joint::Cell;
 use crate::circuit::lattice;
 use crate::circuit::meter::{Meter, Mode, Reading};
 use crate::circuit::network::Node;
-use crate::circuit::predict::{Outlook, Predictor, Scale};
+use crate::circuit::predict::{Outlook, Predictor, Scale, Spread};
 use crate::circuit::solve::{Parameter, SolveError, Solver};
 use crate::rulebase::{Doubt, Harm, Known, Line, MeterMode, PartKind};
 
@@ -537,13 +537,13 @@ impl Survey {
     /// The places of the resistances that are hardly known, at most [`HARDLY_MOST`]:
     /// they may be this many times another.
     pub(super) fn wide(&self) -> Vec<usize> {
-        let wiring = self.wired.for_mode(self.probing.mode);
-        let all = self.unknowns();
-        let own = wiring.unknowns();
-        let wide = wiring.spreads.iter().zip(&own);
-        let wide = wide
-            .filter(|(s, _)| s.parameter == Parameter::Resistance && s.deviation > HARDLY_KNOWN);
-        let places = wide.filter_map(|(_, u)| all.iter().position(|a| a == u));
+        let Ok(ready) = self.ready() else {
+            return Vec::new();
+        };
+        let spreads = &self.wired.for_mode(self.probing.mode).spreads;
+        let wide = |s: &Spread| s.parameter == Parameter::Resistance && s.deviation > HARDLY_KNOWN;
+        let all = spreads.iter().zip(&ready.places);
+        let places = all.filter(|(s, _)| wide(s)).map(|(_, place)| *place);
         places.take(HARDLY_MOST).collect()
     }
 

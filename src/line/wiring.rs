@@ -8,7 +8,7 @@ use crate::circuit::network::{
 };
 use crate::circuit::predict::Spread;
 use crate::circuit::solve::{Parameter, Solver};
-use crate::rulebase::{Doubt, Harm, Known, Line, MeterMode, PartKind};
+use crate::rulebase::{Doubt, Harm, Known, Line, LinePart, MeterMode, PartKind};
 
 /// Ideality of a protection junction: near 1, or pins would load what resistors of a
 /// megohm hold while a meter puts some tenths of a volt on them. Common practice, no
@@ -47,9 +47,9 @@ const SAG_LEAVES: (f64, f64) = (0.02, 0.98);
 /// What a port is fed with, and a little more, volt: USB Type-C 2.0 allows 5.5 V at
 /// the source.
 pub(crate) const PORT_VOLTS: f64 = 5.5;
-/// A supply that gives too much, or one that a bridge leads to, holds up to this
-/// share of a source behind it, which is so much above the highest voltage of the
-/// line; the odds of the share are spread evenly over their logarithm. Common
+/// The source beyond a line: this share of its voltage is the highest voltage of the
+/// line. A supply that gives too much, or one that a bridge leads to, holds at most
+/// that share; the odds of the share are spread evenly over their logarithm. Common
 /// practice, no source.
 const FED_MOST: f64 = 0.98;
 /// The least share of it that a bridge to another supply holds. Common practice, no
@@ -256,12 +256,8 @@ impl Wiring {
         if !self.power || !line.faults.iter().any(|e| leads(e.harm)) {
             return Ok(());
         }
-        let rails = line.parts.iter().filter_map(|p| match p.kind {
-            PartKind::Rail { volts, .. } => Some(p.kinds.iter().map(|k| k.1).chain([volts])),
-            _ => None,
-        });
-        let highest = rails.flatten().map(|v| v.most()).fold(PORT_VOLTS, f64::max);
-        let volts = highest / FED_MOST;
+        let highest = line.parts.iter().filter_map(LinePart::most_volts);
+        let volts = highest.fold(PORT_VOLTS, f64::max) / FED_MOST;
         let node = self.network.node("beyond");
         let (ground, gives) = (Node::GROUND, f64::INFINITY);
         (self.network).limited_source("beyond", node, ground, volts, RAIL_OHMS, gives)?;
@@ -446,7 +442,6 @@ impl Wiring {
         let Some((beyond, _)) = self.beyond else {
             return Ok(Vec::new());
         };
-        let lower = |share: f64| upper * share / (1.0 - share);
         Ok(vec![
             Fault::Short {
                 a: beyond,
@@ -456,7 +451,7 @@ impl Wiring {
             Fault::Leaky {
                 a: node,
                 b: Node::GROUND,
-                ohms: Range::new(lower(least), lower(FED_MOST))?,
+                ohms: Range::new(lower(upper, least), lower(upper, FED_MOST))?,
             },
         ])
     }
@@ -476,9 +471,9 @@ impl Wiring {
         Ok(gives.chain(instead).collect())
     }
 
-    /// A node that another supply of the device feeds: any voltage that the device
-    /// has. While it is off, what hangs on that supply reads much as what hangs on
-    /// this line.
+    /// A node that another supply of the device feeds, with up to the highest voltage of
+    /// the line or of a port. While the device is off, what hangs on that supply reads
+    /// much as what hangs on this line.
     fn fed(&self, line: &Line, node: usize) -> Result<Vec<Fault>, NetworkError> {
         if self.beyond.is_none() {
             return Ok(Vec::new());
@@ -507,7 +502,6 @@ impl Wiring {
             return Ok(Vec::new());
         }
         let upper = volts.typical / (SAG_DRAWS * amps);
-        let lower = |share: f64| upper * share / (1.0 - share);
         let mut faults: Vec<Fault> = Vec::with_capacity(2);
         for element in &self.parts[p] {
             faults.push(Fault::Resistive {
@@ -518,10 +512,15 @@ impl Wiring {
         faults.push(Fault::Leaky {
             a: self.nodes[part.from],
             b: self.nodes[part.to],
-            ohms: Range::new(lower(SAG_LEAVES.0), lower(SAG_LEAVES.1))?,
+            ohms: Range::new(lower(upper, SAG_LEAVES.0), lower(upper, SAG_LEAVES.1))?,
         });
         Ok(faults)
     }
+}
+
+/// The lower resistor of a divider that leaves a share of the voltage, ohm.
+fn lower(upper: f64, share: f64) -> f64 {
+    upper * share / (1.0 - share)
 }
 
 /// The meter's mode for that of the rules.

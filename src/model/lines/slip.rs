@@ -107,6 +107,14 @@ impl Law {
         }
     }
 
+    /// A density for a value, in the unit of the mode, a chance for OL.
+    fn likelihood(&self, reading: Reading) -> f64 {
+        match reading {
+            Reading::Value(v) => self.density(v),
+            Reading::OL => self.over(),
+        }
+    }
+
     /// Whether a reading is one of the usual ones.
     fn is_usual(&self, reading: Reading) -> bool {
         let over = self.over();
@@ -238,13 +246,9 @@ impl Healthy {
 
     /// The slip that shows a reading most likely, if it is a usual one for it.
     pub(super) fn slip_of(&self, mode: MeterMode, reading: Reading) -> Option<Slip> {
-        let likely = |law: &Law| match reading {
-            Reading::Value(v) => law.density(v),
-            Reading::OL => law.over(),
-        };
         let usual = self.slips(mode).into_iter();
         let usual = usual.filter(|(_, _, law)| law.is_usual(reading));
-        let each = usual.map(|(slip, weight, law)| (slip, weight * likely(&law)));
+        let each = usual.map(|(slip, weight, law)| (slip, weight * law.likelihood(reading)));
         each.max_by(|a, b| a.1.total_cmp(&b.1)).map(|x| x.0)
     }
 }
@@ -294,11 +298,8 @@ impl Shows {
     /// How likely a reading is: a density for a value, in the unit of the mode, a
     /// chance for OL.
     pub(in crate::model) fn likelihood(&self, reading: Reading) -> f64 {
-        let of = |law: &Law| match reading {
-            Reading::Value(v) => law.density(v),
-            Reading::OL => law.over(),
-        };
-        self.0.iter().map(|(w, law)| w * of(law)).sum()
+        let each = self.0.iter().map(|(w, law)| w * law.likelihood(reading));
+        each.sum()
     }
 
     /// The same of a number that may be off by so much either way because it was
