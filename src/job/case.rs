@@ -335,10 +335,13 @@ impl Case {
             }
         };
         let symptom_ids: Vec<String> = if file.symptoms.is_empty() {
-            recognise(&whole, &file.complaint)
-                .into_iter()
-                .map(|h| whole.symptoms[h.symptom].id.clone())
-                .collect()
+            let heard = recognise(&whole, &file.complaint).into_iter();
+            let mut heard: Vec<usize> = heard.map(|h| h.symptom).collect();
+            if heard.is_empty() && !file.complaint.trim().is_empty() {
+                heard.extend(whole.unheard);
+            }
+            let id = |s: usize| whole.symptoms[s].id.clone();
+            heard.into_iter().map(id).collect()
         } else {
             let fits = |s: &String| match one(whole.symptom(s), "symptom", s) {
                 Ok(_) => true,
@@ -402,6 +405,10 @@ impl Case {
             case.history.push(None, None, What::Seen(seen));
         }
         case.model.unsaid(&case.symptoms);
+        for (test, blocked) in case.model.tests.iter().zip(&mut case.blocked_tests) {
+            let complaint = case.symptoms.iter().map(|s| &case.model.symptoms[*s]);
+            *blocked |= !test.suits(complaint);
+        }
         case.references(rules, &steps)?;
         for (n, entry) in steps.iter().enumerate() {
             case.shows.push(None);

@@ -225,6 +225,7 @@ fn build(
             bench: rules.bench.clone(),
             device: device.map_or_else(|| "any device".to_owned(), |d| d.name.clone()),
             packs: carries.iter().map(|c| c.0.id.clone()).collect(),
+            past: rules.past.clone(),
             ..Model::default()
         },
         priors: Vec::new(),
@@ -291,6 +292,8 @@ impl Builder<'_> {
     }
 
     fn pack(&mut self, pack: &Pack, copies: &[Carried]) -> Result<(), CompileError> {
+        let topics = pack.topic.iter().map(|p| (pack.id.clone(), p.clone()));
+        self.model.topics.extend(topics);
         let base = self.base_priors(pack)?;
         let noticed = noticed(pack);
         let mut shared_faults: HashMap<PackFault, usize> = HashMap::new();
@@ -486,6 +489,9 @@ impl Builder<'_> {
                 strengths[*f] = *p;
             }
             let leak = leak_for(s.nothing_found, &copy.base, &strengths);
+            if pack.unheard == Some(i) && copy.first {
+                self.model.unheard = Some(self.model.symptoms.len());
+            }
             self.model.symptoms.push(SymptomInfo {
                 id: copy.id(&s.id, once),
                 name: copy.words(&s.name),
@@ -494,6 +500,7 @@ impl Builder<'_> {
                 general: i == 0 && pack.symptoms.len() > 1,
                 function: s.loses.map(|f| copy.functions[f]),
                 hear: s.hear.clone(),
+                hear_in_topic: s.hear_in_topic.clone(),
                 finding: Arc::new(Finding::yes_no(leak, &copy.links(&s.links), 0.0)),
             });
         }
@@ -698,6 +705,7 @@ impl Builder<'_> {
                 reliability: t.reliability,
                 mistaken: t.mistaken.clone(),
                 step: copy.step(&t.step),
+                only_for: t.only_for.clone(),
             });
         }
     }

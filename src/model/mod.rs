@@ -8,7 +8,9 @@ mod compile;
 mod known;
 mod lines;
 mod meter;
+mod past;
 mod recognise;
+mod spelling;
 
 use std::sync::Arc;
 
@@ -24,7 +26,9 @@ pub use known::{Reference, RestsOn, Sibling, SiblingReading};
 pub(crate) use lines::bounds;
 pub use lines::{Foretold, LineInfo, Measures, Range, Read, Slip, Taken};
 pub use meter::BenchMeter;
-pub use recognise::{Heard, recognise};
+pub use past::{Past, past};
+pub use recognise::{Heard, Hearing, hear, recognise};
+pub use spelling::Typo;
 
 /// Which device is on the bench and what is known of its past.
 #[derive(Clone, Debug, Default, PartialEq, Serialize, Deserialize)]
@@ -78,6 +82,12 @@ pub struct Model {
     pub device: String,
     /// Packs that are in play.
     pub packs: Vec<String>,
+    /// Words that name an area, each with its pack.
+    pub topics: Vec<(String, Arc<crate::rulebase::Pattern>)>,
+    /// Patterns that tick a history question, with its identifier.
+    pub past: Vec<(String, Vec<Arc<crate::rulebase::Pattern>>)>,
+    /// The symptom, by index, of a complaint that no area hears.
+    pub unheard: Option<usize>,
 }
 
 /// A fault as people see it.
@@ -164,6 +174,8 @@ pub struct SymptomInfo {
     pub function: Option<usize>,
     /// Patterns for free text.
     pub hear: Vec<Arc<crate::rulebase::Pattern>>,
+    /// Patterns that count only where its area is named.
+    pub hear_in_topic: Vec<Arc<crate::rulebase::Pattern>>,
     /// What it says; outcome 1 is "shown".
     pub finding: Arc<Finding>,
 }
@@ -218,9 +230,21 @@ pub struct TestInfo {
     pub mistaken: Vec<f64>,
     /// What it takes.
     pub step: Step,
+    /// Symptoms (`pack/symptom`) whose complaint it is for; empty: all.
+    pub only_for: Vec<String>,
 }
 
 impl TestInfo {
+    /// Whether it is for a job with these symptoms.
+    pub fn suits<'s>(&self, mut symptoms: impl Iterator<Item = &'s SymptomInfo>) -> bool {
+        let named = |s: &SymptomInfo| {
+            let name = s.id.rsplit('/').next().unwrap_or(&s.id);
+            let full = format!("{}/{name}", s.pack);
+            self.only_for.contains(&full)
+        };
+        self.only_for.is_empty() || symptoms.any(named)
+    }
+
     /// What a good line reads, where a line is measured: "0.39 V to 0.43 V", or
     /// "OL".
     pub fn good_reads(&self) -> &str {

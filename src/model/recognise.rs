@@ -5,10 +5,17 @@
 //! camera is black but the rear one is fine" is heard for the front one alone:
 //! a symptom belongs to the copy named nearest in its clause, else to the one
 //! named last. Where none is named it counts once, for the main copy.
+//!
+//! Areas compete for a clause by the words that name them: what is said of the
+//! screen is not heard of the camera. The pack of all other complaints
+//! ([`Model::unheard`]) hears only clauses in which no particular symptom of
+//! another pack is heard.
 
 use std::ops::Range;
+use std::sync::Arc;
 
-use super::{CopyInfo, Model};
+use super::spelling::{Read, Typo};
+use super::{CopyInfo, Model, SymptomInfo};
 use crate::rulebase::Pattern;
 
 /// A symptom recognised in free text.
@@ -18,6 +25,8 @@ pub struct Heard {
     pub symptom: usize,
     /// The words that gave it away.
     pub words: String,
+    /// The pattern that fits them, as the rules have it.
+    pub pattern: String,
     /// It could be of another copy just as well: the text names none.
     pub assumed: bool,
 }
@@ -40,7 +49,9 @@ const DENIALS: &[&str] = &[
     "hasnt",
 ];
 /// What may stand between a denial and what it denies.
-const FILLERS: &[&str] = &["a", "any", "longer", "very", "really", "so", "too"];
+const FILLERS: &[&str] = &[
+    "a", "any", "longer", "very", "really", "so", "too", "been", "ever", "got", "get", "had",
+];
 /// What speaks well of something.
 const PRAISE: &[&str] = &[
     "works",
@@ -76,42 +87,86 @@ const DOUBTS: &[&str] = &[
     "havent",
 ];
 
-/// Finds the symptoms that a text speaks of, the most telling first. Where a
-/// particular symptom is heard, the general one of its pack says no more and
-/// is left out.
+/// What a text says, and how it was read.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct Hearing {
+    /// The text in lower case, with typing errors put right.
+    pub text: String,
+    /// Words that were read as typing errors.
+    pub typos: Vec<Typo>,
+    /// The symptoms, the most telling first.
+    pub heard: Vec<Heard>,
+}
+
+/// Finds the symptoms that a text speaks of, the most telling first.
 pub fn recognise(model: &Model, text: &str) -> Vec<Heard> {
-    let lower = text.to_lowercase().replace(['’', '‘'], "'");
-    let words = words(&lower);
+    hear(model, text).heard
+}
+
+/// Reads a text and finds the symptoms that it speaks of. Where a particular
+/// symptom is heard, the general one of its pack says no more and is left out.
+pub fn hear(model: &Model, text: &str) -> Hearing {
+    let Read { text, typos } = Read::new(model, text);
+    let heard = symptoms(model, &text);
+    Hearing { text, typos, heard }
+}
+
+fn symptoms(model: &Model, text: &str) -> Vec<Heard> {
+    let words = words(text);
+    let mentions = mentions(model, text);
+    let rest = model.unheard.map(|s| model.symptoms[s].pack.as_str());
     let mut heard: Vec<Heard> = Vec::new();
     let mut faint: Vec<Heard> = Vec::new();
-    for pack in &model.packs {
-        let copies: Vec<&CopyInfo> = model.copies.iter().filter(|c| c.pack == *pack).collect();
-        let speech = Speech::new(&lower, &words, &copies);
+    // Where the packs of their own areas hear something, and the others.
+    let mut taken: Vec<Range<usize>> = Vec::new();
+    let mut by_others: Vec<Range<usize>> = Vec::new();
+    let mut later = Vec::new();
+    let (own, other): (Vec<&String>, Vec<&String>) =
+        model.packs.iter().partition(|p| rest != Some(p.as_str()));
+    for pack in own.iter().chain(&other) {
+        let copies: Vec<&CopyInfo> = model.copies.iter().filter(|c| c.pack == **pack).collect();
+        let speech = Speech::new(text, &words, &copies, pack, &mentions);
+        let gives_way = rest == Some(pack.as_str());
         let before = heard.len();
         let (general, particular): (Vec<_>, Vec<_>) = kinds(model, pack)
             .into_iter()
             .partition(|k| model.symptoms[k[0]].general);
         for kind in particular {
-            for at in speech.hits(&model.symptoms[kind[0]].hear) {
-                if !speech.denied(&at) {
-                    let bound = speech.bind(&at);
-                    note(&mut heard, model, &copies, &kind, bound, &lower[at]);
+            for hit in speech.hits(&model.symptoms[kind[0]]) {
+                let all = speech.around(&hit.at);
+                let meets = |t: &Range<usize>| t.start < all.end && all.start < t.end;
+                if speech.denied(&hit.at) || gives_way && taken.iter().any(meets) {
+                    continue;
+                }
+                let bound = speech.bind(&hit.at);
+                note(&mut heard, model, &copies, &kind, bound, &hit, text);
+                match gives_way {
+                    true => by_others.push(all),
+                    false => taken.push(hit.at),
                 }
             }
         }
-        if heard.len() > before {
-            continue;
+        if heard.len() == before {
+            later.push((copies, speech, general));
         }
+    }
+    for (copies, speech, general) in &later {
+        let before = heard.len();
         for kind in general {
-            let hits = speech.hits(&model.symptoms[kind[0]].hear);
-            let Some(longest) = hits.iter().max_by_key(|h| h.len()) else {
+            let mut hits = speech.hits(&model.symptoms[kind[0]]);
+            // What is said there is said of something else.
+            hits.retain(|h| {
+                !by_others
+                    .iter()
+                    .any(|t| t.start < h.at.end && h.at.start < t.end)
+            });
+            let Some(longest) = hits.iter().max_by_key(|h| h.at.len()) else {
                 continue;
             };
-            let said = &lower[longest.clone()];
             let bad = |at: usize| !speech.praised(speech.clause(at));
-            for at in hits.iter().filter(|h| bad(h.start)) {
-                let bound = speech.bind(at);
-                note(&mut heard, model, &copies, &kind, bound, &lower[at.clone()]);
+            for hit in hits.iter().filter(|h| bad(h.at.start)) {
+                let bound = speech.bind(&hit.at);
+                note(&mut heard, model, copies, kind, bound, hit, text);
             }
             if heard.len() > before {
                 continue;
@@ -119,11 +174,11 @@ pub fn recognise(model: &Model, text: &str) -> Vec<Heard> {
             // The words of the general symptom were praise: it is of a copy
             // named elsewhere ("but the main one is broken"), if of any.
             for n in speech.named.iter().filter(|n| bad(n.at.start)) {
-                note(&mut heard, model, &copies, &kind, Some((n, true)), said);
+                note(&mut heard, model, copies, kind, Some((n, true)), longest, text);
             }
             if heard.len() == before {
                 let last = speech.named.last().map(|n| (n, false));
-                note(&mut faint, model, &copies, &kind, last, said);
+                note(&mut faint, model, copies, kind, last, longest, text);
             }
         }
     }
@@ -135,6 +190,33 @@ pub fn recognise(model: &Model, text: &str) -> Vec<Heard> {
         (s.general, std::cmp::Reverse(h.words.len()))
     });
     heard
+}
+
+/// Where areas are named, each with its pack; of names that overlap the longest.
+fn mentions<'m>(model: &'m Model, text: &str) -> Vec<(&'m str, Range<usize>)> {
+    let mut all: Vec<(&str, Range<usize>)> = Vec::new();
+    for (pack, pattern) in &model.topics {
+        let mut from = 0;
+        while let Some(m) = text.get(from..).and_then(|rest| pattern.find(rest)) {
+            all.push((pack, from + m.start..from + m.end));
+            from += m.end;
+        }
+    }
+    all.sort_by_key(|(_, at)| std::cmp::Reverse(at.len()));
+    let mut kept: Vec<(&str, Range<usize>)> = Vec::new();
+    for (pack, at) in all {
+        if !kept.iter().any(|(_, k)| k.start < at.end && at.start < k.end) {
+            kept.push((pack, at));
+        }
+    }
+    kept.sort_by_key(|(_, at)| at.start);
+    kept
+}
+
+/// Where a pattern fits.
+struct Hit {
+    at: Range<usize>,
+    pattern: Arc<Pattern>,
 }
 
 /// The symptoms of a pack, those of its copies together, the main one first.
@@ -160,7 +242,8 @@ fn note(
     copies: &[&CopyInfo],
     kind: &[usize],
     bound: Option<(&Named, bool)>,
-    words: &str,
+    hit: &Hit,
+    text: &str,
 ) {
     let of = |copy: &&usize| -> Option<usize> {
         kind.iter()
@@ -184,17 +267,19 @@ fn note(
         symptoms.push(kind[0]);
     }
     for symptom in symptoms {
-        let words = words.trim();
+        let words = text[hit.at.clone()].trim();
         match heard.iter_mut().find(|h| h.symptom == symptom) {
             Some(h) => {
                 h.assumed &= assumed;
                 if words.len() > h.words.len() {
                     h.words = words.to_owned();
+                    h.pattern = hit.pattern.source().to_owned();
                 }
             }
             None => heard.push(Heard {
                 symptom,
                 words: words.to_owned(),
+                pattern: hit.pattern.source().to_owned(),
                 assumed,
             }),
         }
@@ -202,12 +287,13 @@ fn note(
 }
 
 /// A word without its apostrophes, with its place.
-struct Word {
-    text: String,
-    at: Range<usize>,
+pub(super) struct Word {
+    pub(super) text: String,
+    pub(super) at: Range<usize>,
 }
 
-fn words(text: &str) -> Vec<Word> {
+/// The words of a text in lower case.
+pub(super) fn words(text: &str) -> Vec<Word> {
     let inside = |c: char| c.is_alphanumeric() || c == '\'';
     let mut out = Vec::new();
     let mut from = 0;
@@ -234,15 +320,27 @@ struct Named {
 struct Speech<'t> {
     text: &'t str,
     words: &'t [Word],
+    /// The pack.
+    pack: &'t str,
+    /// Where areas are named, each with its pack, in order.
+    mentions: &'t [(&'t str, Range<usize>)],
     named: Vec<Named>,
     clauses: Vec<Range<usize>>,
 }
 
 impl<'t> Speech<'t> {
-    fn new(text: &'t str, words: &'t [Word], copies: &[&CopyInfo]) -> Self {
+    fn new(
+        text: &'t str,
+        words: &'t [Word],
+        copies: &[&CopyInfo],
+        pack: &'t str,
+        mentions: &'t [(&'t str, Range<usize>)],
+    ) -> Self {
         let mut speech = Speech {
             text,
             words,
+            pack,
+            mentions,
             named: Vec::new(),
             clauses: Vec::new(),
         };
@@ -347,26 +445,69 @@ impl<'t> Speech<'t> {
             .unwrap_or(0)
     }
 
-    /// Where patterns fit: within clauses, else across them.
-    fn hits(&self, patterns: &[std::sync::Arc<Pattern>]) -> Vec<Range<usize>> {
+    /// Where the patterns of a symptom fit, and speak of this pack.
+    fn hits(&self, symptom: &SymptomInfo) -> Vec<Hit> {
+        let anywhere = symptom.hear.iter().map(|p| (p, false));
+        let in_topic = symptom.hear_in_topic.iter().map(|p| (p, true));
         let mut out = Vec::new();
-        for p in patterns {
-            let Some(across) = p.find(self.text) else {
-                continue;
-            };
-            let before = out.len();
-            for c in &self.clauses {
-                let mut from = c.start;
-                while let Some(m) = p.find(&self.text[from..c.end]) {
-                    out.push(from + m.start..from + m.end);
-                    from += m.end;
-                }
-            }
-            if out.len() == before {
-                out.push(across);
-            }
+        for (pattern, topic) in anywhere.chain(in_topic) {
+            let fits = self.fits(pattern).into_iter();
+            out.extend(fits.filter(|at| self.concerns(at, topic)).map(|at| Hit {
+                at,
+                pattern: pattern.clone(),
+            }));
         }
         out
+    }
+
+    /// Where a pattern fits: within clauses, else across them.
+    fn fits(&self, pattern: &Pattern) -> Vec<Range<usize>> {
+        let Some(across) = pattern.find(self.text) else {
+            return Vec::new();
+        };
+        let mut out = Vec::new();
+        for c in &self.clauses {
+            let mut from = c.start;
+            while let Some(m) = pattern.find(&self.text[from..c.end]) {
+                out.push(from + m.start..from + m.end);
+                from += m.end;
+            }
+        }
+        if out.is_empty() {
+            out.push(across);
+        }
+        out
+    }
+
+    /// Whether what is said at a place is said of this pack: its words name the
+    /// area, or the clause names no other nearer. With `topic` the area has to
+    /// be named, if need be in another clause.
+    fn concerns(&self, at: &Range<usize>, topic: bool) -> bool {
+        let own = |m: &(&str, Range<usize>)| m.0 == self.pack;
+        let inside = |m: &&(&str, Range<usize>)| m.1.start < at.end && at.start < m.1.end;
+        let within: Vec<bool> = self.mentions.iter().filter(inside).map(own).collect();
+        if !within.is_empty() {
+            return within.contains(&true);
+        }
+        let clause = self.around(at);
+        let here = |m: &&(&str, Range<usize>)| clause.start <= m.1.start && m.1.start < clause.end;
+        let mut beside = self.mentions.iter().filter(here).peekable();
+        let first = beside.peek().copied();
+        match beside.rfind(|m| m.1.start < at.end).or(first) {
+            Some(nearest) => own(nearest),
+            None if !topic => true,
+            None => {
+                let before = self.mentions.iter().rfind(|m| m.1.start < at.start);
+                before.or(self.mentions.first()).is_some_and(own)
+            }
+        }
+    }
+
+    /// The clauses that a place is in, from the first to the last.
+    fn around(&self, at: &Range<usize>) -> Range<usize> {
+        let first = &self.clauses[self.clause(at.start)];
+        let last = &self.clauses[self.clause(at.end.max(1) - 1)];
+        first.start..last.end.max(at.end)
     }
 
     /// The copies that something said at a place is of, and whether they are
@@ -399,10 +540,7 @@ impl<'t> Speech<'t> {
     /// Whether what stands right before a place denies it: "not blurred".
     fn denied(&self, at: &Range<usize>) -> bool {
         let start = self.clauses[self.clause(at.start)].start;
-        self.within(start..at.start)
-            .rev()
-            .find(|w| !FILLERS.contains(w))
-            .is_some_and(|w| DENIALS.contains(&w))
+        denies(self.within(start..at.start))
     }
 
     /// Whether a clause speaks well of what it is about.
@@ -413,6 +551,20 @@ impl<'t> Speech<'t> {
                 .within(self.clauses[clause].clone())
                 .any(|w| DENIALS.contains(&w) || DOUBTS.contains(&w))
     }
+}
+
+/// Whether words end in a denial of what comes next.
+fn denies<'w>(before: impl DoubleEndedIterator<Item = &'w str>) -> bool {
+    before
+        .rev()
+        .find(|w| !FILLERS.contains(w))
+        .is_some_and(|w| DENIALS.contains(&w))
+}
+
+/// Whether a text ends in a denial of what comes next.
+pub(super) fn denied_before(text: &str) -> bool {
+    let start = text.rfind(|c| ends(c) || c == ',').map_or(0, |i| i + 1);
+    denies(words(&text[start..]).iter().map(|w| w.text.as_str()))
 }
 
 /// Whether a character ends a sentence or a part of it.

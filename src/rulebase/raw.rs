@@ -50,6 +50,13 @@ pub struct RawPack {
     /// Of 1000 jobs with a complaint in this area: how many have two or more
     /// independent faults.
     pub two_or_more: Option<At<f64>>,
+    /// Words that name the area, as patterns: what is said in the same clause
+    /// is said of it, unless another area is named nearer.
+    #[serde(default)]
+    pub topic: Vec<At<String>>,
+    /// The symptom of a complaint that no pack hears. One pack has it: its
+    /// symptoms give way to those of every other pack in the same clause.
+    pub unheard: Option<At<String>>,
     /// What exists once per unit.
     #[serde(default)]
     pub items: Entries<RawItem>,
@@ -160,6 +167,9 @@ pub struct RawSymptom {
     /// Patterns that recognise it in free text (regular expressions, any case).
     #[serde(default)]
     pub hear: Vec<At<String>>,
+    /// Patterns that recognise it only where the area is named by its `topic`.
+    #[serde(default)]
+    pub hear_in_topic: Vec<At<String>>,
     /// Names of the copies it is for (`scan engine`); without it, all.
     #[serde(default)]
     pub only_on: Vec<At<String>>,
@@ -219,6 +229,9 @@ pub struct RawTest {
     /// Names of the copies it is for (`scan engine`); without it, all.
     #[serde(default)]
     pub only_on: Vec<At<String>>,
+    /// Symptoms whose complaint it is for; without it, all.
+    #[serde(default)]
+    pub only_for: Vec<At<String>>,
     /// Where its numbers come from.
     pub source: Option<At<String>>,
 }
@@ -689,6 +702,9 @@ pub struct RawCaution {
 pub struct RawHistory {
     /// The question, answered yes or no.
     pub ask: String,
+    /// Patterns that tick the question in a complaint, to be confirmed.
+    #[serde(default)]
+    pub hear: Vec<At<String>>,
 }
 
 /// Lets the short form of an entry stand for it: a bare number.

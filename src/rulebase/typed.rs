@@ -1,16 +1,12 @@
 //! The rule base as the rest of the program holds it: only valid states.
 
 use std::fmt;
-use std::sync::OnceLock;
 
-use regex_automata::{meta::Regex, nfa::thompson::WhichCaptures};
-use regex_syntax::hir::Hir;
-use regex_syntax::hir::literal::{ExtractKind, Extractor, Literal, Seq};
 use serde::{Deserialize, Serialize};
-use thiserror::Error;
 
 use super::line::{Line, MeterMode};
 use super::meter::MeterProfile;
+use super::pattern::Pattern;
 use crate::bench::Bench;
 
 /// The five answers of "where does the fault lie".
@@ -76,6 +72,8 @@ pub struct Rulebase {
     pub devices: Vec<Device>,
     /// Bench conditions, cautions, history questions.
     pub bench: Bench,
+    /// Patterns that tick a history question, with its identifier.
+    pub past: Vec<(String, Vec<std::sync::Arc<Pattern>>)>,
     /// How many numbers rest on which kind of source.
     pub sources: SourceTally,
     /// SHA-256 over all files, in hexadecimal: which rules a step was given under.
@@ -138,6 +136,10 @@ pub struct Pack {
     pub nothing_found: f64,
     /// Share of jobs (0..1) with two or more independent faults.
     pub two_or_more: f64,
+    /// Words that name the area.
+    pub topic: Vec<std::sync::Arc<Pattern>>,
+    /// The symptom (by index) of a complaint that no pack hears.
+    pub unheard: Option<usize>,
     /// The smallest form: priors, not rates; names stand alone.
     pub minimal: bool,
     /// What can be at fault.
@@ -235,110 +237,10 @@ pub struct Symptom {
     pub nothing_found: f64,
     /// Patterns for free text.
     pub hear: Vec<std::sync::Arc<Pattern>>,
+    /// Patterns that count only where the area is named.
+    pub hear_in_topic: Vec<std::sync::Arc<Pattern>>,
     /// Names of the copies it is for; empty: all.
     pub only_on: Vec<String>,
-}
-
-/// A pattern for free text. It was checked when it was read; it is made ready
-/// only for a text that it may fit, since that takes far longer than searching.
-#[derive(Debug, Serialize, Deserialize)]
-pub struct Pattern {
-    source: String,
-    /// Of each list one is in every text that it fits.
-    needs: Vec<Vec<String>>,
-    #[serde(skip)]
-    ready: OnceLock<Option<Regex>>,
-}
-
-/// Why a text is no [`Pattern`].
-#[derive(Debug, Error)]
-pub enum PatternError {
-    /// It is no regular expression.
-    #[error(transparent)]
-    Syntax(#[from] Box<regex_syntax::Error>),
-    /// It fits every text, even an empty one.
-    #[error("it fits every text, even an empty one")]
-    FitsAll,
-}
-
-impl Pattern {
-    /// Reads a pattern for texts in lower case.
-    ///
-    /// # Errors
-    /// If it is no regular expression, or fits all.
-    pub fn new(source: &str) -> Result<Self, PatternError> {
-        let parsed = parsed(source)?;
-        if parsed.properties().minimum_len() == Some(0) {
-            return Err(PatternError::FitsAll);
-        }
-        Ok(Pattern {
-            source: source.to_owned(),
-            needs: needs(&parsed),
-            ready: OnceLock::new(),
-        })
-    }
-
-    /// The regular expression as it is written.
-    pub fn source(&self) -> &str {
-        &self.source
-    }
-
-    /// Where it first fits in a text that is already in lower case.
-    pub fn find(&self, lower: &str) -> Option<std::ops::Range<usize>> {
-        let has = |any: &Vec<String>| any.iter().any(|word| lower.contains(word));
-        if !self.needs.iter().all(has) {
-            return None;
-        }
-        let made = || {
-            // What speeds up a search in long texts takes longer to make than
-            // many searches in a complaint.
-            let config = Regex::config()
-                .utf8_empty(false)
-                .which_captures(WhichCaptures::Implicit)
-                .nfa_size_limit(Some(1 << 20))
-                .auto_prefilter(false)
-                .hybrid(false)
-                .onepass(false);
-            let mut builder = Regex::builder();
-            let parsed = parsed(&self.source).ok()?;
-            builder.configure(config).build_from_hir(&parsed).ok()
-        };
-        let found = self.ready.get_or_init(made).as_ref()?.find(lower)?;
-        let range = found.range();
-        lower.get(range.clone()).is_some().then_some(range)
-    }
-}
-
-/// Reads a regular expression for texts in lower case.
-fn parsed(source: &str) -> Result<Hir, Box<regex_syntax::Error>> {
-    // Plain ASCII rules are read and made ready several times faster.
-    let mut parser = regex_syntax::ParserBuilder::new()
-        .unicode(!source.is_ascii())
-        .utf8(false)
-        .case_insensitive(source.contains(char::is_uppercase))
-        .build();
-    Ok(parser.parse(source)?)
-}
-
-/// So many bytes of a [`Pattern`]'s needs tell texts apart.
-const TELLING: usize = 6;
-
-/// Texts of which one is in all that a regular expression fits: what a match
-/// begins with, and what it ends with, where that can be listed.
-fn needs(parsed: &Hir) -> Vec<Vec<String>> {
-    let found = |kind| Extractor::new().kind(kind).extract(parsed);
-    let mut begins = found(ExtractKind::Prefix);
-    begins.keep_first_bytes(TELLING);
-    let mut ends = found(ExtractKind::Suffix);
-    ends.keep_last_bytes(TELLING);
-    let texts = |found: Seq| -> Option<Vec<String>> {
-        let text = |l: &Literal| String::from_utf8(l.as_bytes().to_vec()).ok();
-        let mut all: Vec<String> = found.literals()?.iter().map(text).collect::<Option<_>>()?;
-        all.sort();
-        all.dedup();
-        all.first().is_none_or(|t| !t.is_empty()).then_some(all)
-    };
-    [begins, ends].into_iter().filter_map(texts).collect()
 }
 
 /// The manner of a test.
@@ -393,6 +295,8 @@ pub struct Test {
     pub step: Step,
     /// Names of the copies it is for; empty: all.
     pub only_on: Vec<String>,
+    /// Symptoms (`pack/symptom`) whose complaint it is for; empty: all.
+    pub only_for: Vec<String>,
 }
 
 /// The outcomes of a test that tries a function, the healthy one first.

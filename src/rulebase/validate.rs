@@ -15,6 +15,7 @@ mod mistaken;
 use super::decode::Entries;
 use super::line::{Line, MeterMode};
 use super::meter::MeterProfile;
+use super::pattern::{Pattern, PatternError};
 use super::problem::{Code, Problem};
 use super::raw::*;
 use super::source::{At, SourceFile, Span};
@@ -49,8 +50,12 @@ pub(super) fn validate(
     };
     let mut bench = Bench::default();
     let mut demands = Vec::new();
+    let mut past = Vec::new();
     for f in raw {
         if let AnyFile::Bench(b) = f {
+            for (id, h) in &b.history {
+                past.push((id.value.clone(), v.patterns(&h.hear)));
+            }
             v.bench(b, &mut bench, &mut demands);
             v.usual_mistakes(b);
         }
@@ -113,6 +118,7 @@ pub(super) fn validate(
         meters,
         devices,
         bench,
+        past,
         sources,
         fingerprint: String::new(),
         without: Vec::new(),
@@ -682,6 +688,8 @@ impl Validator<'_> {
             unit: raw.unit.clone(),
             nothing_found,
             two_or_more,
+            topic: self.patterns(&raw.topic),
+            unheard: None,
             minimal,
             items: Vec::new(),
             faults: Vec::new(),
@@ -741,6 +749,13 @@ impl Validator<'_> {
             (symptoms, tests, remedies)
         };
         pack.symptoms = symptoms;
+        if let Some(name) = &raw.unheard {
+            pack.unheard = pack.symptoms.iter().position(|s| s.id == name.value);
+            if pack.unheard.is_none() {
+                let known = pack.symptoms.iter().map(|s| s.id.as_str());
+                self.unknown("symptom", name, known);
+            }
+        }
         pack.tests = tests;
         pack.remedies = remedies;
         if !self.loose {
@@ -1186,25 +1201,8 @@ impl Validator<'_> {
                     self.range(n, 0.0, 999.0, "a share") / 1000.0
                 }
             };
-            let mut hear = Vec::new();
-            for p in &s.hear {
-                match Pattern::new(p) {
-                    Err(PatternError::FitsAll) => self.push(
-                        Problem::new(
-                            Code::Pattern,
-                            p.span,
-                            "a pattern that fits every text, even an empty one",
-                        )
-                        .help("make at least one part of it obligatory"),
-                    ),
-                    Ok(_) if p.len() > 2000 => self.push(
-                        Problem::new(Code::Pattern, p.span, "a pattern of over 2000 characters")
-                            .help("split it into several"),
-                    ),
-                    Ok(pattern) => hear.push(Arc::new(pattern)),
-                    Err(PatternError::Syntax(e)) => self.bad_pattern(p, &e),
-                }
-            }
+            let hear = self.patterns(&s.hear);
+            let hear_in_topic = self.patterns(&s.hear_in_topic);
             out.push(Symptom {
                 id: id.value.clone(),
                 name: s.name.value.clone(),
@@ -1212,8 +1210,45 @@ impl Validator<'_> {
                 links,
                 nothing_found,
                 hear,
+                hear_in_topic,
                 only_on: texts(&s.only_on),
             });
+        }
+        out
+    }
+
+    /// The symptoms whose complaint a test is for, each with its pack.
+    fn only_for(&mut self, test: &RawTest, raw: &RawPack) -> Vec<String> {
+        let known = || raw.symptoms.iter().map(|s| s.0.as_str());
+        for name in &test.only_for {
+            if !known().any(|s| s == name.value) {
+                self.unknown("symptom", name, known());
+            }
+        }
+        let full = |name: &At<String>| format!("{}/{}", raw.pack.value, name.value);
+        test.only_for.iter().map(full).collect()
+    }
+
+    /// Patterns for free text, as far as they are well.
+    fn patterns(&mut self, all: &[At<String>]) -> Vec<Arc<Pattern>> {
+        let mut out = Vec::new();
+        for p in all {
+            match Pattern::new(p) {
+                Err(PatternError::FitsAll) => self.push(
+                    Problem::new(
+                        Code::Pattern,
+                        p.span,
+                        "a pattern that fits every text, even an empty one",
+                    )
+                    .help("make at least one part of it obligatory"),
+                ),
+                Ok(_) if p.len() > 2000 => self.push(
+                    Problem::new(Code::Pattern, p.span, "a pattern of over 2000 characters")
+                        .help("split it into several"),
+                ),
+                Ok(pattern) => out.push(Arc::new(pattern)),
+                Err(PatternError::Syntax(e)) => self.bad_pattern(p, &e),
+            }
         }
         out
     }
@@ -1523,6 +1558,7 @@ impl Validator<'_> {
                 mistaken,
                 step,
                 only_on: texts(&t.only_on),
+                only_for: self.only_for(t, raw),
             });
         }
         out
@@ -1751,6 +1787,7 @@ impl Validator<'_> {
                     ..Step::default()
                 },
                 only_on: Vec::new(),
+                only_for: Vec::new(),
             });
         }
         out

@@ -1489,6 +1489,7 @@ impl Validator<'_> {
             mistaken: Vec::new(),
             step,
             only_on: texts(&t.only_on),
+            only_for: self.only_for(t, raw),
         })
     }
 }

@@ -1,0 +1,224 @@
+//! Customers' complaints: what is heard of each under the built-in rules.
+//!
+//! `tests/phrases/` has a complaint on each line, made up in many manners of
+//! speech. The floors are what the program promises; the rates are printed with
+//! `--nocapture`, and what was missed with `HALFSPLIT_MISSED=1`.
+
+use std::collections::HashMap;
+
+use halfsplit::model::{Hearing, Model, Unit, hear, outline};
+use halfsplit::rulebase::{DEVICE_KINDS, Rulebase, Rules};
+
+/// The areas that have a pack of their own.
+const AREAS: [&str; 2] = ["imaging", "charging"];
+
+/// The rules as each kind of device has them.
+struct Shop {
+    models: HashMap<&'static str, Model>,
+}
+
+impl Shop {
+    fn new() -> Self {
+        let loaded = Rules::default().load();
+        assert!(loaded.problems.is_empty(), "{}", loaded.report(false));
+        let rules: Rulebase = loaded.rulebase;
+        let model = |kind: &str| {
+            let unit = Unit {
+                kind: kind.to_owned(),
+                ..Unit::default()
+            };
+            outline(&rules, &unit, &[]).unwrap()
+        };
+        Shop {
+            models: DEVICE_KINDS.into_iter().map(|k| (k, model(k))).collect(),
+        }
+    }
+
+    /// What is heard: of each symptom its pack and its name within that.
+    fn heard(&self, kind: &str, text: &str) -> (Hearing, Vec<(&str, &str)>) {
+        let model = &self.models[kind];
+        let hearing = hear(model, text);
+        let symptoms = hearing.heard.iter().map(|h| {
+            let s = &model.symptoms[h.symptom];
+            let name = s.id.rsplit('/').next().unwrap();
+            (s.pack.as_str(), name)
+        });
+        let symptoms = symptoms.collect();
+        (hearing, symptoms)
+    }
+}
+
+/// The lines of a file of phrases, cut into their columns.
+fn lines(file: &str, columns: usize) -> Vec<Vec<String>> {
+    let path = format!("{}/tests/phrases/{file}", env!("CARGO_MANIFEST_DIR"));
+    let text = std::fs::read_to_string(&path).unwrap_or_else(|e| panic!("{path}: {e}"));
+    let rows = text.lines().filter(|l| !l.starts_with('#') && !l.trim().is_empty());
+    rows.map(|l| {
+        let row: Vec<String> = l.split('\t').map(str::to_owned).collect();
+        assert_eq!(row.len(), columns, "{file}: {l}");
+        row
+    })
+    .collect()
+}
+
+/// How many of how many, as a share; those missed are told on demand.
+struct Rate {
+    what: String,
+    right: usize,
+    all: usize,
+}
+
+impl Rate {
+    fn new(what: &str) -> Self {
+        Rate {
+            what: what.to_owned(),
+            right: 0,
+            all: 0,
+        }
+    }
+
+    fn count(&mut self, right: bool, missed: impl FnOnce() -> String) {
+        self.all += 1;
+        self.right += usize::from(right);
+        if !right && std::env::var_os("HALFSPLIT_MISSED").is_some() {
+            println!("{}: {}", self.what, missed());
+        }
+    }
+
+    fn share(&self) -> f64 {
+        let share = self.right as f64 / self.all as f64;
+        println!("{}: {} of {}, {:.1} %", self.what, self.right, self.all, 100.0 * share);
+        share
+    }
+}
+
+/// How a set of complaints of the two areas is heard: shares with the right area
+/// first, and with the right symptom among those heard.
+fn heard_rightly(shop: &Shop, what: &str, rows: &[[&str; 4]]) -> (f64, f64) {
+    let mut area = Rate::new(&format!("{what}, area"));
+    let mut symptom = Rate::new(&format!("{what}, symptom"));
+    for [kind, pack, name, text] in rows {
+        let (hearing, heard) = shop.heard(kind, text);
+        let missed = || format!("{kind}: {text}: {pack}/{name}, heard {heard:?} {:?}", hearing.typos);
+        area.count(heard.first().is_some_and(|h| h.0 == *pack), missed);
+        symptom.count(heard.contains(&(*pack, *name)), missed);
+    }
+    (area.share(), symptom.share())
+}
+
+fn four(row: &[String]) -> [&str; 4] {
+    [&row[0], &row[1], &row[2], &row[3]]
+}
+
+/// Of what is wrong with other things next to nothing is heard as imaging or
+/// charging. A device that does not come on at all is charging's *dead device*:
+/// its first suspects are the charger and the cell.
+#[test]
+fn complaints_of_other_areas_are_not_heard_as_imaging_or_charging() {
+    let shop = Shop::new();
+    let rows = lines("other-areas.tsv", 3);
+    assert!(rows.len() >= 300);
+    let mut silent = Rate::new("other areas, not heard as imaging or charging");
+    let mut as_dead = 0;
+    let mut named = Rate::new("other areas, heard as what they are");
+    for row in &rows {
+        let (kind, about, text) = (&row[0], row[1].as_str(), &row[2]);
+        let (_, heard) = shop.heard(kind, text);
+        let dead = heard.contains(&("charging", "dead-device"));
+        let wrong = heard
+            .iter()
+            .any(|h| AREAS.contains(&h.0) && !(about == "dead" && h.1 == "dead-device"));
+        as_dead += usize::from(dead && about == "dead");
+        silent.count(!wrong, || format!("{kind}: {text}: heard {heard:?}"));
+        let what = if about == "dead" { "dead-device" } else { about };
+        named.count(heard.iter().any(|h| h.1 == what), || {
+            format!("{kind}: {text}: {about}, heard {heard:?}")
+        });
+    }
+    println!("other areas: {as_dead} dead devices heard as such");
+    assert!(silent.share() >= 0.98);
+    assert!(named.share() >= 0.9);
+}
+
+#[test]
+fn the_development_set_is_heard() {
+    let shop = Shop::new();
+    let rows = lines("development.tsv", 4);
+    let rows: Vec<[&str; 4]> = rows.iter().map(|r| four(r)).collect();
+    let (area, symptom) = heard_rightly(&shop, "development set", &rows);
+    assert!(area >= 0.95 && symptom >= 0.9);
+}
+
+/// The same complaints spelt rightly and as people type them.
+#[test]
+fn typing_errors_cost_little() {
+    let shop = Shop::new();
+    let rows = lines("misspelt.tsv", 5);
+    assert!(rows.len() >= 60);
+    let right: Vec<[&str; 4]> = rows.iter().map(|r| four(&r[..4])).collect();
+    let typed: Vec<[&str; 4]> = rows.iter().map(|r| [&r[0], &r[1], &r[2], r[4].as_str()]).collect();
+    let clean = heard_rightly(&shop, "spelt rightly", &right);
+    let misspelt = heard_rightly(&shop, "misspelt", &typed);
+    assert!(clean.0 - misspelt.0 <= 0.1 && clean.1 - misspelt.1 <= 0.1);
+
+    // One slip of the finger in each complaint, at a place that chance chooses.
+    let mut luck = Luck(7);
+    let mut before = lines("development.tsv", 4);
+    before.extend(rows.iter().map(|r| r[..4].to_vec()));
+    let mut after = before.clone();
+    for row in &mut after {
+        row[3] = luck.slip(&row[3]);
+    }
+    let before: Vec<[&str; 4]> = before.iter().map(|r| four(r)).collect();
+    let after: Vec<[&str; 4]> = after.iter().map(|r| four(r)).collect();
+    let clean = heard_rightly(&shop, "before a slip", &before);
+    let slipped = heard_rightly(&shop, "after a slip", &after);
+    assert!(clean.0 - slipped.0 <= 0.1 && clean.1 - slipped.1 <= 0.1);
+}
+
+/// Random numbers, the same on every machine (xorshift).
+struct Luck(u64);
+
+impl Luck {
+    fn below(&mut self, n: usize) -> usize {
+        self.0 ^= self.0 << 13;
+        self.0 ^= self.0 >> 7;
+        self.0 ^= self.0 << 17;
+        (self.0 % n as u64) as usize
+    }
+
+    /// A text with one slip in one of its words of five letters and more.
+    fn slip(&mut self, text: &str) -> String {
+        let mut words: Vec<String> = text.split(' ').map(str::to_owned).collect();
+        let plain = |w: &String| w.len() >= 5 && w.bytes().all(|b| b.is_ascii_alphabetic());
+        let long: Vec<usize> = (0..words.len()).filter(|i| plain(&words[*i])).collect();
+        if !long.is_empty() {
+            let at = long[self.below(long.len())];
+            let mut word: Vec<u8> = words[at].bytes().collect();
+            // The first letter is seldom wrong.
+            let i = 1 + self.below(word.len() - 2);
+            match self.below(4) {
+                0 => word.swap(i, i + 1),
+                1 => drop(word.remove(i)),
+                2 => word.insert(i, word[i]),
+                _ => word[i] = b'a' + self.below(26) as u8,
+            }
+            words[at] = String::from_utf8(word).unwrap();
+        }
+        words.join(" ")
+    }
+}
+
+/// Common words are no typing errors: complaints that are spelt rightly are read
+/// as they stand.
+#[test]
+fn what_is_spelt_rightly_is_read_as_it_stands() {
+    let shop = Shop::new();
+    let rows = lines("misspelt.tsv", 5);
+    let mut left = Rate::new("spelt rightly, left as it stands");
+    for row in &rows {
+        let (hearing, _) = shop.heard(&row[0], &row[3]);
+        left.count(hearing.typos.is_empty(), || format!("{}: {:?}", row[3], hearing.typos));
+    }
+    assert!(left.share() >= 0.98);
+}
