@@ -323,7 +323,7 @@ struct Speech<'t> {
     /// The pack.
     pack: &'t str,
     /// Where areas are named, each with its pack, in order.
-    mentions: &'t [(&'t str, Range<usize>)],
+    mentions: Vec<(&'t str, Range<usize>)>,
     named: Vec<Named>,
     clauses: Vec<Range<usize>>,
 }
@@ -340,13 +340,21 @@ impl<'t> Speech<'t> {
             text,
             words,
             pack,
-            mentions,
+            mentions: mentions.to_vec(),
             named: Vec::new(),
             clauses: Vec::new(),
         };
         if copies.len() > 1 {
             speech.name(copies);
         }
+        // Who names a copy names its area.
+        for n in &speech.named {
+            let apart = |m: &(&str, Range<usize>)| m.1.end <= n.at.start || n.at.end <= m.1.start;
+            if speech.mentions.iter().all(apart) {
+                speech.mentions.push((pack, n.at.clone()));
+            }
+        }
+        speech.mentions.sort_by_key(|m| m.1.start);
         speech.cut();
         speech
     }

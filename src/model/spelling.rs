@@ -20,6 +20,12 @@ const COMMON: &str = include_str!("english.txt");
 /// Letters of the shortest word in which two slips are taken. Common practice,
 /// no source.
 const TWO_SLIPS: usize = 9;
+/// Letters of the shortest word that a typing error is looked for in: in shorter
+/// ones most errors make another word.
+const LONG: usize = 5;
+/// Two words of the rules that begin with so many letters alike (*smell* and
+/// *smelt*) are as good as one.
+const ALIKE: usize = 4;
 /// Endings that are looked at apart from their word.
 const ENDINGS: [&str; 6] = ["", "s", "es", "d", "ed", "ing"];
 /// Words with *not* that are written in many ways, without their apostrophes.
@@ -102,7 +108,7 @@ fn read(word: &str, known: &HashSet<String>) -> Option<(String, bool)> {
         return Some((format!("{head}'t"), false));
     }
     let letters = word.chars().count();
-    if letters < Pattern::LONG || !word.chars().all(char::is_alphabetic) {
+    if letters < LONG || !word.chars().all(char::is_alphabetic) {
         return None;
     }
     let stems = || ENDINGS.iter().filter_map(|e| Some((word.strip_suffix(e)?, *e)));
@@ -112,7 +118,7 @@ fn read(word: &str, known: &HashSet<String>) -> Option<(String, bool)> {
     }
     for (stem, ending) in stems() {
         let letters = stem.chars().count();
-        if letters < Pattern::LONG {
+        if letters < LONG {
             continue;
         }
         let slips = if letters < TWO_SLIPS { 1 } else { 2 };
@@ -126,27 +132,47 @@ fn read(word: &str, known: &HashSet<String>) -> Option<(String, bool)> {
     None
 }
 
-/// The one word that is nearest; of several as near the one that begins like it.
+/// The one word that is nearest; of several as near the one that is as long, then
+/// the one that begins alike.
 fn nearest<'k>(word: &str, slips: usize, known: &'k HashSet<String>) -> Option<&'k str> {
     let length = word.chars().count();
-    let lengths: Range<usize> = length.saturating_sub(slips)..length + slips + 1;
+    let plain = single(word);
+    let lengths: Range<usize> = length.saturating_sub(2)..length + 3;
     let rules = known.iter().map(String::as_str);
-    let mut near: Vec<(usize, usize, &str)> = rules
-        .chain(CONTRACTIONS.into_iter().filter(|c| c.len() >= Pattern::LONG))
+    let mut near: Vec<((usize, usize, usize), &str)> = rules
+        .chain(CONTRACTIONS.into_iter().filter(|c| c.len() >= LONG))
         .filter(|k| lengths.contains(&k.chars().count()))
         .map(|k| {
-            let alike = word.chars().zip(k.chars()).take_while(|(a, b)| a == b);
-            (osa_distance(word, k), usize::MAX - alike.count(), k)
+            // Which letter is doubled is the commonest slip of all.
+            let (distance, longer) = match single(k) == plain {
+                true => (1, 0),
+                false => (osa_distance(word, k), 1 + length.abs_diff(k.chars().count())),
+            };
+            ((distance, longer, usize::MAX - alike(word, k)), k)
         })
-        .filter(|n| n.0 <= slips)
+        .filter(|n| n.0.0 <= slips)
+        // In a short word of the rules nothing else is taken.
+        .filter(|n| n.0.1 == 0 || n.1.chars().count() >= LONG)
         .collect();
     near.sort_unstable();
     near.dedup();
     match near.as_slice() {
-        [a, b, ..] if a.0 == b.0 && a.1 == b.1 => None,
-        [a, ..] => Some(a.2),
+        [a, b, ..] if a.0 == b.0 && alike(a.1, b.1) < ALIKE => None,
+        [a, ..] => Some(a.1),
         [] => None,
     }
+}
+
+/// Letters that two words begin with alike.
+fn alike(a: &str, b: &str) -> usize {
+    a.chars().zip(b.chars()).take_while(|(a, b)| a == b).count()
+}
+
+/// A word with each doubled letter once: which letter is doubled is one slip.
+fn single(word: &str) -> String {
+    let mut letters: Vec<char> = word.chars().collect();
+    letters.dedup();
+    letters.into_iter().collect()
 }
 
 #[cfg(test)]
@@ -168,6 +194,7 @@ mod tests {
             ("charing", "charging"),
             ("reconized", "recognised"),
             ("dosent", "doesn't"),
+            ("cammerra", "camera"),
             ("doesnt", "doesn't"),
         ] {
             assert_eq!(read_by(&rules, typed).as_deref(), Some(meant), "{typed}");
