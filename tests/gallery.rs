@@ -453,6 +453,7 @@ fn the_full_example_uses_every_key() {
         "smallest.yaml",
         "every-part.yaml",
         "meters.yaml",
+        "all-others.yaml",
     ]
     .iter()
     .flat_map(|f| {

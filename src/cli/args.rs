@@ -656,6 +656,18 @@ pub enum RulesCommand {
         /// Its identifier, or the end of it, or a pack to list.
         id: Option<String>,
     },
+    /// Tell what is heard of a complaint: area, symptom, copy, history, by
+    /// which words and pattern, and what is read as a typing error.
+    Hear {
+        /// What the customer says.
+        text: String,
+        /// phone, tablet, laptop, handheld or board.
+        #[arg(long, default_value = "phone")]
+        kind: String,
+        /// Model of the device.
+        #[arg(long)]
+        model: Option<String>,
+    },
 }
 
 impl Args {

@@ -5,7 +5,7 @@ use super::error::{Failure, Result};
 use super::terminal::{Terminal, fill};
 use crate::desk::Desk;
 use crate::job::{CaseFile, Entry, Settings};
-use crate::model::{Model, Unit, compile, recognise};
+use crate::model::{Model, Past, Unit, hear, outline, past};
 use crate::rulebase::{DEVICE_KINDS, Rulebase};
 use crate::store::{Listed, Store};
 
@@ -16,6 +16,9 @@ pub(super) struct Intake<'r> {
     /// The meter that was asked for.
     pub(super) meter: Option<&'r str>,
 }
+
+/// The answer that a complaint is of none of the areas.
+const NONE: &str = "none of these";
 
 /// What came of one question.
 enum Answer {
@@ -243,7 +246,7 @@ impl<'r> Intake<'r> {
             terminal.say("A few words, as the customer says it.")?;
             return Ok(Answer::Again);
         }
-        let model = match compile(self.rules, &file.device, &[], None) {
+        let model = match outline(self.rules, &file.device, &[]) {
             Ok(m) => m,
             Err(e) => {
                 terminal.say(&format!("Not taken: {e}"))?;
@@ -251,9 +254,15 @@ impl<'r> Intake<'r> {
             }
         };
         file.complaint = line;
-        let said = recognise(&model, &file.complaint);
+        let hearing = hear(&model, &file.complaint);
+        if !hearing.typos.is_empty() {
+            let read = hearing.typos.iter().map(|t| format!("{}: {}", t.typed, t.read));
+            let read: Vec<String> = read.collect();
+            terminal.say(&format!("Read as typing errors: {}.", read.join(", ")))?;
+        }
+        let said = hearing.heard;
         if said.is_empty() {
-            terminal.say("Nothing in the rules fits these words.")?;
+            terminal.say("No area of the rules hears these words.")?;
             return self.pick(&model, heard, ask, terminal);
         }
         terminal.say("Understood as:")?;
@@ -316,18 +325,28 @@ impl<'r> Intake<'r> {
                 areas.push(area(s));
             }
         }
+        // A complaint of none of the areas goes to the pack of all the others.
+        let none = model.unheard.map(|s| model.symptoms[s].id.clone());
+        let other = none.iter().map(|_| NONE.to_owned());
         let list: Vec<String> = areas
             .iter()
+            .cloned()
+            .chain(other)
             .enumerate()
             .map(|(i, a)| format!("{} {a}", i + 1))
             .collect();
         let chosen = loop {
-            let prompt = format!("Which area? {} > ", list.join(", "));
+            let enter = none.as_ref().map_or("", |_| " (Enter: none of these)");
+            let prompt = format!("Which area? {}{enter} > ", list.join(", "));
             match common(ask.ask(terminal, &prompt)?, terminal)? {
                 Err(Answer::Again) => {}
                 Err(a) => return Ok(within(a)),
-                Ok(l) => match numbers(&l, areas.len()) {
-                    Some(n) if n.len() == 1 => break areas[n[0]].clone(),
+                Ok(l) => match (numbers(&l, list.len()), &none) {
+                    (Some(n), Some(none)) if n.is_empty() || n == [areas.len()] => {
+                        *heard = vec![none.clone()];
+                        return Ok(Answer::Next);
+                    }
+                    (Some(n), _) if n.len() == 1 => break areas[n[0]].clone(),
                     _ => terminal.say("One number from the list.")?,
                 },
             }
@@ -338,12 +357,19 @@ impl<'r> Intake<'r> {
         for (i, s) in here.iter().enumerate() {
             terminal.say(&format!("  {} {}", i + 1, model.symptoms[*s].name))?;
         }
+        if none.is_some() {
+            terminal.say(&format!("  {} {NONE}", here.len() + 1))?;
+        }
         loop {
             match common(ask.ask(terminal, "Numbers that fit > ")?, terminal)? {
                 Err(Answer::Again) => {}
                 Err(a) => return Ok(within(a)),
-                Ok(l) => match numbers(&l, here.len()) {
-                    Some(n) if !n.is_empty() => {
+                Ok(l) => match (numbers(&l, here.len() + usize::from(none.is_some())), &none) {
+                    (Some(n), Some(none)) if n == [here.len()] => {
+                        *heard = vec![none.clone()];
+                        return Ok(Answer::Next);
+                    }
+                    (Some(n), _) if !n.is_empty() && !n.contains(&here.len()) => {
                         *heard = n
                             .iter()
                             .map(|i| model.symptoms[here[*i]].id.clone())
@@ -367,11 +393,25 @@ impl<'r> Intake<'r> {
             return Ok(Answer::Next);
         }
         terminal.say("Has it:")?;
-        for (i, (_, q)) in questions.iter().enumerate() {
-            terminal.say(&format!("  {} {q}", i + 1))?;
+        let said = self.said_of_the_past(file);
+        let mut ticked = Vec::new();
+        for (i, (id, q)) in questions.iter().enumerate() {
+            let words = said.iter().find(|p| p.id == *id).map(|p| p.words.trim());
+            let heard = words.map_or_else(String::new, |w| format!(" (heard: \"{w}\")"));
+            if words.is_some() {
+                ticked.push((i + 1).to_string());
+            }
+            terminal.say(&format!("  {} {q}{heard}", i + 1))?;
         }
-        let prompt = "Numbers that apply (Enter: none) > ";
-        let line = match common(ask.ask(terminal, prompt)?, terminal)? {
+        let ticked = ticked.join(" ");
+        let prompt = match ticked.as_str() {
+            "" => "Numbers that apply (Enter: none) > ".to_owned(),
+            t => format!("Numbers that apply (Enter: {t}, as heard; 0: none) > "),
+        };
+        let line = match common(ask.ask(terminal, &prompt)?, terminal)?.map(|l| l.trim().to_owned())
+        {
+            Ok(l) if l.is_empty() => ticked,
+            Ok(l) if l == "0" => String::new(),
             Ok(l) => l,
             Err(a) => return Ok(a),
         };
@@ -384,6 +424,14 @@ impl<'r> Intake<'r> {
                 terminal.say("Numbers from the list, such as `1 2`, or Enter.")?;
                 Ok(Answer::Again)
             }
+        }
+    }
+
+    /// What the complaint says of the past; the technician confirms it.
+    fn said_of_the_past(&self, file: &CaseFile) -> Vec<Past> {
+        match outline(self.rules, &file.device, &[]) {
+            Ok(model) => past(&model, &file.complaint),
+            Err(_) => Vec::new(),
         }
     }
 

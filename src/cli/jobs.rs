@@ -7,6 +7,7 @@ use serde::Serialize;
 use super::args::{Args, Format, JobCommand, Reader};
 use super::bypass;
 use super::check::load;
+use super::hear::PastView;
 use super::error::{Failure, Result};
 use super::intake::list_jobs;
 use super::line;
@@ -36,6 +37,9 @@ struct JobView {
     closed: Option<String>,
     entries: usize,
     rules_moved: Option<String>,
+    /// What the complaint says of the past, where the job was just opened.
+    #[serde(skip_serializing_if = "Vec::is_empty")]
+    heard_history: Vec<PastView>,
     #[serde(flatten)]
     state: StateView,
 }
@@ -167,7 +171,9 @@ pub(super) fn job(args: &Args, command: &JobCommand, terminal: &mut Terminal) ->
             ..file
         };
         let desk = Desk::open(&rules, &mut store, settings, &file)?;
-        return show_job(args, &desk, terminal);
+        let mut past = PastView::all(&case.model, complaint);
+        past.retain(|p| !history.iter().any(|h| p.is(h)));
+        return opened(args, &desk, past, terminal);
     }
     let id = match command {
         JobCommand::New { .. } => return Ok(()),
@@ -297,18 +303,41 @@ pub(super) fn job(args: &Args, command: &JobCommand, terminal: &mut Terminal) ->
     show_job(args, &desk, terminal)
 }
 
+/// A job just opened, with what its complaint says of the past, which does not
+/// count before someone confirms it.
+fn opened(args: &Args, desk: &Desk, past: Vec<PastView>, terminal: &mut Terminal) -> Result {
+    if args.format == Format::Json {
+        return terminal.json(&job_view(desk, past));
+    }
+    if !past.is_empty() {
+        let heard: Vec<String> = past.iter().map(PastView::short).collect();
+        terminal.say(&format!(
+            "Heard of its past: {}. That does not count yet: ask, and open the job with \
+             `--history` and the word to confirm it.",
+            heard.join(", ")
+        ))?;
+    }
+    show_job(args, desk, terminal)
+}
+
+fn job_view(desk: &Desk, heard_history: Vec<PastView>) -> JobView {
+    let closed = desk.record.file.closed.as_ref();
+    JobView {
+        version: VERSION,
+        job: desk.id(),
+        closed: closed.map(|c| c.state.word().to_owned()),
+        entries: desk.record.file.steps.len(),
+        rules_moved: desk.moved(),
+        heard_history,
+        state: desk.state(),
+    }
+}
+
 fn show_job(args: &Args, desk: &Desk, terminal: &mut Terminal) -> Result {
     let state = desk.state();
     let closed = desk.record.file.closed.as_ref();
     if args.format == Format::Json {
-        return terminal.json(&JobView {
-            version: VERSION,
-            job: desk.id(),
-            closed: closed.map(|c| c.state.word().to_owned()),
-            entries: desk.record.file.steps.len(),
-            rules_moved: desk.moved(),
-            state,
-        });
+        return terminal.json(&job_view(desk, Vec::new()));
     }
     let width = terminal.width;
     terminal.say(&format!("Job {}: {}", desk.id(), desk.record.file.case))?;

@@ -7,6 +7,7 @@ mod demo;
 mod drill;
 mod error;
 mod explain;
+mod hear;
 mod intake;
 mod jobs;
 mod line;
@@ -105,6 +106,9 @@ pub fn run(args: &Args, terminal: &mut Terminal) -> Result {
         Some(Command::Rules(RulesCommand::Schema)) => check::schema(terminal),
         Some(Command::Rules(RulesCommand::Explain { id })) => {
             explain::explain(args, id.as_deref(), terminal)
+        }
+        Some(Command::Rules(RulesCommand::Hear { text, kind, model })) => {
+            hear::hear(args, text, kind, model.as_deref(), terminal)
         }
         Some(Command::Replay { case }) => replay::replay(args, case, terminal),
         Some(Command::Jobs { words, state }) => jobs::jobs(args, words, state.as_deref(), terminal),

@@ -120,6 +120,9 @@ fn symptoms(model: &Model, text: &str) -> Vec<Heard> {
     // Where the packs of their own areas hear something, and the others.
     let mut taken: Vec<Range<usize>> = Vec::new();
     let mut by_others: Vec<Range<usize>> = Vec::new();
+    // What tells of the past is a complaint only where there is no other.
+    let told = told_of_the_past(model, text);
+    let mut past: Vec<Heard> = Vec::new();
     let mut later = Vec::new();
     let (own, other): (Vec<&String>, Vec<&String>) =
         model.packs.iter().partition(|p| rest != Some(p.as_str()));
@@ -134,11 +137,15 @@ fn symptoms(model: &Model, text: &str) -> Vec<Heard> {
         for kind in particular {
             for hit in speech.hits(&model.symptoms[kind[0]]) {
                 let all = speech.around(&hit.at);
-                let meets = |t: &Range<usize>| t.start < all.end && all.start < t.end;
+                let meets = |t: &Range<usize>| overlap(t, &all);
                 if speech.denied(&hit.at) || gives_way && taken.iter().any(meets) {
                     continue;
                 }
                 let bound = speech.bind(&hit.at);
+                if gives_way && told.iter().any(|t| overlap(t, &hit.at)) {
+                    note(&mut past, model, &copies, &kind, bound, &hit, text);
+                    continue;
+                }
                 note(&mut heard, model, &copies, &kind, bound, &hit, text);
                 match gives_way {
                     true => by_others.push(all),
@@ -155,11 +162,7 @@ fn symptoms(model: &Model, text: &str) -> Vec<Heard> {
         for kind in general {
             let mut hits = speech.hits(&model.symptoms[kind[0]]);
             // What is said there is said of something else.
-            hits.retain(|h| {
-                !by_others
-                    .iter()
-                    .any(|t| t.start < h.at.end && h.at.start < t.end)
-            });
+            hits.retain(|h| !by_others.iter().any(|t| overlap(t, &h.at)));
             let Some(longest) = hits.iter().max_by_key(|h| h.at.len()) else {
                 continue;
             };
@@ -183,6 +186,9 @@ fn symptoms(model: &Model, text: &str) -> Vec<Heard> {
         }
     }
     if heard.is_empty() {
+        heard = past;
+    }
+    if heard.is_empty() {
         heard = faint;
     }
     heard.sort_by_key(|h| {
@@ -190,6 +196,17 @@ fn symptoms(model: &Model, text: &str) -> Vec<Heard> {
         (s.general, std::cmp::Reverse(h.words.len()))
     });
     heard
+}
+
+/// Whether two places have something in common.
+fn overlap(a: &Range<usize>, b: &Range<usize>) -> bool {
+    a.start < b.end && b.start < a.end
+}
+
+/// Where a text tells of the device's past.
+fn told_of_the_past(model: &Model, text: &str) -> Vec<Range<usize>> {
+    let patterns = model.past.iter().flat_map(|p| &p.1);
+    patterns.filter_map(|p| p.find(text)).collect()
 }
 
 /// Where areas are named, each with its pack; of names that overlap the longest.
@@ -205,7 +222,7 @@ fn mentions<'m>(model: &'m Model, text: &str) -> Vec<(&'m str, Range<usize>)> {
     all.sort_by_key(|(_, at)| std::cmp::Reverse(at.len()));
     let mut kept: Vec<(&str, Range<usize>)> = Vec::new();
     for (pack, at) in all {
-        if !kept.iter().any(|(_, k)| k.start < at.end && at.start < k.end) {
+        if !kept.iter().any(|(_, k)| overlap(k, &at)) {
             kept.push((pack, at));
         }
     }
@@ -349,8 +366,7 @@ impl<'t> Speech<'t> {
         }
         // Who names a copy names its area.
         for n in &speech.named {
-            let apart = |m: &(&str, Range<usize>)| m.1.end <= n.at.start || n.at.end <= m.1.start;
-            if speech.mentions.iter().all(apart) {
+            if !speech.mentions.iter().any(|m| overlap(&m.1, &n.at)) {
                 speech.mentions.push((pack, n.at.clone()));
             }
         }
@@ -492,7 +508,7 @@ impl<'t> Speech<'t> {
     /// be named, if need be in another clause.
     fn concerns(&self, at: &Range<usize>, topic: bool) -> bool {
         let own = |m: &(&str, Range<usize>)| m.0 == self.pack;
-        let inside = |m: &&(&str, Range<usize>)| m.1.start < at.end && at.start < m.1.end;
+        let inside = |m: &&(&str, Range<usize>)| overlap(&m.1, at);
         let within: Vec<bool> = self.mentions.iter().filter(inside).map(own).collect();
         if !within.is_empty() {
             return within.contains(&true);

@@ -201,6 +201,13 @@ fn follow(part: &Hir, begun: Begun, out: &mut BTreeSet<String>) -> Begun {
         HirKind::Repetition(r) if matches!(r.sub.kind(), HirKind::Class(c) if goes_on(c)) => {
             BTreeSet::from([None])
         }
+        // With any signs to come, it may end here.
+        HirKind::Repetition(r)
+            if r.max != Some(1)
+                && matches!(r.sub.kind(), HirKind::Class(c) if letters(c).is_none()) =>
+        {
+            end(begun, out)
+        }
         HirKind::Repetition(r) => {
             // `n.?t` is one word with or without its apostrophe, not two.
             let inside = r.max == Some(1) && matches!(r.sub.kind(), HirKind::Class(_));
