@@ -576,7 +576,11 @@ fn every_pattern_fits_as_the_regular_expression_alone_does() {
     texts.extend(demos().iter().map(|d| lower(&d.1.complaint)));
     let (mut fits, mut fails) = (0, 0);
     for pack in &rules().packs {
-        for pattern in pack.symptoms.iter().flat_map(|s| s.hear.iter().chain(&s.hear_in_topic)) {
+        for pattern in pack
+            .symptoms
+            .iter()
+            .flat_map(|s| s.hear.iter().chain(&s.hear_in_topic))
+        {
             let alone = regex::Regex::new(&pattern.whole_words()).unwrap();
             for text in &texts {
                 let found = alone.find(text).map(|m| m.range());

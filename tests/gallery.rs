@@ -315,7 +315,7 @@ fn every_valid_file_loads() {
     // The others refer to each other.
     let all = load(&[Path::new(VALID)]);
     assert!(all.problems.is_empty(), "{}", all.report(false));
-    assert_eq!(all.rulebase.packs.len(), 3);
+    assert_eq!(all.rulebase.packs.len(), 4);
     assert_eq!(all.rulebase.devices[0].carries[0].1.len(), 2);
 }
 

@@ -7,7 +7,16 @@ use serde_json::Value;
 
 /// A job opened by a command, as JSON.
 fn opened(bench: &Bench, complaint: &str, more: &[&str]) -> Value {
-    let mut args = vec!["job", "new", "--kind", "phone", "--complaint", complaint, "--format", "json"];
+    let mut args = vec![
+        "job",
+        "new",
+        "--kind",
+        "phone",
+        "--complaint",
+        complaint,
+        "--format",
+        "json",
+    ];
     args.extend(more);
     bench.run(&args).json()
 }
@@ -36,8 +45,13 @@ fn rules_hear_tells_area_symptom_copy_history_and_typing_errors() {
     ] {
         assert!(said.contains(words), "{words}: {said}");
     }
-    let view = bench.run(&["rules", "hear", complaint, "--format", "json"]).json();
-    assert_eq!(view["opens_with"], serde_json::json!(["front-camera/black-picture"]));
+    let view = bench
+        .run(&["rules", "hear", complaint, "--format", "json"])
+        .json();
+    assert_eq!(
+        view["opens_with"],
+        serde_json::json!(["front-camera/black-picture"])
+    );
     assert_eq!(view["heard"][0]["copy"], "front camera");
     assert_eq!(view["heard"][0]["copy_named"], true);
     let past: Vec<&str> = view["history"]
@@ -52,7 +66,10 @@ fn rules_hear_tells_area_symptom_copy_history_and_typing_errors() {
         ("phone", "microphone dead"),
         ("phone", "it is slow as well, aswell as the sound"),
         ("laptop", "fan noise, also when not in use"),
-        ("laptop", "dead, nothing happens when I press the power button"),
+        (
+            "laptop",
+            "dead, nothing happens when I press the power button",
+        ),
     ] {
         let view = bench
             .run(&["rules", "hear", words, "--kind", kind, "--format", "json"])
@@ -79,22 +96,49 @@ fn what_is_said_of_the_past_counts_only_once_it_is_confirmed() {
     assert!(confirmed["heard_history"].is_null());
     assert_ne!(suspects(&told), suspects(&confirmed));
     let said = bench
-        .run(&["job", "new", "--kind", "phone", "--complaint", "won't charge after the update"])
+        .run(&[
+            "job",
+            "new",
+            "--kind",
+            "phone",
+            "--complaint",
+            "won't charge after the update",
+        ])
         .fine();
-    assert!(said.contains("recent-update") && said.contains("does not count yet"), "{said}");
+    assert!(
+        said.contains("recent-update") && said.contains("does not count yet"),
+        "{said}"
+    );
 }
 
 #[test]
 fn the_walk_ticks_what_was_said_of_the_past() {
-    for (answer, history) in [("", vec!["liquid", "drop"]), ("0", vec![]), ("2", vec!["drop"])] {
+    for (answer, history) in [
+        ("", vec!["liquid", "drop"]),
+        ("0", vec![]),
+        ("2", vec!["drop"]),
+    ] {
         let bench = Bench::new().shipped();
         let out = bench
-            .walk(&["1", "", "", "no charging since it fell in the sink", "", answer, "", "pause"])
+            .walk(&[
+                "1",
+                "",
+                "",
+                "no charging since it fell in the sink",
+                "",
+                answer,
+                "",
+                "pause",
+            ])
             .fine();
         assert!(out.contains("Enter: 1 2, as heard; 0: none"), "{out}");
         let case = bench.run(&["export", "1"]).fine();
         for word in ["liquid", "drop"] {
-            assert_eq!(case.contains(&format!("- {word}\n")), history.contains(&word), "{case}");
+            assert_eq!(
+                case.contains(&format!("- {word}\n")),
+                history.contains(&word),
+                "{case}"
+            );
         }
     }
 }
@@ -104,7 +148,10 @@ const OTHERS: &[(&str, &str)] = &[
     ("phone", "the zorbles are frobbed"),
     ("phone", "es macht komische Sachen"),
     ("phone", "nobody hears me"),
-    ("laptop", "spilled juice on the keyboard and half the keys are gone"),
+    (
+        "laptop",
+        "spilled juice on the keyboard and half the keys are gone",
+    ),
     ("laptop", "screen is very dark"),
     ("tablet", "stuck on the logo"),
     ("tablet", "touch types by itself"),
@@ -117,7 +164,16 @@ const OTHERS: &[(&str, &str)] = &[
 fn any_complaint_opens_a_job_that_can_be_worked_closed_and_printed() {
     for (kind, complaint) in OTHERS {
         let bench = Bench::new().shipped();
-        let new = ["job", "new", "--kind", kind, "--complaint", complaint, "--format", "json"];
+        let new = [
+            "job",
+            "new",
+            "--kind",
+            kind,
+            "--complaint",
+            complaint,
+            "--format",
+            "json",
+        ];
         let mut state = bench.run(&new).json();
         let mut done = Vec::new();
         for _ in 0..6 {
@@ -127,7 +183,9 @@ fn any_complaint_opens_a_job_that_can_be_worked_closed_and_printed() {
             let id = step["id"].as_str().unwrap().to_owned();
             assert!(id.starts_with("general/"), "{complaint}: {id}");
             state = match step["act"].as_str().unwrap() {
-                "remedy" => bench.run(&["job", "remedy", "1", &id, "--format", "json"]).json(),
+                "remedy" => bench
+                    .run(&["job", "remedy", "1", &id, "--format", "json"])
+                    .json(),
                 _ => {
                     let outcomes = step["outcomes"].as_array().unwrap();
                     let last = outcomes.last().unwrap()["shows"].as_str().unwrap();
@@ -141,7 +199,13 @@ fn any_complaint_opens_a_job_that_can_be_worked_closed_and_printed() {
         let note = bench.run(&["job", "note", "1", "asked the owner"]).fine();
         assert!(!note.is_empty());
         let closed = bench
-            .run(&["job", "close", "1", "not-worth-it", "costs more than it is worth"])
+            .run(&[
+                "job",
+                "close",
+                "1",
+                "not-worth-it",
+                "costs more than it is worth",
+            ])
             .fine();
         assert!(closed.contains("losed"), "{closed}");
         for reader in ["bench", "customer"] {
@@ -158,7 +222,12 @@ fn none_of_these_is_an_answer_where_areas_are_offered() {
         let mut lines = vec!["1", "", "", "the zorbles are frobbed"];
         // The number of the last area on offer, and of the last symptom of one.
         let asked = bench.walk(&lines).out;
-        let list = asked.lines().rev().find(|l| l.contains("none of these")).unwrap().to_owned();
+        let list = asked
+            .lines()
+            .rev()
+            .find(|l| l.contains("none of these"))
+            .unwrap()
+            .to_owned();
         assert!(list.contains("Enter: none of these"), "{asked}");
         let count = asked.matches("none of these").count();
         assert!(count >= 2, "{asked}");
@@ -198,5 +267,8 @@ fn a_complaint_that_no_area_hears_replays_by_place() {
         .json();
     let text = view.to_string();
     assert!(text.contains("general/"), "{text}");
-    assert!(!text.contains("rear-camera/") && !text.contains("charging-port/"), "{text}");
+    assert!(
+        !text.contains("rear-camera/") && !text.contains("charging-port/"),
+        "{text}"
+    );
 }

@@ -52,7 +52,9 @@ impl Shop {
 fn lines(file: &str, columns: usize) -> Vec<Vec<String>> {
     let path = format!("{}/tests/phrases/{file}", env!("CARGO_MANIFEST_DIR"));
     let text = std::fs::read_to_string(&path).unwrap_or_else(|e| panic!("{path}: {e}"));
-    let rows = text.lines().filter(|l| !l.starts_with('#') && !l.trim().is_empty());
+    let rows = text
+        .lines()
+        .filter(|l| !l.starts_with('#') && !l.trim().is_empty());
     rows.map(|l| {
         let row: Vec<String> = l.split('\t').map(str::to_owned).collect();
         assert_eq!(row.len(), columns, "{file}: {l}");
@@ -87,7 +89,13 @@ impl Rate {
 
     fn share(&self) -> f64 {
         let share = self.right as f64 / self.all as f64;
-        println!("{}: {} of {}, {:.1} %", self.what, self.right, self.all, 100.0 * share);
+        println!(
+            "{}: {} of {}, {:.1} %",
+            self.what,
+            self.right,
+            self.all,
+            100.0 * share
+        );
         share
     }
 }
@@ -99,7 +107,12 @@ fn heard_rightly(shop: &Shop, what: &str, rows: &[[&str; 4]]) -> (f64, f64) {
     let mut symptom = Rate::new(&format!("{what}, symptom"));
     for [kind, pack, name, text] in rows {
         let (hearing, heard) = shop.heard(kind, text);
-        let missed = || format!("{kind}: {text}: {pack}/{name}, heard {heard:?} {:?}", hearing.typos);
+        let missed = || {
+            format!(
+                "{kind}: {text}: {pack}/{name}, heard {heard:?} {:?}",
+                hearing.typos
+            )
+        };
         area.count(heard.first().is_some_and(|h| h.0 == *pack), missed);
         symptom.count(heard.contains(&(*pack, *name)), missed);
     }
@@ -130,7 +143,11 @@ fn complaints_of_other_areas_are_not_heard_as_imaging_or_charging() {
             .any(|h| AREAS.contains(&h.0) && !(about == "dead" && h.1 == "dead-device"));
         as_dead += usize::from(dead && about == "dead");
         silent.count(!wrong, || format!("{kind}: {text}: heard {heard:?}"));
-        let what = if about == "dead" { "dead-device" } else { about };
+        let what = if about == "dead" {
+            "dead-device"
+        } else {
+            about
+        };
         named.count(heard.iter().any(|h| h.1 == what), || {
             format!("{kind}: {text}: {about}, heard {heard:?}")
         });
@@ -156,7 +173,10 @@ fn typing_errors_cost_little() {
     let rows = lines("misspelt.tsv", 5);
     assert!(rows.len() >= 60);
     let right: Vec<[&str; 4]> = rows.iter().map(|r| four(&r[..4])).collect();
-    let typed: Vec<[&str; 4]> = rows.iter().map(|r| [&r[0], &r[1], &r[2], r[4].as_str()]).collect();
+    let typed: Vec<[&str; 4]> = rows
+        .iter()
+        .map(|r| [&r[0], &r[1], &r[2], r[4].as_str()])
+        .collect();
     let clean = heard_rightly(&shop, "spelt rightly", &right);
     let misspelt = heard_rightly(&shop, "misspelt", &typed);
     assert!(clean.0 - misspelt.0 <= 0.1 && clean.1 - misspelt.1 <= 0.1);
@@ -218,7 +238,9 @@ fn what_is_spelt_rightly_is_read_as_it_stands() {
     let mut left = Rate::new("spelt rightly, left as it stands");
     for row in &rows {
         let (hearing, _) = shop.heard(&row[0], &row[3]);
-        left.count(hearing.typos.is_empty(), || format!("{}: {:?}", row[3], hearing.typos));
+        left.count(hearing.typos.is_empty(), || {
+            format!("{}: {:?}", row[3], hearing.typos)
+        });
     }
     assert!(left.share() >= 0.98);
 }

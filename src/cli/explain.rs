@@ -413,7 +413,12 @@ fn entries(rules: &Rulebase, p: &Pack, unit: &str) -> Vec<(String, String)> {
             let f = &p.functions[f];
             t += &format!("the loss of: {} ({})\n", words(&f.name), f.id);
         }
-        let mut said: Vec<String> = s.hear.iter().chain(&s.hear_in_topic).flat_map(|h| spoken(h.source())).collect();
+        let mut said: Vec<String> = s
+            .hear
+            .iter()
+            .chain(&s.hear_in_topic)
+            .flat_map(|h| spoken(h.source()))
+            .collect();
         let mut seen = std::collections::HashSet::new();
         said.retain(|x| seen.insert(x.clone()));
         if !said.is_empty() {

@@ -256,7 +256,10 @@ impl<'r> Intake<'r> {
         file.complaint = line;
         let hearing = hear(&model, &file.complaint);
         if !hearing.typos.is_empty() {
-            let read = hearing.typos.iter().map(|t| format!("{}: {}", t.typed, t.read));
+            let read = hearing
+                .typos
+                .iter()
+                .map(|t| format!("{}: {}", t.typed, t.read));
             let read: Vec<String> = read.collect();
             terminal.say(&format!("Read as typing errors: {}.", read.join(", ")))?;
         }

@@ -177,7 +177,15 @@ fn symptoms(model: &Model, text: &str) -> Vec<Heard> {
             // The words of the general symptom were praise: it is of a copy
             // named elsewhere ("but the main one is broken"), if of any.
             for n in speech.named.iter().filter(|n| bad(n.at.start)) {
-                note(&mut heard, model, copies, kind, Some((n, true)), longest, text);
+                note(
+                    &mut heard,
+                    model,
+                    copies,
+                    kind,
+                    Some((n, true)),
+                    longest,
+                    text,
+                );
             }
             if heard.len() == before {
                 let last = speech.named.last().map(|n| (n, false));

@@ -26,6 +26,11 @@ const LONG: usize = 5;
 /// Two words of the rules that begin with so many letters alike (*smell* and
 /// *smelt*) are as good as one.
 const ALIKE: usize = 4;
+/// Words that are often written together with the next ("aswell", "alot").
+const RUN_ON: [&str; 18] = [
+    "a", "all", "an", "as", "at", "be", "by", "each", "every", "in", "is", "it", "my", "no", "of",
+    "on", "to", "up",
+];
 /// Endings that are looked at apart from their word.
 const ENDINGS: [&str; 6] = ["", "s", "es", "d", "ed", "ing"];
 /// Words with *not* that are written in many ways, without their apostrophes.
@@ -111,10 +116,19 @@ fn read(word: &str, known: &HashSet<String>) -> Option<(String, bool)> {
     if letters + 1 < LONG || !word.chars().all(char::is_alphabetic) {
         return None;
     }
-    let stems = || ENDINGS.iter().filter_map(|e| Some((word.strip_suffix(e)?, *e)));
+    let stems = || {
+        ENDINGS
+            .iter()
+            .filter_map(|e| Some((word.strip_suffix(e)?, *e)))
+    };
     let common = |w: &str| COMMON.split_whitespace().any(|c| c == w);
     let right = |stem: &str| known.contains(stem) || common(stem);
-    if right(word) {
+    let joined = |first: &&str| {
+        let second = word.strip_prefix(*first);
+        second.is_some_and(|s| s.chars().count() >= 3 && right(s))
+    };
+    // Two words without the space between them ("aswell") are no typing error.
+    if right(word) || RUN_ON.iter().any(joined) {
         return None;
     }
     let plain = single(word);
@@ -156,7 +170,10 @@ fn nearest<'k>(word: &str, slips: usize, known: &'k HashSet<String>) -> Option<&
             // Which letter is doubled is the commonest slip of all.
             let (distance, longer) = match single(k) == plain {
                 true => (1, 0),
-                false => (osa_distance(word, k), 1 + length.abs_diff(k.chars().count())),
+                false => (
+                    osa_distance(word, k),
+                    1 + length.abs_diff(k.chars().count()),
+                ),
             };
             ((distance, longer, usize::MAX - alike(word, k)), k)
         })
@@ -196,7 +213,15 @@ mod tests {
 
     #[test]
     fn slips_are_read_against_the_words_of_the_rules() {
-        let rules = ["charge", "charging", "camera", "blurry", "recognised", "flicker", "black"];
+        let rules = [
+            "charge",
+            "charging",
+            "camera",
+            "blurry",
+            "recognised",
+            "flicker",
+            "black",
+        ];
         for (typed, meant) in [
             ("chrage", "charge"),
             ("camra", "camera"),
@@ -215,7 +240,10 @@ mod tests {
     #[test]
     fn words_that_are_right_or_short_are_left() {
         let rules = ["charge", "charges", "screen", "black", "cable"];
-        for word in ["change", "changed", "charge", "charges", "block", "back", "scrn", "scream", "able"] {
+        for word in [
+            "change", "changed", "charge", "charges", "block", "back", "scrn", "scream", "able",
+            "ascreen",
+        ] {
             assert_eq!(read_by(&rules, word), None, "{word}");
         }
     }

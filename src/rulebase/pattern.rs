@@ -243,11 +243,7 @@ fn letters(class: &Class) -> Option<Vec<char>> {
             .take(9)
             .map(char::from)
             .collect(),
-        Class::Unicode(c) => c
-            .iter()
-            .flat_map(|r| r.start()..=r.end())
-            .take(9)
-            .collect(),
+        Class::Unicode(c) => c.iter().flat_map(|r| r.start()..=r.end()).take(9).collect(),
     };
     (all.len() <= 8 && all.iter().all(|c| c.is_alphabetic())).then_some(all)
 }
@@ -287,8 +283,17 @@ mod tests {
     #[test]
     fn patterns_know_their_words() {
         let words = |p: &str| Pattern::new(p).unwrap().words().to_vec();
-        assert_eq!(words("does ?n.?t charg(e|ing)"), ["charge", "charging", "does", "doesnt"]);
-        assert_eq!(words(r"recogni[sz]ed|wiggl\w*"), ["recognised", "recognized"]);
-        assert_eq!(words(r"(camera|scanner).{0,20}black"), ["black", "camera", "scanner"]);
+        assert_eq!(
+            words("does ?n.?t charg(e|ing)"),
+            ["charge", "charging", "does", "doesnt"]
+        );
+        assert_eq!(
+            words(r"recogni[sz]ed|wiggl\w*"),
+            ["recognised", "recognized"]
+        );
+        assert_eq!(
+            words(r"(camera|scanner).{0,20}black"),
+            ["black", "camera", "scanner"]
+        );
     }
 }
