@@ -136,7 +136,9 @@ fn read(word: &str, known: &HashSet<String>) -> Option<(String, bool)> {
     if let (Some(k), None) = (doubled.next(), doubled.next()) {
         return Some((k.clone(), true));
     }
-    if stems().any(|(stem, _)| right(stem)) {
+    // "replacing", "stopping": an e is left out, a letter is doubled.
+    let changed = |stem: &str| right(&format!("{stem}e")) || right(&single(stem));
+    if stems().any(|(stem, e)| right(stem) || !e.is_empty() && changed(stem)) {
         return None;
     }
     for (stem, ending) in stems() {
