@@ -260,6 +260,8 @@ pub struct Case {
     history: History,
     without: Vec<String>,
     blocked_tests: Vec<bool>,
+    /// Of the blocked tests those that were only unclear.
+    unclear_tests: Vec<usize>,
     blocked_remedies: Vec<bool>,
     /// Worked out when a plan is asked for.
     planned: OnceCell<Planned>,
@@ -377,6 +379,7 @@ impl Case {
             history: History::default(),
             without: Vec::new(),
             blocked_tests: vec![false; model.tests.len()],
+            unclear_tests: Vec::new(),
             blocked_remedies: vec![false; model.remedies.len()],
             planned: OnceCell::new(),
             plan_remedies: Vec::new(),
@@ -449,7 +452,10 @@ impl Case {
             }
             Entry::Cannot(c) => {
                 match self.model.test(&c.test) {
-                    Found::One(i) => self.blocked_tests[i] = true,
+                    Found::One(i) => {
+                        self.blocked_tests[i] = true;
+                        self.unclear_tests.retain(|t| *t != i);
+                    }
                     found => match self.model.remedy(&c.test) {
                         Found::One(i) => self.blocked_remedies[i] = true,
                         _ => {
@@ -461,7 +467,9 @@ impl Case {
             }
             Entry::Unclear(u) => {
                 let i = one(self.model.test(&u.test), "test", &u.test)?;
-                self.blocked_tests[i] = true;
+                if !std::mem::replace(&mut self.blocked_tests[i], true) {
+                    self.unclear_tests.push(i);
+                }
                 self.did(Act::Test(i));
                 Ok(Entered::Other)
             }
@@ -731,7 +739,7 @@ impl Case {
             .map(|line| self.history.standing_readings(m, line))
             .collect();
         let open: Vec<bool> = (0..m.tests.len())
-            .map(|i| !self.blocked_tests[i] && !self.done(i))
+            .map(|i| !self.blocked(i) && !self.done(i))
             .collect();
         // Where nothing was read yet, words do for a first answer.
         let in_words = self.settings.effort == Effort::FIRST;
@@ -1003,9 +1011,11 @@ impl Case {
         tools.into_iter().find(|t| t.split(" or ").all(without))
     }
 
-    /// Whether a test has been ruled out or left unclear.
+    /// Whether a test has been ruled out or left unclear. A retest that was
+    /// unclear stays open: without it the job cannot be closed as mended.
     pub fn blocked(&self, test: usize) -> bool {
-        self.blocked_tests[test]
+        let again = self.unclear_tests.contains(&test) && self.due.contains(&test);
+        self.blocked_tests[test] && !again
     }
 
     /// What a reading can tell about each fault of its line; `None` if the
@@ -1383,7 +1393,13 @@ pub(crate) fn outcome_of(t: &TestInfo, shows: &str) -> Result<usize, CaseError> 
             })
             .collect()
     };
-    if let Some(i) = t.outcomes.iter().position(|o| o.id == typed) {
+    // A prompt prints `one-way` as `one way`.
+    let joined = typed.split_whitespace().collect::<Vec<_>>().join("-");
+    if let Some(i) = t
+        .outcomes
+        .iter()
+        .position(|o| o.id == typed || o.id == joined)
+    {
         return Ok(i);
     }
     if t.function.is_some() {
