@@ -3,6 +3,14 @@
 /// The most digits of a number that a message has.
 const MOST_DIGITS: usize = 6;
 
+/// Characters that turn the direction of the text after them: embeddings and
+/// overrides, isolates, and the marks. Left in, a serial number could be made to
+/// read backwards.
+pub(crate) fn turns_direction(c: char) -> bool {
+    matches!(c, '\u{61c}' | '\u{200e}' | '\u{200f}' | '\u{202a}'..='\u{202e}'
+        | '\u{2066}'..='\u{2069}')
+}
+
 /// A number as it was given, with six digits at most.
 pub(crate) fn number(value: f64) -> String {
     if value == 0.0 || !value.is_finite() {

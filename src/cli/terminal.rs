@@ -7,6 +7,7 @@ use serde::Serialize;
 
 use super::error::{Failure, Result};
 use crate::job::view::VERSION;
+use crate::shown::turns_direction;
 
 /// Standard output, with or without colour, as wide as the window.
 #[derive(Debug)]
@@ -92,11 +93,8 @@ impl Terminal {
     /// # Errors
     /// If nobody reads any more.
     pub fn form<T: Serialize>(&mut self, format: &'static str, view: &T) -> Result {
-        self.json(&Form {
-            format,
-            version: VERSION,
-            view,
-        })
+        let text = form_text(format, view)?;
+        self.print(&(text + "\n"))
     }
 
     /// Writes a value as JSON.
@@ -104,10 +102,25 @@ impl Terminal {
     /// # Errors
     /// If nobody reads any more.
     pub fn json<T: Serialize>(&mut self, value: &T) -> Result {
-        let text = serde_json::to_string_pretty(value)
-            .map_err(|e| Failure::no(format!("cannot write JSON: {e}")))?;
-        self.print(&(escaped(&text).into_owned() + "\n"))
+        let text = json_text(value)?;
+        self.print(&(text + "\n"))
     }
+}
+
+/// A view as JSON under the name of its form.
+pub(super) fn form_text<T: Serialize>(format: &'static str, view: &T) -> Result<String> {
+    json_text(&Form {
+        format,
+        version: VERSION,
+        view,
+    })
+}
+
+/// A value as JSON.
+pub(super) fn json_text<T: Serialize>(value: &T) -> Result<String> {
+    let text = serde_json::to_string_pretty(value)
+        .map_err(|e| Failure::no(format!("cannot write JSON: {e}")))?;
+    Ok(escaped(&text).into_owned())
 }
 
 /// A view as a program reads it: what it is, then what is in it.
@@ -139,7 +152,7 @@ pub(super) fn escaped(text: &str) -> Cow<'_, str> {
 /// Characters that a terminal would act on instead of showing them: controls,
 /// and those that turn the direction of all that follows.
 fn unsafe_to_show(c: char) -> bool {
-    c.is_control() && c != '\n' || matches!(c, '\u{202a}'..='\u{202e}')
+    c.is_control() && c != '\n' || turns_direction(c)
 }
 
 /// Text without characters that a terminal would act on.

@@ -1,17 +1,12 @@
 //! Cleaning of typed text, and the fixed words of reports.
 
 use crate::job::view::{UNSURE, percent_within};
+use crate::shown::turns_direction;
 
 /// Above this a result is marked as doubtful.
 const DOUBTFUL: f64 = 0.1;
 /// Above this many bits, results are said not to fit together.
 const CONFLICT: f64 = 1.0;
-
-/// Characters that turn the direction of the text after them. Left in, a serial
-/// number could be made to read backwards.
-fn turns_direction(c: char) -> bool {
-    matches!(c, '\u{202a}'..='\u{202e}' | '\u{2066}'..='\u{2069}')
-}
 
 /// Characters that no XML may hold, even escaped.
 fn not_text(c: char) -> bool {
