@@ -39,6 +39,67 @@ pub struct CaseFile {
     pub truth: Vec<String>,
 }
 
+/// Most characters of a complaint: a page. What is heard in it is looked for
+/// again at every step.
+pub const LONGEST_COMPLAINT: usize = 2_000;
+/// Most characters of a model, a serial number and other names.
+pub const LONGEST_NAME: usize = 500;
+/// Most characters of any other text of a job.
+pub const LONGEST_TEXT: usize = 10_000;
+/// Most entries of a job: each is worked out anew with all before it.
+pub const MOST_ENTRIES: usize = 400;
+
+impl CaseFile {
+    /// What of it is more than a job takes, with what to do.
+    pub fn too_much(&self) -> Option<String> {
+        self.head_too_much().or_else(|| self.entries_too_much())
+    }
+
+    fn head_too_much(&self) -> Option<String> {
+        if longer(&self.complaint, LONGEST_COMPLAINT) {
+            return Some(format!(
+                "the complaint is longer than {LONGEST_COMPLAINT} characters; keep what the \
+                 customer says is wrong, and put the rest into a remark"
+            ));
+        }
+        let device = &self.device;
+        let names = [&device.model, &device.variant, &device.serial, &self.meter];
+        let lists = self.symptoms.iter().chain(&self.history).chain(&self.truth);
+        if longer(&self.case, LONGEST_TEXT) {
+            return Some(format!(
+                "the title is longer than {LONGEST_TEXT} characters"
+            ));
+        }
+        let names = names.into_iter().flatten().chain([&device.kind]);
+        let long = names.chain(lists).find(|t| longer(t, LONGEST_NAME))?;
+        let begins: String = long.chars().take(20).collect();
+        Some(format!(
+            "the name that begins with `{begins}` is longer than {LONGEST_NAME} characters"
+        ))
+    }
+
+    /// What of its entries is more than a job takes.
+    pub(crate) fn entries_too_much(&self) -> Option<String> {
+        if self.steps.len() > MOST_ENTRIES {
+            return Some(format!(
+                "a job takes {MOST_ENTRIES} entries; close it, and open another one for what is \
+                 still to be done"
+            ));
+        }
+        let long = |e: &Entry| e.texts().iter().any(|t| longer(t, LONGEST_TEXT));
+        let at = self.steps.iter().position(long)?;
+        Some(format!(
+            "entry {} has a text of more than {LONGEST_TEXT} characters; split it, or keep it in \
+             a file and name the file",
+            at + 1
+        ))
+    }
+}
+
+fn longer(text: &str, most: usize) -> bool {
+    text.chars().nth(most).is_some()
+}
+
 fn is_default<T: Default + PartialEq>(t: &T) -> bool {
     *t == T::default()
 }
@@ -83,6 +144,23 @@ impl Entry {
             | Entry::Meter(_)
             | Entry::Sure(_)
             | Entry::Correct(_) => None,
+        }
+    }
+
+    /// Every text of it.
+    fn texts(&self) -> Vec<&str> {
+        fn note(n: &Option<String>) -> &str {
+            n.as_deref().unwrap_or_default()
+        }
+        match self {
+            Entry::Result(r) => vec![&r.test, &r.shows, note(&r.note)],
+            Entry::Remedy(d) => vec![&d.did, note(&d.note)],
+            Entry::Note(text) | Entry::Meter(text) => vec![text],
+            Entry::Cannot(c) => vec![&c.test, &c.why],
+            Entry::Unclear(u) => vec![&u.test, note(&u.note)],
+            Entry::Reference(r) => vec![&r.test, &r.reads, &r.from, note(&r.meter)],
+            Entry::Sure(s) => vec![note(&s.note)],
+            Entry::Correct(c) => vec![note(&c.to), note(&c.note)],
         }
     }
 }

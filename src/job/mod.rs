@@ -23,7 +23,7 @@ pub(crate) use case::outcome_of as outcome;
 pub use case::{Case, CaseError, Closed, Entered, Settings};
 pub(crate) use case::{plan_remedy, plan_test};
 pub use file::{
-    Cannot, CaseFile, Closing, ClosingState, Correction, Did, Entry, Reference, Shown, Sure,
-    Unclear,
+    Cannot, CaseFile, Closing, ClosingState, Correction, Did, Entry, LONGEST_COMPLAINT,
+    LONGEST_NAME, LONGEST_TEXT, MOST_ENTRIES, Reference, Shown, Sure, Unclear,
 };
 pub(crate) use question::questioned;
