@@ -1,16 +1,17 @@
 //! Jobs and rounds of the drill on disk: one SQLite file of append-only events.
 //!
-//! Durability: every append is one transaction in a write-ahead log with full
-//! synchronisation, so what has been confirmed survives a power cut or a kill.
+//! Durability: every append is one transaction with a rollback journal and full
+//! synchronisation, so what has been confirmed survives a power cut or a kill,
+//! and the one file is the whole store after each ([`open`]).
 //! Concurrency: two processes may work on one store, and even on one job; an
 //! append names the event it follows, and is refused if another came between.
 //! Compatibility: `user_version` counts migrations; a store written by a newer
 //! program is refused before anything is read or changed.
 mod migrations;
+mod open;
 mod rounds;
 
 use std::path::{Path, PathBuf};
-use std::time::{Duration, Instant};
 
 use rusqlite::{Connection, ErrorCode, OptionalExtension, TransactionBehavior, params};
 use serde::{Deserialize, Serialize};
@@ -18,6 +19,8 @@ use thiserror::Error;
 
 use crate::job::trail::Moment;
 use crate::job::{CaseFile, Closing, Entry};
+use crate::model::Unit;
+use crate::rulebase::DEVICE_KINDS;
 
 /// Why the store could not do something.
 #[derive(Debug, Error)]
@@ -30,6 +33,22 @@ pub enum StoreError {
         /// What stands in the way.
         why: String,
     },
+    /// There is none.
+    #[error("there is no store {}; nothing was created. Check the path", .0.display())]
+    Absent(PathBuf),
+    /// It can be read but not written.
+    #[error(
+        "the store {} is read-only: its jobs can be shown, printed and exported, but nothing can \
+         be entered. Give the file and its folder back the right to be written",
+        .0.display()
+    )]
+    ReadOnly(PathBuf),
+    /// No room left.
+    #[error(
+        "the disk is full, or it fails: this was not entered; all that was confirmed before is \
+         kept. Make room, then type it again"
+    )]
+    Full,
     /// Written by a newer program.
     #[error(
         "the store {} was written by a newer halfsplit (its form is {found}, this program \
@@ -71,9 +90,12 @@ pub enum StoreError {
     },
     /// SQLite failed.
     #[error("the store failed: {0}")]
-    Sql(#[from] rusqlite::Error),
+    Sql(rusqlite::Error),
     /// A stored text cannot be read.
-    #[error("job {job}, event {seq} cannot be read: {why}")]
+    #[error(
+        "job {job}, event {seq} cannot be read: {why}; `halfsplit export {job} FILE` writes all \
+         the rest"
+    )]
     Damaged {
         /// The job.
         job: i64,
@@ -82,6 +104,33 @@ pub enum StoreError {
         /// Why.
         why: String,
     },
+}
+
+impl StoreError {
+    /// What it means for an entry: without the right to put a journal beside the
+    /// store SQLite cannot open it.
+    fn of_writing(self, path: &Path) -> Self {
+        let code = match &self {
+            StoreError::Sql(e) => e.sqlite_error_code(),
+            _ => None,
+        };
+        match code {
+            Some(ErrorCode::CannotOpen | ErrorCode::ReadOnly) => {
+                StoreError::ReadOnly(path.to_owned())
+            }
+            Some(ErrorCode::SystemIoFailure) => StoreError::Full,
+            _ => self,
+        }
+    }
+}
+
+impl From<rusqlite::Error> for StoreError {
+    fn from(e: rusqlite::Error) -> Self {
+        match e.sqlite_error_code() {
+            Some(ErrorCode::DiskFull) => StoreError::Full,
+            _ => StoreError::Sql(e),
+        }
+    }
 }
 
 /// One event of a job's log.
@@ -149,96 +198,13 @@ pub struct Listed {
 pub struct Store {
     db: Connection,
     path: PathBuf,
+    /// The form of the file: how many migrations it has seen.
+    version: i64,
+    /// The copy that is read in place of a file that waits for its recovery.
+    _copy: Option<tempfile::TempDir>,
 }
 
-/// How long to wait for another process that is writing.
-const PATIENCE: Duration = Duration::from_secs(10);
-
-/// Marks the file as ours (`PRAGMA application_id`): "hspl".
-const APPLICATION: i64 = 0x6873_706c;
-
 impl Store {
-    /// The place given by option or environment, else the platform's data folder.
-    ///
-    /// # Errors
-    /// If there is no home folder.
-    pub fn place(option: Option<&Path>) -> Result<PathBuf, StoreError> {
-        if let Some(p) = option {
-            return Ok(p.to_owned());
-        }
-        if let Some(p) = std::env::var_os("HALFSPLIT_STORE").filter(|p| !p.is_empty()) {
-            return Ok(p.into());
-        }
-        use etcetera::BaseStrategy;
-        etcetera::choose_base_strategy()
-            .map(|s| s.data_dir().join("halfsplit").join("jobs.sqlite"))
-            .map_err(|e| StoreError::Place {
-                path: PathBuf::from("jobs.sqlite"),
-                why: format!("{e}; give the place with --store FILE"),
-            })
-    }
-
-    /// Opens a store, making it if it is not there.
-    ///
-    /// # Errors
-    /// If the file cannot be used, belongs to another program or is newer.
-    pub fn open(path: &Path) -> Result<Store, StoreError> {
-        let place = |why: String| StoreError::Place {
-            path: path.to_owned(),
-            why,
-        };
-        if let Some(folder) = path.parent().filter(|f| !f.as_os_str().is_empty()) {
-            std::fs::create_dir_all(folder).map_err(|e| place(e.to_string()))?;
-        }
-        let mut db = Connection::open(path).map_err(|e| place(e.to_string()))?;
-        db.busy_timeout(PATIENCE)?;
-        let until = Instant::now() + PATIENCE;
-        loop {
-            match Self::prepare(&mut db, path) {
-                // While the file is being made, SQLite does not wait by itself.
-                Err(StoreError::Sql(e))
-                    if e.sqlite_error_code() == Some(ErrorCode::DatabaseBusy)
-                        && Instant::now() < until =>
-                {
-                    std::thread::sleep(Duration::from_millis(10));
-                }
-                Err(StoreError::Sql(e)) => return Err(place(e.to_string())),
-                done => break done?,
-            }
-        }
-        Ok(Store {
-            db,
-            path: path.to_owned(),
-        })
-    }
-
-    /// Looks whose file it is, and brings it to the newest form.
-    fn prepare(db: &mut Connection, path: &Path) -> Result<(), StoreError> {
-        // One statement, so that another process that is just making the
-        // store is seen either before or after.
-        let (version, application, tables): (i64, i64, i64) = db.query_row(
-            "SELECT user_version, application_id, (SELECT count(*) FROM sqlite_master)
-             FROM pragma_user_version, pragma_application_id",
-            [],
-            |r| Ok((r.get(0)?, r.get(1)?, r.get(2)?)),
-        )?;
-        if application != APPLICATION && (tables > 0 || application != 0) {
-            return Err(StoreError::Foreign(path.to_owned()));
-        }
-        let known = migrations::ALL.len() as i64;
-        if version > known {
-            return Err(StoreError::Newer {
-                path: path.to_owned(),
-                found: version,
-                known,
-            });
-        }
-        db.pragma_update(None, "journal_mode", "WAL")?;
-        db.pragma_update(None, "synchronous", "FULL")?;
-        db.pragma_update(None, "foreign_keys", "ON")?;
-        Ok(migrations::migrate(db, APPLICATION)?)
-    }
-
     /// The file.
     pub fn path(&self) -> &Path {
         &self.path
@@ -249,6 +215,17 @@ impl Store {
     /// # Errors
     /// If the store fails.
     pub fn create(
+        &mut self,
+        file: &CaseFile,
+        shown: &[(Moment, String)],
+        rules: &str,
+    ) -> Result<i64, StoreError> {
+        let path = self.path.clone();
+        self.put_job(file, shown, rules)
+            .map_err(|e| e.of_writing(&path))
+    }
+
+    fn put_job(
         &mut self,
         file: &CaseFile,
         shown: &[(Moment, String)],
@@ -322,6 +299,19 @@ impl Store {
         shown: Option<&Moment>,
         rules: &str,
     ) -> Result<i64, StoreError> {
+        let path = self.path.clone();
+        self.put(job, last, event, shown, rules)
+            .map_err(|e| e.of_writing(&path))
+    }
+
+    fn put(
+        &mut self,
+        job: i64,
+        last: i64,
+        event: &Logged,
+        shown: Option<&Moment>,
+        rules: &str,
+    ) -> Result<i64, StoreError> {
         let now = now();
         let tx = self
             .db
@@ -363,61 +353,115 @@ impl Store {
     /// # Errors
     /// If there is no such job or its log cannot be read.
     pub fn load(&self, job: i64) -> Result<Record, StoreError> {
-        let mut q = self
-            .db
-            .prepare("SELECT seq, at, body, shown, rules FROM event WHERE job = ?1 ORDER BY seq")?;
-        let mut rows = q.query(params![job])?;
-        let mut record = Record {
-            id: job,
-            last: -1,
-            ..Record::default()
-        };
-        while let Some(r) = rows.next()? {
-            let seq: i64 = r.get(0)?;
-            let at: String = r.get(1)?;
-            let body: String = r.get(2)?;
-            let shown: Option<String> = r.get(3)?;
-            let rules: String = r.get(4)?;
-            let damaged = |e: serde_json::Error| StoreError::Damaged {
-                job,
-                seq,
-                why: e.to_string(),
-            };
-            let event: Logged = serde_json::from_str(&body).map_err(damaged)?;
-            let moment: Moment = match shown {
-                Some(s) => serde_json::from_str(&s).map_err(damaged)?,
-                None => Moment::default(),
-            };
-            match event {
-                Logged::Opened(file) => {
-                    record.file = *file;
-                    record.opened = at;
-                    record.intake = moment;
-                    record.intake_rules = rules;
-                }
-                Logged::Entered(e) => {
-                    record.file.steps.push(e);
-                    record.shown.push((at, moment, rules));
-                }
-                Logged::TakenBack => {
-                    record.file.steps.pop();
-                    record.shown.pop();
-                }
-                Logged::Closed(c) => {
-                    record.file.closed = Some(c);
-                    record.closed_at = Some(at);
-                }
-                Logged::Reopened => {
-                    record.file.closed = None;
-                    record.closed_at = None;
-                }
-            }
-            record.last = seq;
-        }
-        if record.last < 0 {
-            return Err(StoreError::NoJob(job));
+        let log = self.log(job, 0)?;
+        let mut record = Record::before(job);
+        for row in log {
+            let (event, moment) = row.read(job)?;
+            record.add(row.seq, row.at, event, moment, row.rules);
         }
         Ok(record)
+    }
+
+    /// Reads what can be read of a job. An entry that cannot be read is a remark
+    /// that says so: later entries name earlier ones by their number.
+    ///
+    /// # Errors
+    /// If there is no such job or the store fails.
+    pub fn salvage(&self, job: i64) -> Result<(Record, Vec<StoreError>), StoreError> {
+        let mut record = Record::before(job);
+        let mut lost = Vec::new();
+        for row in self.log(job, 0)? {
+            let (event, moment) = row.read(job).unwrap_or_else(|why| {
+                lost.push(why);
+                let event = match row.event() {
+                    // The moment alone was lost.
+                    Ok(event) => event,
+                    Err(_) if row.seq == 0 => Logged::Opened(Box::new(self.head(job))),
+                    Err(_) => Logged::Entered(Entry::Note(format!(
+                        "(This entry could not be read: event {} of job {job}.)",
+                        row.seq
+                    ))),
+                };
+                (event, Moment::default())
+            });
+            record.add(row.seq, row.at, event, moment, row.rules);
+        }
+        Ok((record, lost))
+    }
+
+    /// The head of a job as the list has it.
+    fn head(&self, job: i64) -> CaseFile {
+        let listed = self.list(&[], None).unwrap_or_default();
+        let Some(l) = listed.into_iter().find(|l| l.job == job) else {
+            return CaseFile::default();
+        };
+        let filled = |s: String| Some(s).filter(|s| !s.is_empty());
+        // The list has the model, or the kind where no model is known.
+        let is_kind = DEVICE_KINDS.contains(&l.device.as_str());
+        CaseFile {
+            case: l.title,
+            device: Unit {
+                kind: filled(l.device.clone())
+                    .filter(|_| is_kind)
+                    .unwrap_or_default(),
+                model: filled(l.device).filter(|_| !is_kind),
+                serial: filled(l.serial),
+                ..Unit::default()
+            },
+            complaint: l.complaint,
+            ..CaseFile::default()
+        }
+    }
+
+    /// Number of the newest event of a job.
+    ///
+    /// # Errors
+    /// If there is no such job or the store fails.
+    pub fn newest(&self, job: i64) -> Result<i64, StoreError> {
+        let newest: Option<i64> = self.db.query_row(
+            "SELECT max(seq) FROM event WHERE job = ?1",
+            params![job],
+            |r| r.get(0),
+        )?;
+        newest.ok_or(StoreError::NoJob(job))
+    }
+
+    /// What came to a job after event number `last`.
+    ///
+    /// # Errors
+    /// If there is no such job or its log cannot be read.
+    pub fn since(&self, job: i64, last: i64) -> Result<Vec<Logged>, StoreError> {
+        let log = self.log(job, last + 1)?;
+        log.iter().map(|row| Ok(row.read(job)?.0)).collect()
+    }
+
+    /// The events of a job from one on.
+    fn log(&self, job: i64, from: i64) -> Result<Vec<Row>, StoreError> {
+        if self.version == 0 {
+            return Err(StoreError::NoJob(job));
+        }
+        let mut q = self.db.prepare(
+            "SELECT seq, at, body, shown, rules FROM event WHERE job = ?1 AND seq >= ?2
+             ORDER BY seq",
+        )?;
+        let rows = q.query_map(params![job, from], |r| {
+            let text = |at| r.get::<_, String>(at).map_err(|e| e.to_string());
+            Ok(Row {
+                seq: r.get(0)?,
+                at: text(1).unwrap_or_default(),
+                body: text(2),
+                shown: match r.get_ref(3)? {
+                    rusqlite::types::ValueRef::Null => Ok(None),
+                    _ => text(3).map(Some),
+                },
+                rules: text(4).unwrap_or_default(),
+            })
+        })?;
+        let log = rows.collect::<Result<Vec<Row>, _>>()?;
+        if log.is_empty() && from == 0 {
+            return Err(StoreError::NoJob(job));
+        }
+        Ok(log)
     }
 
     /// Jobs that hold every word of the search, the latest first.
@@ -425,6 +469,9 @@ impl Store {
     /// # Errors
     /// If the store fails.
     pub fn list(&self, words: &[String], state: Option<&str>) -> Result<Vec<Listed>, StoreError> {
+        if self.version == 0 {
+            return Ok(Vec::new());
+        }
         let mut q = self.db.prepare(
             "SELECT id, title, device, serial, complaint, state, cause, opened, changed
              FROM job WHERE ?1 IS NULL OR state = ?1 ORDER BY id DESC",
@@ -467,6 +514,78 @@ impl Store {
             .into_iter()
             .filter(|l| !serial.is_empty() && l.serial.eq_ignore_ascii_case(serial.trim()))
             .collect())
+    }
+}
+
+/// One event as it lies in the store: its texts, or why they are none.
+struct Row {
+    seq: i64,
+    at: String,
+    body: Result<String, String>,
+    shown: Result<Option<String>, String>,
+    rules: String,
+}
+
+impl Row {
+    fn event(&self) -> Result<Logged, String> {
+        let body = self.body.as_ref().map_err(String::clone)?;
+        serde_json::from_str(body).map_err(|e| e.to_string())
+    }
+
+    fn moment(&self) -> Result<Moment, String> {
+        match self.shown.as_ref().map_err(String::clone)? {
+            Some(shown) => serde_json::from_str(shown).map_err(|e| e.to_string()),
+            None => Ok(Moment::default()),
+        }
+    }
+
+    fn read(&self, job: i64) -> Result<(Logged, Moment), StoreError> {
+        let both = self.event().and_then(|e| Ok((e, self.moment()?)));
+        both.map_err(|why| StoreError::Damaged {
+            job,
+            seq: self.seq,
+            why,
+        })
+    }
+}
+
+impl Record {
+    /// A job before its first event.
+    fn before(job: i64) -> Record {
+        Record {
+            id: job,
+            last: -1,
+            ..Record::default()
+        }
+    }
+
+    /// Folds one more event in.
+    fn add(&mut self, seq: i64, at: String, event: Logged, moment: Moment, rules: String) {
+        match event {
+            Logged::Opened(file) => {
+                self.file = *file;
+                self.opened = at;
+                self.intake = moment;
+                self.intake_rules = rules;
+            }
+            Logged::Entered(e) => {
+                self.file.steps.push(e);
+                self.shown.push((at, moment, rules));
+            }
+            Logged::TakenBack => {
+                self.file.steps.pop();
+                self.shown.pop();
+            }
+            Logged::Closed(c) => {
+                self.file.closed = Some(c);
+                self.closed_at = Some(at);
+            }
+            Logged::Reopened => {
+                self.file.closed = None;
+                self.closed_at = None;
+            }
+        }
+        self.last = seq;
     }
 }
 

@@ -5,6 +5,9 @@ use rusqlite::{TransactionBehavior, params};
 use super::{Store, StoreError, now};
 use crate::drill::{Kept, Logged, Order};
 
+/// The form of the store from which on it has rounds; a reader migrates nothing.
+const HAS_ROUNDS: i64 = 2;
+
 impl Store {
     /// Begins a round and gives its number.
     ///
@@ -76,6 +79,9 @@ impl Store {
     /// # Errors
     /// If the store fails.
     pub fn rounds_of(&self, trainee: &str) -> Result<u64, StoreError> {
+        if self.version < HAS_ROUNDS {
+            return Ok(0);
+        }
         let count: i64 = self.db.query_row(
             "SELECT count(*) FROM round WHERE trainee = ?1",
             params![trainee],
@@ -85,6 +91,9 @@ impl Store {
     }
 
     fn read_rounds(&self, which: &str, of: impl rusqlite::Params) -> Result<Vec<Kept>, StoreError> {
+        if self.version < HAS_ROUNDS {
+            return Ok(Vec::new());
+        }
         let mut q = self.db.prepare(&format!(
             "SELECT round, seq, at, body, rules FROM round_event {which} ORDER BY round, seq"
         ))?;
