@@ -48,6 +48,9 @@ pub enum DeskError {
     /// A reason is missing.
     #[error("a reason is needed: a sentence that a colleague will understand in a month")]
     NoReason,
+    /// More than a job takes.
+    #[error("{0}")]
+    TooMuch(String),
     /// An entry does not fit the rules of today.
     #[error("entry {entry} does not fit the rules: {why}")]
     Entry {
@@ -78,6 +81,16 @@ pub struct Desk<'r> {
     pub record: Record,
     /// The job worked out.
     pub case: Case,
+    /// What others entered meanwhile and nobody was told of yet.
+    news: Vec<Logged>,
+}
+
+/// How often an entry that fits anywhere is tried again after others.
+const TRIES: usize = 50;
+
+/// Whether an entry is as true after anything else that was entered meanwhile.
+fn fits_anywhere(entry: &Entry) -> bool {
+    matches!(entry, Entry::Note(_) | Entry::Reference(_))
 }
 
 impl<'r> Desk<'r> {
@@ -91,6 +104,9 @@ impl<'r> Desk<'r> {
         settings: Settings,
         file: &CaseFile,
     ) -> Result<Self, DeskError> {
+        if let Some(why) = file.too_much() {
+            return Err(DeskError::TooMuch(why));
+        }
         let worked_out = |n: usize, settings: Settings| {
             let part = CaseFile {
                 steps: file.steps[..n].to_vec(),
@@ -120,6 +136,7 @@ impl<'r> Desk<'r> {
             settings,
             record: store.load(id)?,
             case,
+            news: Vec::new(),
         })
     }
 
@@ -140,7 +157,28 @@ impl<'r> Desk<'r> {
             settings,
             record,
             case,
+            news: Vec::new(),
         })
+    }
+
+    /// Takes up what another process has entered since this job was read.
+    ///
+    /// # Errors
+    /// If the job cannot be read.
+    pub fn catch_up(&mut self, store: &Store) -> Result<(), DeskError> {
+        let known = self.record.last;
+        if store.newest(self.id())? == known {
+            return Ok(());
+        }
+        self.news.extend(store.since(self.id(), known)?);
+        self.record = store.load(self.id())?;
+        self.case = Case::of_today(self.rules, &self.record.file, self.settings)?;
+        Ok(())
+    }
+
+    /// What others entered meanwhile, each told once.
+    pub fn news(&mut self) -> Vec<Logged> {
+        std::mem::take(&mut self.news)
     }
 
     /// Number of the job.
@@ -248,30 +286,46 @@ impl<'r> Desk<'r> {
         Ok(last + 1)
     }
 
-    /// Enters something.
+    /// Enters something. A remark or a reference goes after whatever others have
+    /// entered meanwhile; all else was meant for the job as it was shown.
     ///
     /// # Errors
-    /// If it does not fit, or the job is closed; nothing is stored then.
+    /// If it does not fit, the job is closed or has changed; nothing is stored
+    /// then.
     pub fn enter(&mut self, store: &mut Store, entry: Entry) -> Result<(), DeskError> {
+        for _ in 0..TRIES {
+            match self.enter_next(store, &entry) {
+                Err(DeskError::Store(StoreError::Changed(_))) if fits_anywhere(&entry) => {
+                    self.catch_up(store)?;
+                }
+                done => return done,
+            }
+        }
+        Err(StoreError::Changed(self.id()).into())
+    }
+
+    fn enter_next(&mut self, store: &mut Store, entry: &Entry) -> Result<(), DeskError> {
         if self.record.file.closed.is_some() {
             return Err(DeskError::IsClosed(self.id()));
         }
         let mut file = self.record.file.clone();
         file.steps.push(entry.clone());
+        if let Some(why) = file.entries_too_much() {
+            return Err(DeskError::TooMuch(why));
+        }
         let mut case = Case::of_today(self.rules, &file, self.settings)?;
         if let Some(why) = case.refused(file.steps.len() - 1) {
             return Err(why.into());
         }
         // A correction has to fit where the corrected entry stands.
-        if let Entry::Correct(c) = &entry
+        if let Entry::Correct(c) = entry
             && let Some(why) = case.refused(c.entry.wrapping_sub(1))
         {
             return Err(why.into());
         }
         let moment = Moment::from(&view::state(&case, &file.steps, NEXT));
-        self.append(store, &Logged::Entered(entry), Some(&moment))?;
-        self.case = case;
-        Ok(())
+        let event = Logged::Entered(entry.clone());
+        self.append(store, &event, Some(&moment), Some(case))
     }
 
     /// Takes the last entry back.
@@ -288,8 +342,7 @@ impl<'r> Desk<'r> {
         };
         let case = Case::of_today(self.rules, &file, self.settings)?;
         let moment = Moment::from(&view::state(&case, &file.steps, NEXT));
-        self.append(store, &Logged::TakenBack, Some(&moment))?;
-        self.case = case;
+        self.append(store, &Logged::TakenBack, Some(&moment), Some(case))?;
         Ok(last)
     }
 
@@ -313,6 +366,7 @@ impl<'r> Desk<'r> {
                 state,
                 reason: reason.trim().to_owned(),
             }),
+            None,
             None,
         )
     }
@@ -365,7 +419,7 @@ impl<'r> Desk<'r> {
             return Err(DeskError::IsOpen(self.id()));
         }
         let moment = Moment::from(&self.state());
-        self.append(store, &Logged::Reopened, Some(&moment))
+        self.append(store, &Logged::Reopened, Some(&moment), None)
     }
 
     fn append(
@@ -373,15 +427,20 @@ impl<'r> Desk<'r> {
         store: &mut Store,
         event: &Logged,
         shown: Option<&Moment>,
+        case: Option<Case>,
     ) -> Result<(), DeskError> {
-        store.append(
-            self.id(),
-            self.record.last,
-            event,
-            shown,
-            &self.rules.fingerprint,
-        )?;
-        self.record = store.load(self.id())?;
+        let id = self.id();
+        let rules = &self.rules.fingerprint;
+        let own = store.append(id, self.record.last, event, shown, rules)?;
+        if let Some(case) = case {
+            self.case = case;
+        }
+        self.record = store.load(id)?;
+        if self.record.last != own {
+            // Somebody came right after.
+            self.news.extend(store.since(id, own)?);
+            self.case = Case::of_today(self.rules, &self.record.file, self.settings)?;
+        }
         Ok(())
     }
 
