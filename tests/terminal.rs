@@ -197,6 +197,30 @@ fn both_keys_at_a_question_within_a_step_enter_nothing() {
 }
 
 #[test]
+fn lines_typed_ahead_and_pasted_lines_are_all_taken() {
+    let bench = Bench::new();
+    let mut w = Window::open(&bench, 80);
+    w.wait("Device:");
+    // All at once, as a terminal sends what is pasted.
+    let lines: Vec<&str> = INTAKE.iter().map(|(_, l)| *l).collect();
+    let notes: Vec<String> = (0..60).map(|n| format!("note remark number {n}")).collect();
+    let all = lines.join("\r") + "\r" + &notes.join("\r") + "\r";
+    w.session.send(&all).unwrap();
+    w.wait("Job 1 is open.");
+    // While the program works out the advice.
+    w.session.send("note busy\r").unwrap();
+    w.session.send("pause\r").unwrap();
+    let text = w.end();
+    assert!(text.contains("Job 1 is kept as it stands"), "{text}");
+    let case = bench.run(&["export", "1"]).fine();
+    assert_eq!(entries(&bench), notes.len() + 1, "{case}");
+    for (n, at) in (0..60).map(|n| (n, case.find(&format!("remark number {n}\n")))) {
+        assert!(at.is_some(), "remark {n}: {case}");
+    }
+    assert!(case.contains("busy"), "{case}");
+}
+
+#[test]
 fn controls_in_what_was_typed_are_not_sent_to_a_terminal() {
     let bench = Bench::new();
     let mut input = "4\n\n\nno sound\n1\n\n\nnote \u{1b}]0;title\u{7} \u{1b}[2J seen\n".to_owned();

@@ -31,6 +31,13 @@ pub struct Args {
     /// The meter on the bench, by its name in the rules; without it their first.
     #[arg(long, global = true, value_name = "NAME")]
     pub meter: Option<String>,
+    /// The meter of the shop's file: for what is opened, never for a job that has
+    /// its own.
+    #[arg(skip)]
+    pub shop_meter: Option<String>,
+    /// Open a new job whatever is open; for the walk.
+    #[arg(long)]
+    pub new: bool,
     /// Largest set of faults considered together: a number, or `all`. Without
     /// it, pairs, and larger sets by themselves where pairs do not suffice.
     #[arg(long, global = true, value_name = "N", value_parser = size)]
@@ -677,6 +684,10 @@ impl Args {
             paths: self.rules.clone(),
             only_these: self.only_these_rules,
         }
+    }
+    /// The meter that a new job begins with, if one was named.
+    pub fn meter_at_first(&self) -> Option<String> {
+        self.meter.clone().or_else(|| self.shop_meter.clone())
     }
     /// The settings that the arguments ask for.
     pub fn settings(&self) -> Settings {

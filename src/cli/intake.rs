@@ -4,7 +4,7 @@ use super::ask::{Ask, Reply};
 use super::error::{Failure, Result};
 use super::terminal::{Terminal, fill};
 use crate::desk::Desk;
-use crate::job::{CaseFile, Entry, Settings};
+use crate::job::{CaseFile, Entry, LONGEST_COMPLAINT, LONGEST_NAME, Settings};
 use crate::model::{Model, Past, Unit, hear, outline, past};
 use crate::rulebase::{DEVICE_KINDS, Rulebase};
 use crate::store::{Listed, Store};
@@ -15,6 +15,10 @@ pub(super) struct Intake<'r> {
     pub(super) settings: Settings,
     /// The meter that was asked for.
     pub(super) meter: Option<&'r str>,
+    /// The meter that a new job begins with.
+    pub(super) first_meter: Option<String>,
+    /// A new job whatever is open.
+    pub(super) new: bool,
 }
 
 /// The answer that a complaint is of none of the areas.
@@ -36,9 +40,10 @@ impl<'r> Intake<'r> {
         ask: &mut dyn Ask,
         terminal: &mut Terminal,
     ) -> Result<Option<Desk<'r>>> {
-        let open = store
-            .list(&[], Some("open"))
-            .map_err(|e| Failure::no(e.to_string()))?;
+        let open = match self.new {
+            true => Vec::new(),
+            false => store.list(&[], Some("open"))?,
+        };
         if !open.is_empty() {
             terminal.say("Open jobs:")?;
             list_jobs(&open[..open.len().min(8)], terminal)?;
@@ -64,14 +69,21 @@ impl<'r> Intake<'r> {
                 match line.parse::<i64>() {
                     Ok(id) => match Desk::resume(self.rules, store, self.settings, id) {
                         Ok(d) if d.record.file.closed.is_some() => {
+                            ask.refuse();
                             terminal.say(&format!(
                                 "Job {id} is closed; `halfsplit job reopen {id}` opens it again."
                             ))?;
                         }
                         Ok(d) => return self.taken_up(d, store, terminal).map(Some),
-                        Err(e) => terminal.say(&format!("Not taken: {e}"))?,
+                        Err(e) => {
+                            ask.refuse();
+                            terminal.say(&format!("Not taken: {e}"))?;
+                        }
                     },
-                    Err(_) => terminal.say(&format!("`{line}` is no number of a job"))?,
+                    Err(_) => {
+                        ask.refuse();
+                        terminal.say(&format!("`{line}` is no number of a job"))?;
+                    }
                 }
             }
         }
@@ -102,7 +114,7 @@ impl<'r> Intake<'r> {
         terminal: &mut Terminal,
     ) -> Result<Option<Desk<'r>>> {
         let mut file = CaseFile {
-            meter: self.meter.map(str::to_owned),
+            meter: self.first_meter.clone(),
             ..CaseFile::default()
         };
         let mut heard: Vec<String> = Vec::new();
@@ -206,6 +218,7 @@ impl<'r> Intake<'r> {
                 Ok(Answer::Next)
             }
             None => {
+                ask.refuse();
                 terminal.say("A number, or the first letters of the word.")?;
                 Ok(Answer::Again)
             }
@@ -220,6 +233,13 @@ impl<'r> Intake<'r> {
         set: impl FnOnce(String),
     ) -> Result<Answer> {
         match common(ask.ask(terminal, prompt)?, terminal)? {
+            Ok(line) if line.chars().nth(LONGEST_NAME).is_some() => {
+                ask.refuse();
+                terminal.say(&format!(
+                    "Not taken: that is longer than {LONGEST_NAME} characters."
+                ))?;
+                Ok(Answer::Again)
+            }
             Ok(line) => {
                 set(line);
                 Ok(Answer::Next)
@@ -243,12 +263,22 @@ impl<'r> Intake<'r> {
             Err(a) => return Ok(a),
         };
         if line.is_empty() {
+            ask.refuse();
             terminal.say("A few words, as the customer says it.")?;
+            return Ok(Answer::Again);
+        }
+        if line.chars().nth(LONGEST_COMPLAINT).is_some() {
+            ask.refuse();
+            terminal.say(&format!(
+                "Not taken: that is longer than {LONGEST_COMPLAINT} characters. Type what is \
+                 wrong, and put the rest into a remark later."
+            ))?;
             return Ok(Answer::Again);
         }
         let model = match outline(self.rules, &file.device, &[]) {
             Ok(m) => m,
             Err(e) => {
+                ask.refuse();
                 terminal.say(&format!("Not taken: {e}"))?;
                 return Ok(Answer::Back);
             }
@@ -305,7 +335,10 @@ impl<'r> Intake<'r> {
                         .collect();
                     return Ok(Answer::Next);
                 }
-                None => terminal.say("Numbers from the list, such as `1 3`.")?,
+                None => {
+                    ask.refuse();
+                    terminal.say("Numbers from the list, such as `1 3`.")?;
+                }
             }
         }
     }
@@ -350,7 +383,10 @@ impl<'r> Intake<'r> {
                         return Ok(Answer::Next);
                     }
                     (Some(n), _) if n.len() == 1 => break areas[n[0]].clone(),
-                    _ => terminal.say("One number from the list.")?,
+                    _ => {
+                        ask.refuse();
+                        terminal.say("One number from the list.")?;
+                    }
                 },
             }
         };
@@ -379,7 +415,10 @@ impl<'r> Intake<'r> {
                             .collect();
                         return Ok(Answer::Next);
                     }
-                    _ => terminal.say("Numbers from the list, such as `1 3`.")?,
+                    _ => {
+                        ask.refuse();
+                        terminal.say("Numbers from the list, such as `1 3`.")?;
+                    }
                 },
             }
         }
@@ -424,6 +463,7 @@ impl<'r> Intake<'r> {
                 Ok(Answer::Next)
             }
             None => {
+                ask.refuse();
                 terminal.say("Numbers from the list, such as `1 2`, or Enter.")?;
                 Ok(Answer::Again)
             }
@@ -459,6 +499,7 @@ impl<'r> Intake<'r> {
                 Ok(Answer::Next)
             }
             _ => {
+                ask.refuse();
                 terminal.say("A sum such as 80, or Enter.")?;
                 Ok(Answer::Again)
             }

@@ -11,10 +11,11 @@ use super::error::{Failure, Result};
 use super::hear::PastView;
 use super::intake::list_jobs;
 use super::line;
-use super::replay::{read_case, with_meter};
+use super::output::{Holds, write_out};
+use super::replay::{read_case, up_to, with_meter};
 use super::show;
 use super::terminal::{Terminal, escaped, fill};
-use super::walk::{closing_state, open_store};
+use super::walk::{closing_state, open_store, read_store, store_place};
 use crate::belief::likelier;
 use crate::desk::{Desk, DeskError};
 use crate::job::view::{self, StateView, VERSION};
@@ -22,7 +23,7 @@ use crate::job::weigh::{Weighed, weigh};
 use crate::job::{Cannot, CaseFile, Correction, Did, Entry, Reference, Shown, Sure, Unclear};
 use crate::model::{Found, Unit};
 use crate::report::{self, Audience};
-use crate::store::{Listed, Store};
+use crate::store::{Listed, Store, StoreError};
 
 #[derive(Serialize)]
 struct JobsView {
@@ -109,27 +110,40 @@ impl From<crate::store::StoreError> for Failure {
     }
 }
 
+/// Whether there is something at the place of the store.
+fn has_store(args: &Args) -> bool {
+    store_place(args).is_ok_and(|p| p.exists())
+}
+
 pub(super) fn jobs(
     args: &Args,
     words: &[String],
     state: Option<&str>,
     terminal: &mut Terminal,
 ) -> Result {
-    let store = open_store(args)?;
-    let jobs = store.list(words, state)?;
+    let (jobs, absent) = match read_store(args) {
+        Ok(store) => (store.list(words, state)?, None),
+        // Before the first job there is no store at the usual place.
+        Err(Failure::No { message, .. }) if args.store.is_none() && !has_store(args) => {
+            (Vec::new(), Some(message))
+        }
+        Err(e) => return Err(e),
+    };
     match args.format {
         Format::Json => terminal.json(&JobsView {
             version: VERSION,
             jobs,
         }),
-        _ if jobs.is_empty() => terminal.line("No jobs."),
+        _ if jobs.is_empty() => match absent {
+            Some(why) => terminal.say(&format!("No jobs: {why}.")),
+            None => terminal.line("No jobs."),
+        },
         _ => list_jobs(&jobs, terminal),
     }
 }
 
 pub(super) fn job(args: &Args, command: &JobCommand, terminal: &mut Terminal) -> Result {
     let rules = load(args)?;
-    let mut store = open_store(args)?;
     let settings = args.settings();
     if let JobCommand::New {
         kind,
@@ -154,9 +168,12 @@ pub(super) fn job(args: &Args, command: &JobCommand, terminal: &mut Terminal) ->
             symptoms: symptom.clone(),
             history: history.clone(),
             limit: *limit,
-            meter: args.meter.clone(),
+            meter: args.meter_at_first(),
             ..CaseFile::default()
         };
+        if let Some(why) = file.too_much() {
+            return Err(Failure::no(why));
+        }
         // What was understood is kept, so that later rules cannot change it.
         let case = crate::job::Case::new(&rules, &file, settings)?;
         if case.symptoms.is_empty() {
@@ -170,7 +187,7 @@ pub(super) fn job(args: &Args, command: &JobCommand, terminal: &mut Terminal) ->
                 .collect(),
             ..file
         };
-        let desk = Desk::open(&rules, &mut store, settings, &file)?;
+        let desk = Desk::open(&rules, &mut open_store(args)?, settings, &file)?;
         let mut past = PastView::all(&case.model, complaint);
         past.retain(|p| !history.iter().any(|h| p.is(h)));
         return opened(args, &desk, past, terminal);
@@ -201,6 +218,19 @@ pub(super) fn job(args: &Args, command: &JobCommand, terminal: &mut Terminal) ->
             "`--meter` is for a job that is opened; `halfsplit job meter {id} {name}` takes another meter to this one"
         )));
     }
+    let only_reads = matches!(
+        command,
+        JobCommand::Show { .. }
+            | JobCommand::Why { .. }
+            | JobCommand::Weigh { .. }
+            | JobCommand::Suppose { .. }
+            | JobCommand::Line { .. }
+            | JobCommand::Bypass { .. }
+    );
+    let mut store = match only_reads {
+        true => read_store(args)?,
+        false => Store::open_existing(&store_place(args)?)?,
+    };
     let mut desk = Desk::resume(&rules, &store, settings, id)?;
     let entry = match command {
         JobCommand::Result {
@@ -428,8 +458,8 @@ pub(super) fn complained(
     complaint: Option<&str>,
     symptoms: &[String],
     history: &[String],
-) -> CaseFile {
-    CaseFile {
+) -> Result<CaseFile> {
+    let file = CaseFile {
         device: Unit {
             kind: kind.to_owned(),
             model: model.clone(),
@@ -438,8 +468,12 @@ pub(super) fn complained(
         complaint: complaint.unwrap_or_default().to_owned(),
         symptoms: symptoms.to_vec(),
         history: history.to_vec(),
-        meter: args.meter.clone(),
+        meter: args.meter_at_first(),
         ..CaseFile::default()
+    };
+    match file.too_much() {
+        Some(why) => Err(Failure::no(why)),
+        None => Ok(file),
     }
 }
 
@@ -509,7 +543,7 @@ pub(super) fn trail(
     terminal: &mut Terminal,
 ) -> Result {
     let rules = load(args)?;
-    let store = open_store(args)?;
+    let store = read_store(args)?;
     let desk = Desk::resume(&rules, &store, args.settings(), job)?;
     let trail = desk.trail();
     let audience = match reader {
@@ -537,45 +571,49 @@ pub(super) fn trail(
             .map_err(|e| Failure::no(format!("cannot write the page: {e}")))?,
         (Format::Text, false) => report::markdown(&trail, audience),
     };
-    write_out(&text, out, terminal)
-}
-
-pub(super) fn write_out(text: &str, out: Option<&Path>, terminal: &mut Terminal) -> Result {
-    match out {
-        None => terminal.line(text.trim_end()),
-        Some(path) => {
-            std::fs::write(path, format!("{}\n", text.trim_end()))
-                .map_err(|e| Failure::no(format!("cannot write {}: {e}", path.display())))?;
-            terminal.line(&format!("Written to {}", path.display()))
-        }
-    }
+    let holds = match reader {
+        Reader::Bench => Holds::Trail,
+        Reader::Customer => Holds::CustomerTrail,
+    };
+    write_out(args, &text, holds, out, terminal)
 }
 
 pub(super) fn export(args: &Args, job: i64, out: Option<&Path>, terminal: &mut Terminal) -> Result {
-    let store: Store = open_store(args)?;
-    let record = store.load(job)?;
+    let (record, lost) = read_store(args)?.salvage(job)?;
     let text = serde_yaml::to_string(&record.file)
         .map_err(|e| Failure::no(format!("cannot write the case: {e}")))?;
     match out {
         // As it is: the writer of YAML has escaped the controls already.
-        None => terminal.print(&format!("{}\n", text.trim_end())),
-        out => write_out(&text, out, terminal),
+        None => terminal.print(&format!("{}\n", text.trim_end()))?,
+        out => write_out(args, &text, Holds::Case, out, terminal)?,
+    }
+    match lost.first() {
+        None => Ok(()),
+        Some(StoreError::Damaged { seq, why, .. }) => Err(Failure::no(format!(
+            "{} of job {job} cannot be read, the first is event {seq}: {why}",
+            match lost.len() {
+                1 => "one event".to_owned(),
+                many => format!("{many} events"),
+            }
+        ))
+        .help("all the rest was written; a remark stands in each place")),
+        Some(other) => Err(Failure::no(other.to_string())),
     }
 }
 
 pub(super) fn import(args: &Args, path: &Path, terminal: &mut Terminal) -> Result {
     let rules = load(args)?;
-    let mut store = open_store(args)?;
     let mut file = with_meter(args, read_case(path)?);
     if file.symptoms.is_empty() {
-        let case = crate::job::Case::new(&rules, &file, args.settings())?;
+        // Without its entries: what is wrong with one is told with its number.
+        let case = crate::job::Case::new(&rules, &up_to(&file, 0), args.settings())?;
         file.symptoms = case
             .symptoms
             .iter()
             .map(|s| case.model.symptoms[*s].id.clone())
             .collect();
     }
-    let desk = Desk::open(&rules, &mut store, args.settings(), &file)?;
+    let desk = Desk::open(&rules, &mut open_store(args)?, args.settings(), &file)?;
     if args.format == Format::Json {
         return show_job(args, &desk, terminal);
     }

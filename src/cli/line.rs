@@ -6,9 +6,9 @@ use serde::Serialize;
 
 use super::args::{Args, Format};
 use super::error::{Failure, Result};
-use super::jobs::write_out;
+use super::output::{Holds, write_out};
 use super::show;
-use super::terminal::{Terminal, fill};
+use super::terminal::{Terminal, fill, json_text};
 use crate::desk::Desk;
 use crate::job::line::{LineInPlay, LineView};
 use crate::job::view::{VERSION, percent_within};
@@ -45,20 +45,26 @@ pub(super) fn line(
     let job = desk.id();
     let version = VERSION;
     match (args.format, at) {
-        (Format::Json, Some(at)) => terminal.json(&LineForm {
-            version,
-            job,
-            line: desk.line(at),
-        }),
-        (Format::Json, None) => terminal.json(&LinesForm {
-            version,
-            job,
-            lines: desk.lines(),
-        }),
+        (Format::Json, Some(at)) => {
+            let text = json_text(&LineForm {
+                version,
+                job,
+                line: desk.line(at),
+            })?;
+            write_out(args, &text, Holds::Line, out, terminal)
+        }
+        (Format::Json, None) => {
+            let text = json_text(&LinesForm {
+                version,
+                job,
+                lines: desk.lines(),
+            })?;
+            write_out(args, &text, Holds::Line, out, terminal)
+        }
         (Format::Svg, Some(at)) => {
             let text = report::line_picture(&desk.line(at))
                 .map_err(|e| Failure::no(format!("cannot draw the line: {e}")))?;
-            write_out(&text, out, terminal)
+            write_out(args, &text, Holds::Line, out, terminal)
         }
         (Format::Svg, None) => Err(Failure::Usage(format!(
             "say which line to draw; `halfsplit job line {job}` lists them"
@@ -66,7 +72,7 @@ pub(super) fn line(
         (Format::Text, Some(at)) => {
             let view = desk.line(at);
             let text = drawn(&view, terminal.width, true);
-            write_out(&text, out, terminal)
+            write_out(args, &text, Holds::Line, out, terminal)
         }
         (Format::Text, None) => terminal.line(&list(desk, terminal.width)),
     }

@@ -11,6 +11,7 @@ mod hear;
 mod intake;
 mod jobs;
 mod line;
+mod output;
 mod replay;
 mod shop;
 mod show;
@@ -99,6 +100,11 @@ pub fn run(args: &Args, terminal: &mut Terminal) -> Result {
     if args.format == Format::Svg && !drawn {
         return Err(Failure::Usage(
             "only `job line`, `trail` and `tree` have a picture; take text or json".to_owned(),
+        ));
+    }
+    if args.new && args.command.is_some() {
+        return Err(Failure::Usage(
+            "`--new` is for the walk, which is `halfsplit` without a command".to_owned(),
         ));
     }
     match &args.command {

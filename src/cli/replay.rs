@@ -60,7 +60,11 @@ pub(super) fn read_case(path: &Path) -> Result<CaseFile> {
 /// # Errors
 /// If it is no case file.
 pub(super) fn parse_case(name: &str, text: String) -> Result<CaseFile> {
-    read_yaml(name, text).map_err(|e| Failure::not_a("case file", &e))
+    let file: CaseFile = read_yaml(name, text).map_err(|e| Failure::not_a("case file", &e))?;
+    match file.too_much() {
+        Some(why) => Err(Failure::no(format!("{name}: {why}"))),
+        None => Ok(file),
+    }
 }
 
 /// The case with only its first `n` entries.
@@ -74,7 +78,11 @@ pub(super) fn up_to(file: &CaseFile, n: usize) -> CaseFile {
 /// The case with the meter that the arguments ask for, if they do.
 pub(super) fn with_meter(args: &Args, file: CaseFile) -> CaseFile {
     CaseFile {
-        meter: args.meter.clone().or(file.meter),
+        meter: args
+            .meter
+            .clone()
+            .or(file.meter)
+            .or_else(|| args.shop_meter.clone()),
         ..file
     }
 }

@@ -1,5 +1,6 @@
 //! `shop`: what this shop wants of every job, kept beside the store.
 
+use std::io::Read;
 use std::path::PathBuf;
 
 use serde::{Deserialize, Serialize};
@@ -10,6 +11,9 @@ use super::terminal::Terminal;
 use crate::rulebase::{DONOR_PARTS, Rulebase, nearest, read_yaml};
 use crate::shown::number;
 use crate::store::Store;
+
+/// The largest shop file that is read, in bytes: some hundred times a usual one.
+const LARGEST: usize = 64 << 10;
 
 /// The preferences of a shop, as its file has them.
 #[derive(Clone, Debug, Default, PartialEq, Serialize, Deserialize)]
@@ -36,7 +40,7 @@ struct ShopFile {
 }
 
 /// Where the file is, and whether it was asked for by name.
-fn place(args: &Args) -> Option<(PathBuf, bool)> {
+pub(super) fn place(args: &Args) -> Option<(PathBuf, bool)> {
     if let Some(path) = &args.shop {
         return Some((path.clone(), true));
     }
@@ -50,13 +54,24 @@ fn read(args: &Args) -> Result<ShopFile> {
         return Ok(ShopFile::default());
     };
     let name = path.display().to_string();
-    let text = match std::fs::read_to_string(&path) {
-        Ok(text) => text,
+    let mut bytes = Vec::new();
+    let read =
+        std::fs::File::open(&path).and_then(|f| f.take(LARGEST as u64 + 1).read_to_end(&mut bytes));
+    match read {
+        Ok(_) => {}
         Err(e) if e.kind() == std::io::ErrorKind::NotFound && !asked_for => {
             return Ok(ShopFile::default());
         }
         Err(e) => return Err(Failure::no(format!("cannot read {name}: {e}"))),
-    };
+    }
+    if bytes.len() > LARGEST {
+        return Err(Failure::no(format!(
+            "{name} is larger than {} kB, so it is no shop file; name another with --shop FILE",
+            LARGEST >> 10
+        )));
+    }
+    let text =
+        String::from_utf8(bytes).map_err(|_| Failure::no(format!("{name} is no text in UTF-8")))?;
     let file: ShopFile = read_yaml(&name, text).map_err(|e| Failure::not_a("shop file", &e))?;
     for (key, value) in [("rate", file.rate), ("unmended", file.unmended)] {
         if value.is_some_and(|v| !(v.is_finite() && v >= 0.0)) {
@@ -77,7 +92,7 @@ pub(super) fn filled(args: &Args) -> Result<Args> {
     let mut args = args.clone();
     args.rate = args.rate.or(file.rate);
     args.unmended = args.unmended.or(file.unmended);
-    args.meter = args.meter.or(file.meter);
+    args.shop_meter = file.meter;
     args.without.extend(file.without);
     args.careful |= file.careful;
     args.waiting |= file.waiting;
@@ -132,7 +147,7 @@ pub(super) fn show(args: &Args, terminal: &mut Terminal) -> Result {
         without: args.without.clone(),
         careful: costs.careful,
         waiting: costs.waiting,
-        meter: args.meter.clone(),
+        meter: args.meter_at_first(),
     };
     if args.format == Format::Json {
         return terminal.form("halfsplit-shop", &view);

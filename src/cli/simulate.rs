@@ -9,6 +9,7 @@ use super::args::{Args, Command, Format};
 use super::check::load;
 use super::error::{Failure, Result};
 use super::jobs::{complained, nothing_fits};
+use super::output::{Holds, save};
 use super::terminal::Terminal;
 use crate::built_in;
 use crate::job::CaseError;
@@ -45,10 +46,11 @@ pub(super) fn run(args: &Args, terminal: &mut Terminal) -> Result {
     let rules = load(args)?;
     let job = kind
         .as_ref()
-        .map(|kind| complained(args, kind, model, complaint.as_deref(), symptom, history));
+        .map(|kind| complained(args, kind, model, complaint.as_deref(), symptom, history))
+        .transpose()?;
     let order = Order {
         job: job.as_ref(),
-        meter: args.meter.as_deref(),
+        meter: args.meter.as_deref().or(args.shop_meter.as_deref()),
         cases: *cases,
         seed: *seed,
     };
@@ -82,8 +84,7 @@ pub(super) fn run(args: &Args, terminal: &mut Terminal) -> Result {
     if let Some(path) = plot {
         let drawn = report::simulation_picture(&simulation)
             .map_err(|e| Failure::no(format!("cannot draw the simulation: {e}")))?;
-        std::fs::write(path, drawn)
-            .map_err(|e| Failure::no(format!("cannot write {}: {e}", path.display())))?;
+        save(args, &drawn, Holds::Simulation, path)?;
     }
     match args.format {
         Format::Json => {

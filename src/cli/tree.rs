@@ -3,9 +3,10 @@
 use super::args::{Args, Command, Format};
 use super::check::load;
 use super::error::{Failure, Result};
-use super::jobs::{complained, nothing_fits, write_out};
-use super::terminal::Terminal;
-use super::walk::open_store;
+use super::jobs::{complained, nothing_fits};
+use super::output::{Holds, write_out};
+use super::terminal::{Terminal, form_text};
+use super::walk::read_store;
 use crate::desk::Desk;
 use crate::job::Case;
 use crate::job::tree::tree_view;
@@ -36,12 +37,12 @@ pub(super) fn tree(args: &Args, terminal: &mut Terminal) -> Result {
     };
     let view = match job {
         Some(id) => {
-            let desk = Desk::resume(&rules, &open_store(args)?, args.settings(), *id)?;
+            let desk = Desk::resume(&rules, &read_store(args)?, args.settings(), *id)?;
             tree_view(&desk.case, extent)
         }
         None => {
             let kind = kind.as_deref().unwrap_or_default();
-            let file = complained(args, kind, model, complaint.as_deref(), symptom, history);
+            let file = complained(args, kind, model, complaint.as_deref(), symptom, history)?;
             let case = Case::new(&rules, &file, args.settings())?;
             if case.symptoms.is_empty() {
                 return Err(nothing_fits());
@@ -53,12 +54,10 @@ pub(super) fn tree(args: &Args, terminal: &mut Terminal) -> Result {
         text.map_err(|e| Failure::no(format!("cannot draw the tree: {e}")))
     };
     let text = match args.format {
-        Format::Json => {
-            return terminal.form("halfsplit-tree", &view);
-        }
+        Format::Json => form_text("halfsplit-tree", &view)?,
         Format::Svg => drawn(report::tree_picture(&view))?,
         Format::Text if *html => drawn(report::tree_html(&view))?,
         Format::Text => report::tree_text(&view, terminal.width),
     };
-    write_out(&text, out.as_deref(), terminal)
+    write_out(args, &text, Holds::Tree, out.as_deref(), terminal)
 }

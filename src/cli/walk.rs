@@ -1,5 +1,7 @@
 //! The case walk: intake, then one step after another until the job is closed.
 
+use std::path::PathBuf;
+
 use super::args::Args;
 use super::ask::{Ask, Reply, asker};
 use super::check::load;
@@ -17,7 +19,7 @@ use crate::line::USUAL_LENGTH;
 use crate::model::{BenchMeter, Found};
 use crate::report;
 use crate::shown::short;
-use crate::store::Store;
+use crate::store::{Logged, Store};
 
 /// What follows a reading that was taken without making the bench ready.
 const AS_IT_STANDS: &str = "as it stands";
@@ -59,18 +61,27 @@ Answer the step marked with an arrow: yes or no, its number, or the value you re
 The first letters of a word are enough.";
 
 pub(super) fn walk(args: &Args, terminal: &mut Terminal) -> Result {
+    let mut asker = asker()?;
+    let ended = work(args, asker.as_mut(), terminal);
+    match (ended, asker.lost()) {
+        (Ok(()), Some(lost)) => Err(Failure::no(lost)),
+        (ended, _) => ended,
+    }
+}
+
+fn work(args: &Args, ask: &mut dyn Ask, terminal: &mut Terminal) -> Result {
     let rules = load(args)?;
     let mut store = open_store(args)?;
-    let mut asker = asker()?;
-    let ask = asker.as_mut();
     terminal
         .say("halfsplit: find the fault, one step at a time. Type ? for help at any prompt.")?;
     // Asked for by a wrong name, it is better said before the questions.
-    BenchMeter::of(&rules, args.meter.as_deref())?;
+    BenchMeter::of(&rules, args.meter_at_first().as_deref())?;
     let intake = Intake {
         rules: &rules,
         settings: args.settings(),
         meter: args.meter.as_deref(),
+        first_meter: args.meter_at_first(),
+        new: args.new,
     };
     let Some(desk) = intake.begin(&mut store, ask, terminal)? else {
         return Ok(());
@@ -85,18 +96,32 @@ pub(super) fn walk(args: &Args, terminal: &mut Terminal) -> Result {
         leaving: false,
         asked_back: None,
         questioned: None,
+        undone: None,
     }
     .run()
 }
 
-/// Opens the store that the arguments ask for.
-pub(super) fn open_store(args: &Args) -> Result<Store> {
-    let place = Store::place(args.store.as_deref()).map_err(refused_store)?;
-    Store::open(&place).map_err(refused_store)
+/// Where the store is that the arguments ask for.
+pub(super) fn store_place(args: &Args) -> Result<PathBuf> {
+    Ok(Store::place(args.store.as_deref())?)
 }
 
-fn refused_store(e: crate::store::StoreError) -> Failure {
-    Failure::no(e.to_string())
+/// Opens that store to write, making it if it is not there.
+pub(super) fn open_store(args: &Args) -> Result<Store> {
+    Ok(Store::open(&store_place(args)?)?)
+}
+
+/// Opens that store to read; nothing is made or changed.
+pub(super) fn read_store(args: &Args) -> Result<Store> {
+    Ok(Store::open_to_read(&store_place(args)?)?)
+}
+
+/// A result that was asked about and is not entered yet.
+#[derive(Clone)]
+struct Pending {
+    result: Shown,
+    /// The line that it was typed in.
+    line: usize,
 }
 
 struct Walk<'a> {
@@ -110,10 +135,12 @@ struct Walk<'a> {
     chosen: Option<StepView>,
     /// Whether a question within a step was answered with `pause`.
     leaving: bool,
-    /// The test whose reading was asked back.
-    asked_back: Option<String>,
+    /// The reading that was asked back: Enter takes it.
+    asked_back: Option<Pending>,
     /// The result that was asked about for its value.
-    questioned: Option<Shown>,
+    questioned: Option<Pending>,
+    /// The test or remedy whose entry was just taken back.
+    undone: Option<String>,
 }
 
 /// How much is shown anew after an entry.
@@ -148,7 +175,10 @@ impl Walk<'_> {
                 let prompt = self.prompt(step.as_ref());
                 let line = match self.ask.ask(self.terminal, &prompt)? {
                     Reply::Line(l) => l,
-                    Reply::Ended | Reply::Interrupted => return self.leave(),
+                    Reply::Ended | Reply::Interrupted => {
+                        self.ask.may_end();
+                        return self.leave();
+                    }
                 };
                 let before = self.desk.record.last;
                 let steps = self.desk.record.file.steps.len();
@@ -156,13 +186,19 @@ impl Walk<'_> {
                     Ok(Flow::Pause) => return self.leave(),
                     Ok(Flow::On) => {}
                     Err(Failure::No { message, help }) => {
+                        self.ask.refuse();
                         self.say(&short(&format!("Not taken: {message}")))?;
                         if let Some(h) = help {
                             self.say(&short(&h))?;
                         }
+                        // Perhaps because somebody else went on with the job.
+                        if let Err(e) = self.desk.catch_up(&self.store) {
+                            self.say(&short(&format!("The job was not read again: {e}")))?;
+                        }
                     }
                     Err(e) => return Err(e),
                 }
+                self.tell_news()?;
                 if self.leaving {
                     return self.leave();
                 }
@@ -177,6 +213,11 @@ impl Walk<'_> {
                         self.at = 0;
                         self.chosen = None;
                     }
+                    // What was taken back is mostly to be entered otherwise.
+                    if let Some(id) = self.undone.take() {
+                        let all = view::all_steps(&self.desk.case);
+                        self.chosen = all.into_iter().find(|a| a.id == id);
+                    }
                     // With another yardstick it is still the same step.
                     if let (true, Some(s)) = (self.has_yardstick(steps), step) {
                         let all = view::all_steps(&self.desk.case);
@@ -186,6 +227,26 @@ impl Walk<'_> {
                 }
             }
         }
+    }
+
+    /// What somebody else has entered meanwhile.
+    fn tell_news(&mut self) -> Result {
+        let news = self.desk.news();
+        if news.is_empty() {
+            return Ok(());
+        }
+        self.say("Somebody else went on with this job meanwhile:")?;
+        for event in news {
+            let words = match event {
+                Logged::Opened(_) => continue,
+                Logged::Entered(e) => words(&e),
+                Logged::TakenBack => "the last entry was taken back".to_owned(),
+                Logged::Closed(c) => format!("it was closed: {}", c.reason),
+                Logged::Reopened => "it was opened again".to_owned(),
+            };
+            self.say(&format!("  {words}"))?;
+        }
+        self.say("This job has it now. What was not taken: type it again if it still holds.")
     }
 
     /// What an entry has changed, given how many there were before it.
@@ -293,6 +354,10 @@ impl Walk<'_> {
     }
 
     fn prompt(&self, step: Option<&StepView>) -> String {
+        if let Some(p) = &self.asked_back {
+            let read = &p.result.shows;
+            return format!("Enter takes {read}; or what you read now (or ?) > ");
+        }
         let Some(s) = step else {
             return "(others, close, ? for help) > ".to_owned();
         };
@@ -333,6 +398,10 @@ impl Walk<'_> {
             "i am sure" | "i'm sure" => ("sure".to_owned(), ""),
             _ => (head, rest),
         };
+        if let (true, Some(p)) = (line.is_empty(), self.asked_back.clone()) {
+            self.enter(Entry::Result(p.result))?;
+            return Ok(Flow::On);
+        }
         if line.is_empty() {
             self.steps(state)?;
             return Ok(Flow::On);
@@ -346,6 +415,7 @@ impl Walk<'_> {
         {
             self.at = i;
             self.chosen = None;
+            self.asked_back = None;
             self.steps(state)?;
             return Ok(Flow::On);
         }
@@ -488,17 +558,8 @@ impl Walk<'_> {
                     .desk
                     .take_back(&mut self.store)
                     .map_err(|e| Failure::no(e.to_string()))?;
-                let word = match entry {
-                    Entry::Result(r) => format!("{} = {}", r.test, r.shows),
-                    Entry::Remedy(d) => d.did,
-                    Entry::Note(t) => t,
-                    Entry::Cannot(c) => format!("cannot {}", c.test),
-                    Entry::Unclear(u) => format!("unclear {}", u.test),
-                    Entry::Meter(m) => format!("meter {m}"),
-                    Entry::Reference(r) => format!("reference {} = {}", r.test, r.reads),
-                    Entry::Sure(s) => format!("sure of entry {}", s.entry),
-                    Entry::Correct(c) => format!("the correction of entry {}", c.entry),
-                };
+                let word = words(&entry);
+                self.undone = self.about(&entry);
                 self.say(&format!("Taken back: {word}"))?;
             }
             "meter" => self.meter(rest)?,
@@ -522,6 +583,27 @@ impl Walk<'_> {
         Ok(Flow::On)
     }
 
+    /// The test or remedy of an entry, by its full name.
+    fn about(&self, entry: &Entry) -> Option<String> {
+        let m = &self.desk.case.model;
+        let test = |typed: &str| match m.test(typed) {
+            Found::One(i) => Some(m.tests[i].id.clone()),
+            _ => None,
+        };
+        let remedy = |typed: &str| match m.remedy(typed) {
+            Found::One(i) => Some(m.remedies[i].id.clone()),
+            _ => None,
+        };
+        match entry {
+            Entry::Result(r) => test(&r.test),
+            Entry::Unclear(u) => test(&u.test),
+            Entry::Reference(r) => test(&r.test),
+            Entry::Cannot(c) => test(&c.test).or_else(|| remedy(&c.test)),
+            Entry::Remedy(d) => remedy(&d.did),
+            Entry::Note(_) | Entry::Meter(_) | Entry::Sure(_) | Entry::Correct(_) => None,
+        }
+    }
+
     /// An answer to the step, if that is what was typed.
     fn answer(&self, s: &StepView, line: &str) -> Option<Entry> {
         if s.act == "remedy" {
@@ -540,7 +622,16 @@ impl Walk<'_> {
             Some(head) if t.measures.is_some() => (head.trim_end(), true),
             _ => (line, false),
         };
-        // A number is the value of a measurement, else the number of an answer.
+        // A number is the value of a measurement, else the number of an answer,
+        // perhaps with its words, as the prompt prints them.
+        let is_number = |n: &str, at: usize| n.parse() == Ok(at + 1);
+        let line = match line.split_once(' ') {
+            Some((n, words)) => match crate::job::outcome(t, words) {
+                Ok(at) if is_number(n, at) => words,
+                _ => line,
+            },
+            None => line,
+        };
         let shows = match line.parse::<usize>() {
             Ok(n) if t.unit.is_none() && n >= 1 && n <= t.outcomes.len() => {
                 t.outcomes[n - 1].id.clone()
@@ -559,29 +650,44 @@ impl Walk<'_> {
 
     fn enter(&mut self, entry: Entry) -> Result {
         let doubts = self.desk.asks_back(&entry);
-        if let (false, Entry::Result(r)) = (doubts.is_empty(), &entry)
-            && self.asked_back.as_ref() != Some(&r.test)
-        {
-            self.asked_back = Some(r.test.clone());
+        // A reading of the test that was asked back settles it: typed again, by
+        // Enter, or another one.
+        let settles = |p: &Pending| matches!(&entry, Entry::Result(r) if r.test == p.result.test);
+        let asked = self.asked_back.take().filter(settles);
+        if let (false, None, Entry::Result(r)) = (doubts.is_empty(), &asked, &entry) {
+            self.asked_back = Some(Pending {
+                result: r.clone(),
+                line: self.ask.refuse(),
+            });
             let keeps = match doubts.iter().any(|d| d.why.is_power()) {
                 true => "keeps it without counting it",
                 false => "has it judged so",
             };
             let why = show::not_yet(&doubts).replacen("not", "Not", 1);
             return self.say(&format!(
-                "{why}\nIf the bench was made ready before you measured, type it again; else make it \
+                "{why}\nIf the bench was made ready before you measured, press Enter; else make it \
                  ready and type what you read then. `{} {AS_IT_STANDS}` {keeps}.",
                 r.shows
             ));
         }
+        if let Some(asked) = asked {
+            self.ask.settle(asked.line);
+        }
         if let (Some(doubt), Entry::Result(r)) = (self.desk.questions(&entry), &entry)
-            && self.questioned.as_ref() != Some(r)
+            && self.questioned.as_ref().map(|q| &q.result) != Some(r)
         {
-            self.questioned = Some(r.clone());
+            self.questioned = Some(Pending {
+                result: r.clone(),
+                line: self.ask.refuse(),
+            });
             return self.say(&format!(
                 "Not taken yet. {doubt} Measure again: type it again if it stays, or type what it \
                  is."
             ));
+        }
+        // Typed again, or measured again.
+        if let Some(q) = self.questioned.take().filter(settles) {
+            self.ask.settle(q.line);
         }
         let note = self.desk.note_on(&entry);
         self.desk.enter(&mut self.store, entry)?;
@@ -714,7 +820,7 @@ impl Walk<'_> {
     fn others(&mut self, typed: &str) -> Result {
         let all = view::all_steps(&self.desk.case);
         if typed.is_empty() {
-            return self.list(&all, &all);
+            return self.list(&all);
         }
         let word = typed.to_lowercase();
         let fits: Vec<StepView> = all
@@ -728,14 +834,13 @@ impl Walk<'_> {
         if named || fits.is_empty() {
             return self.choose(typed, &all);
         }
-        self.list(&fits, &all)
+        self.list(&fits)
     }
 
-    /// Lists steps under their own numbers and lets one be chosen.
-    fn list(&mut self, some: &[StepView], all: &[StepView]) -> Result {
+    /// Lists steps, numbered from 1, and lets one of them be chosen.
+    fn list(&mut self, some: &[StepView]) -> Result {
         let mut plain = false;
-        for s in some {
-            let n = all.iter().position(|a| a.id == s.id).unwrap_or(0) + 1;
+        for (n, s) in (1..).zip(some) {
             // Those that the planner did not look at come last.
             if !plain && s.outcomes.is_empty() && s.mends.is_none() {
                 plain = true;
@@ -757,7 +862,7 @@ impl Walk<'_> {
             "Number or name (Enter: back) > ",
             "The number of a step, or a word of it.",
         )? {
-            Some(t) => self.choose(&t, all),
+            Some(t) => self.choose(&t, some),
             None => Ok(()),
         }
     }
@@ -799,9 +904,17 @@ impl Walk<'_> {
                 crate::plan::Act::Test(i) => &m.tests[i].id,
                 crate::plan::Act::Remedy(i) => &m.remedies[i].id,
             };
-            self.chosen = all.iter().find(|s| s.id == *id).cloned();
+            let listed = all.iter().find(|s| s.id == *id).cloned();
+            // A name may be of a step beside the list.
+            let any = || {
+                view::all_steps(&self.desk.case)
+                    .into_iter()
+                    .find(|s| s.id == *id)
+            };
+            self.chosen = listed.or_else(any);
         }
         if let Some(c) = &self.chosen {
+            self.asked_back = None;
             let text = show::step(c, "-> ", self.terminal.width, true);
             self.terminal.line(&text)?;
         }
@@ -951,6 +1064,21 @@ impl Walk<'_> {
         self.desk
             .close(&mut self.store, state, &reason)
             .map_err(|e| Failure::no(e.to_string()))
+    }
+}
+
+/// An entry in a few words.
+fn words(entry: &Entry) -> String {
+    match entry {
+        Entry::Result(r) => format!("{} = {}", r.test, r.shows),
+        Entry::Remedy(d) => d.did.clone(),
+        Entry::Note(t) => t.clone(),
+        Entry::Cannot(c) => format!("cannot {}", c.test),
+        Entry::Unclear(u) => format!("unclear {}", u.test),
+        Entry::Meter(m) => format!("meter {m}"),
+        Entry::Reference(r) => format!("reference {} = {}", r.test, r.reads),
+        Entry::Sure(s) => format!("sure of entry {}", s.entry),
+        Entry::Correct(c) => format!("the correction of entry {}", c.entry),
     }
 }
 

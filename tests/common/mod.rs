@@ -42,6 +42,17 @@ impl Outcome {
         let text = self.fine();
         serde_json::from_str(&text).unwrap_or_else(|e| panic!("no JSON: {e}\n{text}"))
     }
+    /// The output of a run on input of which some lines were not taken.
+    #[track_caller]
+    pub fn not_all_taken(self) -> String {
+        assert_eq!(self.code, 1, "{}{}", self.out, self.err);
+        assert!(
+            self.err.contains("the input was not all taken"),
+            "{}",
+            self.err
+        );
+        self.out
+    }
     /// The complaint of a run that has to end with this code.
     #[track_caller]
     pub fn refused(self, code: i32) -> String {

@@ -7,7 +7,7 @@ use super::ask::{Ask, Reply, asker};
 use super::check::load;
 use super::error::{Failure, Result};
 use super::terminal::Terminal;
-use super::walk::open_store;
+use super::walk::{open_store, read_store, store_place};
 use crate::drill::{
     Cause, DrillError, Kept, Level, Logged, Move, Order, Round, Task, Told, debrief, progress,
     table,
@@ -63,14 +63,14 @@ pub(super) fn run(args: &Args, terminal: &mut Terminal) -> Result {
     };
     let json = args.format == Format::Json;
     if *all {
-        let view = table(&open_store(args)?.rounds()?);
+        let view = table(&read_store(args)?.rounds()?);
         return match json {
             true => terminal.form("halfsplit-drill-table", &view),
             false => terminal.print(&report::trainees_text(&view, terminal.width)),
         };
     }
     if let Some(name) = of {
-        let view = progress(name.trim(), &open_store(args)?.rounds()?);
+        let view = progress(name.trim(), &read_store(args)?.rounds()?);
         if view.rounds.is_empty() {
             return Err(Failure::no(format!("`{name}` has begun no round"))
                 .help("`halfsplit drill --table` lists who has"));
@@ -89,9 +89,8 @@ pub(super) fn run(args: &Args, terminal: &mut Terminal) -> Result {
     let mut rules = load(args)?;
     // The drill's bench has everything, so that a round is the same in every shop.
     rules.without.clear();
-    let mut store = open_store(args)?;
     if let Some(id) = round {
-        return resume(&rules, store, *id, json, terminal);
+        return resume(args, &rules, *id, json, terminal);
     }
     let trainee = trainee.as_deref().map_or(NOBODY, str::trim);
     if trainee.is_empty() {
@@ -103,23 +102,32 @@ pub(super) fn run(args: &Args, terminal: &mut Terminal) -> Result {
         level: Level::try_from(*level).map_err(Failure::no)?,
         seed: match seed {
             Some(seed) => *seed,
-            None => store.rounds_of(trainee)? + 1,
+            None => rounds_of(args, trainee)? + 1,
         },
         area: area.clone(),
         kind: kind.clone(),
-        meter: args.meter.clone(),
+        meter: args.meter_at_first(),
         rate: costs.rate,
         unmended: costs.give_up,
     };
     let task = Task::draw(&rules, &order)?;
+    let mut store = open_store(args)?;
     let id = store.begin_round(&order, &rules.fingerprint)?;
     let kept = store.round(id)?;
     play(&rules, store, &task, &kept, terminal)
 }
 
+/// How many rounds a trainee has begun.
+fn rounds_of(args: &Args, trainee: &str) -> Result<u64> {
+    match store_place(args)?.exists() {
+        true => Ok(read_store(args)?.rounds_of(trainee)?),
+        false => Ok(0),
+    }
+}
+
 /// Goes on with a round, or tells again what came of it.
-fn resume(rules: &Rulebase, store: Store, id: i64, json: bool, terminal: &mut Terminal) -> Result {
-    let kept = store.round(id)?;
+fn resume(args: &Args, rules: &Rulebase, id: i64, json: bool, terminal: &mut Terminal) -> Result {
+    let kept = read_store(args)?.round(id)?;
     if kept.rules != rules.fingerprint {
         return Err(Failure::no(format!(
             "the rules have changed since round {id} was begun, so it would not be the same round"
@@ -132,7 +140,7 @@ fn resume(rules: &Rulebase, store: Store, id: i64, json: bool, terminal: &mut Te
             return Err(Failure::no(format!("round {id} is not over yet"))
                 .help("go on with it without --format json"));
         }
-        return play(rules, store, &task, &kept, terminal);
+        return play(rules, open_store(args)?, &task, &kept, terminal);
     };
     let mut round = Round::new(&task);
     for what in &kept.moves {
