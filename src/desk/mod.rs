@@ -360,15 +360,14 @@ impl<'r> Desk<'r> {
         if reason.trim().is_empty() {
             return Err(DeskError::NoReason);
         }
-        self.append(
-            store,
-            &Logged::Closed(Closing {
-                state,
-                reason: reason.trim().to_owned(),
-            }),
-            None,
-            None,
-        )
+        let closing = Closing {
+            state,
+            reason: reason.trim().to_owned(),
+        };
+        if let Some(why) = closing.too_much() {
+            return Err(DeskError::TooMuch(why));
+        }
+        self.append(store, &Logged::Closed(closing), None, None)
     }
 
     /// Whether the job can be closed in this way as it stands.

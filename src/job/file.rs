@@ -70,6 +70,9 @@ impl CaseFile {
                 "the title is longer than {LONGEST_TEXT} characters"
             ));
         }
+        if let Some(why) = self.closed.as_ref().and_then(Closing::too_much) {
+            return Some(why);
+        }
         let names = names.into_iter().flatten().chain([&device.kind]);
         let long = names.chain(lists).find(|t| longer(t, LONGEST_NAME))?;
         let begins: String = long.chars().take(20).collect();
@@ -265,6 +268,14 @@ pub struct Closing {
     /// Why, in a sentence.
     #[serde(default)]
     pub reason: String,
+}
+
+impl Closing {
+    /// What of it is more than a job takes.
+    pub(crate) fn too_much(&self) -> Option<String> {
+        longer(&self.reason, LONGEST_TEXT)
+            .then(|| format!("the reason is longer than {LONGEST_TEXT} characters"))
+    }
 }
 
 /// The ways in which a job ends.

@@ -51,7 +51,7 @@ impl Store {
     /// The store's file and every file that SQLite may put beside it.
     pub fn files(path: &Path) -> impl Iterator<Item = PathBuf> {
         let beside = COMPANIONS.map(|end| companion(path, end));
-        std::iter::once(path.to_owned()).chain(beside)
+        std::iter::once(companion(path, "")).chain(beside)
     }
 
     /// Opens a store to write, making it if it is not there: for its owner only.
@@ -109,8 +109,8 @@ impl Store {
             }
         }
         let copy = copied(path).map_err(|e| place(path, &e))?;
-        let name = path.file_name().unwrap_or(path.as_os_str());
-        let at = copy.path().join(name);
+        let file = companion(path, "");
+        let at = copy.path().join(file.file_name().unwrap_or_default());
         let store = match writer_of_copy(&at).and_then(|()| reader(&at, path)) {
             Err(StoreError::Sql(e)) => return Err(place(path, &e)),
             opened => opened?,
@@ -137,8 +137,11 @@ fn place(path: &Path, why: &dyn std::fmt::Display) -> StoreError {
     }
 }
 
+/// A file that SQLite may put beside the store; behind a link beside the file
+/// that it leads to.
 fn companion(path: &Path, end: &str) -> PathBuf {
-    let mut name = path.as_os_str().to_owned();
+    let path = std::fs::canonicalize(path).unwrap_or_else(|_| path.to_owned());
+    let mut name = path.into_os_string();
     name.push(end);
     name.into()
 }
