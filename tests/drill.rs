@@ -624,7 +624,8 @@ fn what_cannot_be_is_refused_in_words() {
         "",
         "\u{1b}[2J",
     ];
-    let said = drill(&bench, &["--seed", "1"], &lines);
+    let args = ["drill", "--trainee", "Junior One", "--seed", "1"];
+    let said = bench.feed(&args, typed(&lines).as_bytes()).not_all_taken();
     for words in [
         "`xyz` is no step and no command",
         "there is no step 99; they are numbered from 1 to 16",

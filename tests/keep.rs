@@ -124,7 +124,7 @@ impl Talk {
 
     /// What was printed up to the next prompt.
     fn prompt(&mut self) -> String {
-        while !(self.out.ends_with("> ") && !self.out.ends_with("-> ")) {
+        while !self.out.ends_with("> ") || self.out.ends_with("-> ") {
             let some = self.heard.recv_timeout(Duration::from_secs(60));
             self.out += &String::from_utf8(some.unwrap()).unwrap();
         }
@@ -355,7 +355,7 @@ fn no_output_is_written_over_the_store_or_a_foreign_file() {
         "JOBS.SQLITE-wal",
     ];
     targets.extend(names.map(|n| bench.path(n).display().to_string()));
-    // A path with a turn in it, and from inside.
+    // A path with a turn in it, and the bare name.
     targets.push(
         bench
             .path("folder/../jobs.sqlite-journal")
@@ -734,6 +734,31 @@ fn the_one_file_is_the_store_while_a_walk_is_open() {
     assert_eq!(files(&bench.path("")).len(), 1);
 }
 
+#[cfg(unix)]
+#[test]
+fn a_store_behind_a_link_is_kept_as_well() {
+    let bench = Bench::with_silent_handheld();
+    let _ = bench.run(&["job", "note", "1", "confirmed"]).fine();
+    killed_amid_an_entry(&bench);
+    let elsewhere = tempfile::tempdir().unwrap();
+    let link = elsewhere.path().join("link.sqlite");
+    std::os::unix::fs::symlink(bench.store(), &link).unwrap();
+    let link = link.display().to_string();
+    let before = files(&bench.path(""));
+    let out = bench.run(&["--store", &link, "export", "1"]).fine();
+    assert!(out.contains("confirmed"), "{out}");
+    // The journal lies beside the file, not beside the link.
+    let _ = std::fs::remove_file(bench.path("jobs.sqlite-wal"));
+    for end in ["", "-wal", "-journal"] {
+        let target = format!("{}{end}", bench.store().display());
+        let _ = bench
+            .run(&["--store", &link, "trail", "1", "-o", &target])
+            .refused(1);
+    }
+    assert_eq!(files(&bench.path("")), before);
+    assert_eq!(files(elsewhere.path()).len(), 1);
+}
+
 #[test]
 fn a_mistyped_store_makes_nothing_and_says_so() {
     let bench = Bench::with_silent_handheld();
@@ -840,6 +865,11 @@ fn what_is_too_long_is_refused_with_its_limit() {
     let _ = bench
         .run(&["job", "note", "1", &"x".repeat(LONGEST_TEXT)])
         .fine();
+    let reason = "x".repeat(LONGEST_TEXT + 1);
+    let said = bench
+        .run(&["job", "close", "1", "not-worth-it", &reason])
+        .refused(1);
+    assert!(said.contains("the reason is longer"), "{said}");
     // A case file of any length that the reader takes.
     let mut case = "case: long\ndevice: {kind: handheld}\ncomplaint: no sound\nsteps:\n".to_owned();
     case += &"- note: x\n".repeat(MOST_ENTRIES + 1);

@@ -352,7 +352,7 @@ fn the_walk_takes_sure_and_corrections() {
             "correct 2 not done",
             "pause",
         ])
-        .fine();
+        .not_all_taken();
     for words in [
         "More likely a mistake than true",
         "Entry 2 counts as measured twice.",

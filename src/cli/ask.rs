@@ -35,9 +35,12 @@ pub(super) trait Ask {
     fn settle(&mut self, _line: usize) {}
     /// The input may end at this prompt: all that was entered is kept.
     fn may_end(&mut self) {}
-    /// What of the input came to nothing, in words.
-    fn lost(&self) -> Option<String> {
-        None
+    /// That all of the input came to something.
+    ///
+    /// # Errors
+    /// If something did not, with what.
+    fn all_taken(&self) -> Result {
+        Ok(())
     }
 }
 
@@ -180,7 +183,7 @@ impl<R: Read> Ask for Piped<R> {
         }
     }
 
-    fn lost(&self) -> Option<String> {
+    fn all_taken(&self) -> Result {
         let mut all = Vec::new();
         if !self.refused.is_empty() {
             let named = self.refused.iter().take(NAMED);
@@ -206,6 +209,9 @@ impl<R: Read> Ask for Piped<R> {
                 "the input goes on after the end: nobody read from line {first} on"
             ));
         }
-        (!all.is_empty()).then(|| all.join("; "))
+        match all.is_empty() {
+            true => Ok(()),
+            false => Err(Failure::no(all.join("; "))),
+        }
     }
 }

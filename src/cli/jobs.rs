@@ -15,7 +15,7 @@ use super::output::{Holds, write_out};
 use super::replay::{read_case, up_to, with_meter};
 use super::show;
 use super::terminal::{Terminal, escaped, fill};
-use super::walk::{closing_state, open_store, read_store, store_place};
+use super::walk::{closing_state, open_store, read_store, read_store_if_any, store_place};
 use crate::belief::likelier;
 use crate::desk::{Desk, DeskError};
 use crate::job::view::{self, StateView, VERSION};
@@ -110,34 +110,27 @@ impl From<crate::store::StoreError> for Failure {
     }
 }
 
-/// Whether there is something at the place of the store.
-fn has_store(args: &Args) -> bool {
-    store_place(args).is_ok_and(|p| p.exists())
-}
-
 pub(super) fn jobs(
     args: &Args,
     words: &[String],
     state: Option<&str>,
     terminal: &mut Terminal,
 ) -> Result {
-    let (jobs, absent) = match read_store(args) {
-        Ok(store) => (store.list(words, state)?, None),
-        // Before the first job there is no store at the usual place.
-        Err(Failure::No { message, .. }) if args.store.is_none() && !has_store(args) => {
-            (Vec::new(), Some(message))
-        }
-        Err(e) => return Err(e),
+    let store = read_store_if_any(args)?;
+    let jobs = match &store {
+        Some(store) => store.list(words, state)?,
+        None => Vec::new(),
     };
     match args.format {
         Format::Json => terminal.json(&JobsView {
             version: VERSION,
             jobs,
         }),
-        _ if jobs.is_empty() => match absent {
-            Some(why) => terminal.say(&format!("No jobs: {why}.")),
-            None => terminal.line("No jobs."),
-        },
+        _ if store.is_none() => {
+            let absent = StoreError::Absent(store_place(args)?);
+            terminal.say(&format!("No jobs: {absent}."))
+        }
+        _ if jobs.is_empty() => terminal.line("No jobs."),
         _ => list_jobs(&jobs, terminal),
     }
 }

@@ -62,18 +62,21 @@ The first letters of a word are enough.";
 
 pub(super) fn walk(args: &Args, terminal: &mut Terminal) -> Result {
     let mut asker = asker()?;
-    let ended = work(args, asker.as_mut(), terminal);
-    match (ended, asker.lost()) {
-        (Ok(()), Some(lost)) => Err(Failure::no(lost)),
-        (ended, _) => ended,
-    }
+    work(args, asker.as_mut(), terminal)?;
+    asker.all_taken()
 }
 
 fn work(args: &Args, ask: &mut dyn Ask, terminal: &mut Terminal) -> Result {
     let rules = load(args)?;
+    let place = store_place(args)?;
+    let new = !place.exists();
     let mut store = open_store(args)?;
     terminal
         .say("halfsplit: find the fault, one step at a time. Type ? for help at any prompt.")?;
+    // Perhaps its name was mistyped.
+    if new && args.store.is_some() {
+        terminal.say(&format!("A new store was made: {}", place.display()))?;
+    }
     // Asked for by a wrong name, it is better said before the questions.
     BenchMeter::of(&rules, args.meter_at_first().as_deref())?;
     let intake = Intake {
@@ -109,6 +112,14 @@ pub(super) fn store_place(args: &Args) -> Result<PathBuf> {
 /// Opens that store to write, making it if it is not there.
 pub(super) fn open_store(args: &Args) -> Result<Store> {
     Ok(Store::open(&store_place(args)?)?)
+}
+
+/// The store to read, or `None` where no job has made one at the usual place yet.
+pub(super) fn read_store_if_any(args: &Args) -> Result<Option<Store>> {
+    match store_place(args)?.exists() || args.store.is_some() {
+        true => read_store(args).map(Some),
+        false => Ok(None),
+    }
 }
 
 /// Opens that store to read; nothing is made or changed.

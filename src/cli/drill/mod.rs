@@ -7,7 +7,7 @@ use super::ask::{Ask, Reply, asker};
 use super::check::load;
 use super::error::{Failure, Result};
 use super::terminal::Terminal;
-use super::walk::{open_store, read_store, store_place};
+use super::walk::{open_store, read_store, read_store_if_any, store_place};
 use crate::drill::{
     Cause, DrillError, Kept, Level, Logged, Move, Order, Round, Task, Told, debrief, progress,
     table,
@@ -15,7 +15,7 @@ use crate::drill::{
 use crate::plan::Act;
 use crate::report;
 use crate::rulebase::Rulebase;
-use crate::store::Store;
+use crate::store::{Store, StoreError};
 
 /// Who works where no trainee is named.
 const NOBODY: &str = "guest";
@@ -63,14 +63,14 @@ pub(super) fn run(args: &Args, terminal: &mut Terminal) -> Result {
     };
     let json = args.format == Format::Json;
     if *all {
-        let view = table(&read_store(args)?.rounds()?);
+        let view = table(&rounds(args)?);
         return match json {
             true => terminal.form("halfsplit-drill-table", &view),
             false => terminal.print(&report::trainees_text(&view, terminal.width)),
         };
     }
     if let Some(name) = of {
-        let view = progress(name.trim(), &read_store(args)?.rounds()?);
+        let view = progress(name.trim(), &rounds(args)?);
         if view.rounds.is_empty() {
             return Err(Failure::no(format!("`{name}` has begun no round"))
                 .help("`halfsplit drill --table` lists who has"));
@@ -117,6 +117,12 @@ pub(super) fn run(args: &Args, terminal: &mut Terminal) -> Result {
     play(&rules, store, &task, &kept, terminal)
 }
 
+/// Every round in the store.
+fn rounds(args: &Args) -> Result<Vec<Kept>> {
+    let store = read_store_if_any(args)?;
+    Ok(store.map_or_else(|| Ok(Vec::new()), |s| s.rounds())?)
+}
+
 /// How many rounds a trainee has begun.
 fn rounds_of(args: &Args, trainee: &str) -> Result<u64> {
     match store_place(args)?.exists() {
@@ -127,7 +133,8 @@ fn rounds_of(args: &Args, trainee: &str) -> Result<u64> {
 
 /// Goes on with a round, or tells again what came of it.
 fn resume(args: &Args, rules: &Rulebase, id: i64, json: bool, terminal: &mut Terminal) -> Result {
-    let kept = read_store(args)?.round(id)?;
+    let store = read_store_if_any(args)?;
+    let kept = store.map_or(Err(StoreError::NoRound(id)), |s| s.round(id))?;
     if kept.rules != rules.fingerprint {
         return Err(Failure::no(format!(
             "the rules have changed since round {id} was begun, so it would not be the same round"
@@ -161,23 +168,23 @@ fn play(
     terminal: &mut Terminal,
 ) -> Result {
     let mut asker = asker()?;
-    let ask = asker.as_mut();
     let mut round = Round::new(task);
     for what in &kept.moves {
         round.take(what)?;
     }
-    Session {
+    let ended = Session {
         id: kept.round,
         last: kept.last,
         rules,
         store,
         round,
-        ask,
+        ask: asker.as_mut(),
         terminal,
         at: None,
         asked: Vec::new(),
     }
-    .run()
+    .run();
+    ended.and_then(|()| asker.all_taken())
 }
 
 /// Whether the round goes on.
@@ -216,13 +223,17 @@ impl Session<'_, '_> {
             };
             let line = match self.ask.ask(self.terminal, prompt)? {
                 Reply::Line(line) => line,
-                Reply::Ended | Reply::Interrupted => return self.leave(),
+                Reply::Ended | Reply::Interrupted => {
+                    self.ask.may_end();
+                    return self.leave();
+                }
             };
             match self.take(&line) {
                 Ok(Flow::On) => {}
                 Ok(Flow::Leave) => return self.leave(),
                 Ok(Flow::Over) => return Ok(()),
                 Err(Failure::No { message, help }) => {
+                    self.ask.refuse();
                     self.say(&format!("Not taken: {message}"))?;
                     if let Some(help) = help {
                         self.say(&help)?;
