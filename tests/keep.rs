@@ -18,6 +18,8 @@ use halfsplit::job::{
 use halfsplit::model::Unit;
 use halfsplit::rulebase::{Rulebase, Rules};
 use halfsplit::store::{Store, StoreError};
+use rand::rngs::StdRng;
+use rand::{Rng, SeedableRng};
 use rusqlite::Connection;
 
 const SILENT: [&str; 4] = ["--kind", "handheld", "--complaint", "no sound"];
@@ -275,6 +277,46 @@ fn a_result_is_refused_after_another_and_a_remark_is_not() {
     assert_eq!(a.case.belief.faults, b.case.belief.faults);
     let fresh = Desk::resume(&rules, &one, Settings::default(), a.id()).unwrap();
     assert_eq!(fresh.case.belief.faults, b.case.belief.faults);
+}
+
+#[test]
+fn two_that_are_killed_again_and_again_lose_nothing_confirmed() {
+    let bench = Bench::with_silent_handheld();
+    let outcomes: Vec<(String, Option<i32>)> = std::thread::scope(|scope| {
+        let work = |who: u64| {
+            let bench = &bench;
+            move || {
+                let mut random = StdRng::seed_from_u64(who);
+                let one = |n: usize| {
+                    let text = format!("{who} remark {n} ends");
+                    let mut child = bench.start(&["--look-ahead", "1", "job", "note", "1", &text]);
+                    if random.random_bool(0.4) {
+                        std::thread::sleep(Duration::from_micros(random.random_range(0..40_000)));
+                        child.kill().unwrap();
+                    }
+                    let done = child.wait_with_output().unwrap();
+                    (text, done.status.code())
+                };
+                (0..60).map(one).collect::<Vec<_>>()
+            }
+        };
+        let both = [scope.spawn(work(1)), scope.spawn(work(2))];
+        both.into_iter().flat_map(|t| t.join().unwrap()).collect()
+    });
+    let case = bench.run(&["export", "1"]).fine();
+    let confirmed = outcomes.iter().filter(|o| o.1 == Some(0));
+    let lost: Vec<_> = confirmed.clone().filter(|o| !case.contains(&o.0)).collect();
+    assert!(lost.is_empty(), "{lost:?}");
+    // Nobody is refused because the other was faster.
+    assert!(
+        outcomes.iter().all(|o| o.1.is_none_or(|code| code == 0)),
+        "{outcomes:?}"
+    );
+    let killed = outcomes.iter().filter(|o| o.1.is_none()).count();
+    assert!(killed >= 5, "too few kills to tell: {killed}");
+    assert!(confirmed.count() >= 40);
+    let _ = bench.run(&["job", "note", "1", "last"]).fine();
+    assert_eq!(files(&bench.path("")).len(), 1);
 }
 
 // ---- the shop's file ------------------------------------------------------
