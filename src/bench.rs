@@ -1,4 +1,5 @@
-//! Bench conditions, and what it takes to bring a device from one to another.
+//! Bench conditions, what it takes to bring a device from one to another, and
+//! the gates that bar steps while a hazard is not cleared up.
 
 use serde::{Deserialize, Serialize};
 
@@ -29,6 +30,114 @@ pub struct Bench {
     pub cautions: Vec<(String, String)>,
     /// History questions: identifier and text.
     pub history: Vec<(String, String)>,
+    /// Acts that may harm a device or people, by what steps need for them.
+    pub acts: Vec<HarmfulAct>,
+    /// Gates.
+    pub gates: Vec<Gate>,
+}
+
+/// Something that a step does to the device and that a hazard forbids: power,
+/// heat, pressure. A step does it if it needs one of these.
+#[derive(Clone, Debug, Serialize, Deserialize)]
+pub struct HarmfulAct {
+    /// Identifier, which is its name on screens.
+    pub id: String,
+    /// Bench conditions, by index.
+    pub conditions: Vec<usize>,
+    /// Tools, each a part of the tool's name in any case.
+    pub tools: Vec<String>,
+}
+
+/// A hazard that bars steps from when there is a sign of it until its check
+/// shows that it is gone.
+#[derive(Clone, Debug, Serialize, Deserialize)]
+pub struct Gate {
+    /// Identifier.
+    pub id: String,
+    /// What was seen or said, on screens.
+    pub name: String,
+    /// Acts that are barred, by index.
+    pub bars: Vec<usize>,
+    /// History questions that raise it when ticked, by identifier.
+    pub history: Vec<String>,
+    /// The check that lifts it.
+    pub check: GateCheck,
+}
+
+/// The look that lifts a gate.
+#[derive(Clone, Debug, Serialize, Deserialize)]
+pub struct GateCheck {
+    /// The question.
+    pub ask: String,
+    /// The outcome that lifts the gate, in plain words.
+    pub clear: String,
+    /// The outcome that keeps it up, in plain words.
+    pub found: String,
+    /// Minutes, bench conditions not counted.
+    pub minutes: f64,
+    /// Bench conditions, by index.
+    pub conditions: Vec<usize>,
+    /// Tools.
+    pub tools: Vec<String>,
+    /// Cautions, by index.
+    pub cautions: Vec<usize>,
+    /// For a junior.
+    pub explain: Option<String>,
+    /// Where the numbers come from.
+    pub source: String,
+}
+
+/// A set of gates, by their index.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq, Hash)]
+pub struct Gates(u16);
+
+impl Gates {
+    /// Most gates of a bench.
+    pub const MOST: usize = 16;
+
+    /// One gate.
+    pub fn one(gate: usize) -> Self {
+        Gates(1 << gate)
+    }
+    /// Whether a gate is among them.
+    pub fn has(self, gate: usize) -> bool {
+        self.0 >> gate & 1 == 1
+    }
+    /// Whether there is none.
+    pub fn is_empty(self) -> bool {
+        self.0 == 0
+    }
+    /// With or without one.
+    #[must_use]
+    pub fn with(self, gate: usize, up: bool) -> Self {
+        match up {
+            true => Gates(self.0 | 1 << gate),
+            false => Gates(self.0 & !(1 << gate)),
+        }
+    }
+    /// Those in both.
+    pub fn and(self, other: Gates) -> Gates {
+        Gates(self.0 & other.0)
+    }
+    /// The gates, by index.
+    pub fn iter(self) -> impl Iterator<Item = usize> {
+        (0..Gates::MOST).filter(move |g| self.has(*g))
+    }
+}
+
+impl FromIterator<usize> for Gates {
+    fn from_iter<I: IntoIterator<Item = usize>>(i: I) -> Self {
+        Gates(i.into_iter().fold(0, |set, gate| set | 1 << gate))
+    }
+}
+
+/// What an outcome does to gates.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
+pub struct Turns {
+    /// Gates that it raises.
+    pub raises: Gates,
+    /// Gates that it lifts.
+    pub lifts: Gates,
 }
 
 /// A state a device can be in on the bench.
@@ -48,9 +157,15 @@ pub struct Condition {
     pub excludes: Vec<usize>,
 }
 
-/// The conditions a device is in, as a set of indexes into [`Bench::conditions`].
+/// The conditions a device is in, as a set of indexes into [`Bench::conditions`],
+/// and the gates that are up. As a target: the conditions that a step needs, and
+/// the gates that bar it.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq, Hash)]
 pub struct BenchState(u64);
+
+/// Most conditions of a bench; the gates stand above them.
+pub const MOST_CONDITIONS: usize = 48;
+const CONDITIONS: u64 = (1 << MOST_CONDITIONS) - 1;
 
 impl BenchState {
     /// Whether a condition holds.
@@ -59,7 +174,31 @@ impl BenchState {
     }
     /// The conditions that hold.
     pub fn iter(self) -> impl Iterator<Item = usize> {
-        (0..64).filter(move |i| self.has(*i))
+        (0..MOST_CONDITIONS).filter(move |i| self.has(*i))
+    }
+    /// The gates.
+    pub fn gates(self) -> Gates {
+        Gates((self.0 >> MOST_CONDITIONS) as u16)
+    }
+    /// The same conditions without any gate.
+    #[must_use]
+    pub fn conditions(self) -> Self {
+        BenchState(self.0 & CONDITIONS)
+    }
+    /// The same conditions with these gates beside those that there are.
+    #[must_use]
+    pub fn gated(self, gates: Gates) -> Self {
+        BenchState(self.0 | u64::from(gates.0) << MOST_CONDITIONS)
+    }
+    /// After an outcome that raises and lifts gates.
+    #[must_use]
+    pub fn turned(self, by: Turns) -> Self {
+        let lifted = BenchState(self.0 & !(u64::from(by.lifts.0) << MOST_CONDITIONS));
+        lifted.gated(by.raises)
+    }
+    /// Gates that are up and bar a step with this target.
+    pub fn bars(self, target: BenchState) -> Gates {
+        self.gates().and(target.gates())
     }
     fn with(self, condition: usize) -> Self {
         BenchState(self.0 | 1 << condition)
@@ -96,6 +235,21 @@ impl Bench {
         } else {
             Power::Connected
         }
+    }
+
+    /// The gates that bar a step which needs these conditions and tools.
+    pub fn barred_by(&self, conditions: &[usize], tools: &[String]) -> Gates {
+        let conditions = self.closure(conditions);
+        let uses = |wanted: &String| {
+            let wanted = wanted.to_lowercase();
+            tools.iter().any(|t| t.to_lowercase().contains(&wanted))
+        };
+        let does = |act: &HarmfulAct| {
+            act.conditions.iter().any(|c| conditions.contains(c)) || act.tools.iter().any(uses)
+        };
+        let bars = |g: &Gate| g.bars.iter().any(|a| does(&self.acts[*a]));
+        let gates = self.gates.iter().enumerate();
+        gates.filter(|(_, g)| bars(g)).map(|(i, _)| i).collect()
     }
 
     /// The conditions with all that they need.
@@ -138,7 +292,7 @@ impl Bench {
         let minutes = leave.iter().map(|c| self.conditions[*c].leave).sum::<f64>()
             + enter.iter().map(|c| self.conditions[*c].enter).sum::<f64>();
         Move {
-            to: stay.iter().chain(target.iter()).collect(),
+            to: (stay.iter().chain(target.iter()).collect::<BenchState>()).gated(from.gates()),
             leave,
             enter,
             minutes,
@@ -167,8 +321,10 @@ impl Moves {
     }
 
     /// The same as [`Bench::reach`] for a target that is closed under needs:
-    /// the state afterwards and the minutes it takes.
+    /// the state afterwards, with the gates that were up, and the minutes it
+    /// takes.
     pub fn reach(&self, from: BenchState, target: BenchState) -> (BenchState, f64) {
+        let target = target.conditions();
         if from.0 & target.0 == target.0 {
             return (from, 0.0);
         }

@@ -430,7 +430,7 @@ fn a_line_as_svg_says_what_the_characters_say() {
     assert_eq!(said, "Written to [HOME]/line.svg\n");
     assert_eq!(
         bench.filtered(&std::fs::read_to_string(&file).unwrap()),
-        svg
+        format!("{svg}<!-- halfsplit: line of a board, SVG -->\n")
     );
 }
 
@@ -517,7 +517,8 @@ fn the_word_line_in_a_walk() {
         "line nonsense",
         "pause",
     ];
-    let out = bench.walk(&script).fine();
+    // `line nonsense` is not taken.
+    let out = bench.walk(&script).not_all_taken();
     snapshots().bind(|| insta::assert_snapshot!("walk", out));
     fits(&out, 60);
 }

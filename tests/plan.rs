@@ -90,6 +90,7 @@ fn problem<'a>(
             Trial {
                 price: rng.random_range(1.0..10.0).into(),
                 conditions: state(rng),
+                turns: Vec::new(),
                 chances,
             }
         })
@@ -428,6 +429,7 @@ fn readings_on_one_connector_are_one_visit() {
             Trial {
                 price: 1.0.into(),
                 conditions: lies_open,
+                turns: Vec::new(),
                 chances: vec![row(true), row(false)],
             }
         })
@@ -453,6 +455,7 @@ fn of_steps_that_are_all_too_dear_none_is_the_best() {
             outlook: Arc::new(Outlook::new(2, &finding)),
             minutes: 60.0,
             conditions: BenchState::default(),
+            turns: Vec::new(),
         };
         let remedy = |f: usize| {
             Some(PlanRemedy {

@@ -138,6 +138,7 @@ pub(super) fn step(s: &StepView, head: &str, width: usize, whole: bool) -> Strin
     let word = match (s.act == "remedy", s.retest) {
         (true, _) => "MEND: ",
         (_, true) => "RETEST: ",
+        _ if s.safety => "SAFETY: ",
         _ => "",
     };
     let mut out = fill(head, &format!("{word}{}", s.text));
@@ -294,8 +295,13 @@ pub(super) fn retests(state: &StateView) -> Option<String> {
 pub(super) fn remarks(state: &StateView) -> Vec<String> {
     let not = |n: &String| format!("Kept, but not counted: {n}.");
     let odd = |n: &String| format!("Counted, against the rules: {n}.");
+    let hazard = |h: &String| format!("Hazard: {h}");
+    let hazards = state.hazards.iter().map(hazard);
     let not = state.not_counted.iter().map(not);
-    not.chain(state.unexpected.iter().map(odd)).collect()
+    hazards
+        .chain(not)
+        .chain(state.unexpected.iter().map(odd))
+        .collect()
 }
 
 /// What speaks for and against a suspect.

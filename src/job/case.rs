@@ -18,13 +18,13 @@ use crate::belief::candidates::Outlook;
 use crate::belief::{
     Belief, Change, Event, Finding, Seen, Size, conflict_among, likelier, update, weights_among,
 };
-use crate::bench::{Bench, BenchState, Moves};
+use crate::bench::{BenchState, Gate, Gates, Moves};
 use crate::circuit::calibrate::CalibrateError;
 use crate::circuit::meter::Reading;
 use crate::line::{Distrust, GoodReading, Probing};
 use crate::model::{
     BenchMeter, CompileError, Foretold, Found, LineInfo, Model, OutcomeInfo, Range, Read,
-    RemedyInfo, RestsOn, Taken, TestInfo, bounds, compile_for, outline, recognise,
+    RemedyInfo, RestsOn, Taken, TestInfo, bounds, compile_for, hazards, outline, recognise,
 };
 use crate::plan::{
     Act, Advice, Costs, Effort, PlanRemedy, PlanTest, Situation, Turn, advise, turning_point,
@@ -268,6 +268,11 @@ pub struct Case {
     plan_remedies: Vec<Option<PlanRemedy>>,
     retest: Option<PlanTest>,
     due: Vec<usize>,
+    /// Gates that are up and whose check found the hazard since something was
+    /// last done about it.
+    checked: Gates,
+    /// Results that were entered although a gate bars their test, in words.
+    against: Vec<(usize, String)>,
     moves: Moves,
     unfit: Vec<(Option<usize>, CaseError)>,
     /// Position among the entries of the last remedy.
@@ -365,6 +370,7 @@ impl Case {
         })?;
         let mut model = compile_for(rules, &file.device, &history, Some(&packs), &meter)?;
         Case::take_isolations(&mut model, steps.iter().filter_map(Entry::test));
+        model.take_gate_checks();
         let mut case = Case {
             symptoms: Vec::new(),
             entered: Vec::new(),
@@ -385,6 +391,8 @@ impl Case {
             plan_remedies: Vec::new(),
             retest: None,
             due: Vec::new(),
+            checked: Gates::default(),
+            against: Vec::new(),
             unfit,
             moves: Moves::new(&model.bench),
             last_remedy: None,
@@ -412,6 +420,11 @@ impl Case {
             let complaint = case.symptoms.iter().map(|s| &case.model.symptoms[*s]);
             *blocked |= !test.suits(complaint);
         }
+        let heard = hazards(&case.model, &file.complaint);
+        let ticked = |g: &Gate| g.history.iter().any(|h| history.contains(h));
+        let gates = case.model.bench.gates.iter().enumerate();
+        let ticked: Gates = gates.filter(|g| ticked(g.1)).map(|g| g.0).collect();
+        case.state = case.state.gated(heard).gated(ticked);
         case.references(rules, &steps)?;
         for (n, entry) in steps.iter().enumerate() {
             case.shows.push(None);
@@ -477,7 +490,9 @@ impl Case {
                 let i = one(self.model.remedy(&d.did), "remedy", &d.did)?;
                 let change = self.model.remedies[i].change.clone();
                 self.change(change, n, None);
+                self.goes_against_gate(n, Act::Remedy(i));
                 self.did(Act::Remedy(i));
+                self.checked = Gates::default();
                 self.last_remedy = Some(n);
                 Ok(Entered::Remedy(i))
             }
@@ -486,7 +501,9 @@ impl Case {
                 if let Some(m) = self.model.tests[test].measures {
                     self.see_siblings(m.line..m.line + 1)?;
                 }
-                let other = r.as_it_stands.then(|| self.model.test_in(test, self.state));
+                let other = r
+                    .as_it_stands
+                    .then(|| self.model.test_in(test, self.state.conditions()));
                 let other = other.flatten();
                 let t = other.as_ref().unwrap_or(&self.model.tests[test]);
                 let reversed = reading::is_reversed(&r.shows, &Asked::by(t));
@@ -518,9 +535,22 @@ impl Case {
                 if let Some(c) = after {
                     self.change(c, n, Some(test));
                 }
+                self.goes_against_gate(n, Act::Test(test));
+                let t = other.as_ref().or(turned.as_ref());
+                let t = t.unwrap_or(&self.model.tests[test]);
+                let turns = t.turns(outcome, measured(t, &r.shows)?);
                 if other.is_none() {
                     self.did(Act::Test(test));
                 }
+                self.state = self.state.turned(turns);
+                // Its own check tells whether it is still there.
+                self.checked = match self.model.tests[test].checks {
+                    Some(gate) => self.checked.with(gate, outcome > 0),
+                    None => turns
+                        .raises
+                        .iter()
+                        .fold(self.checked, |c, g| c.with(g, false)),
+                };
                 Ok(Entered::Result { test, outcome })
             }
         }
@@ -713,11 +743,19 @@ impl Case {
             .filter_map(|f| self.proof_of(*f))
             .next()
             .map(|t| &self.model.tests[t])
-            .map(|t| plan_test(&self.model, t, &t.foretold));
-        self.due = match self.may_close_as_mended() {
+            .map(|t| plan_test(&self.model, t, &t.foretold, &[]));
+        let checks = self.gates_up();
+        let checks: Vec<usize> = checks
+            .filter(|(gate, _)| !self.found(*gate))
+            .map(|(_, test)| test)
+            .collect();
+        let retests = match self.may_close_as_mended() {
             Closed::Retests(due) => due,
             _ => Vec::new(),
         };
+        let proves = |t: &usize| self.model.tests[*t].checks.is_none();
+        let retests = retests.into_iter().filter(proves);
+        self.due = checks.into_iter().chain(retests).collect();
     }
 
     /// How many times a result, by its place, was seen, and whether it is a word.
@@ -739,7 +777,7 @@ impl Case {
             .map(|line| self.history.standing_readings(m, line))
             .collect();
         let open: Vec<bool> = (0..m.tests.len())
-            .map(|i| !self.blocked(i) && !self.done(i))
+            .map(|i| !self.blocked(i) && (!self.done(i) || self.due.contains(&i)))
             .collect();
         // Where nothing was read yet, words do for a first answer.
         let in_words = self.settings.effort == Effort::FIRST;
@@ -757,7 +795,7 @@ impl Case {
                 || (t.foretold.clone(), Vec::new()),
                 |f| (f.finding, f.ranges),
             );
-            (open.then(|| plan_test(m, t, &finding)), ranges)
+            (open.then(|| plan_test(m, t, &finding, &ranges)), ranges)
         };
         m.tests.iter().zip(open).zip(foretold).map(planned).unzip()
     }
@@ -977,6 +1015,49 @@ impl Case {
         let lacks = self.lacks(Act::Test(at)).is_some();
         self.blocked_tests.push(lacks);
         at
+    }
+
+    /// Says so if a gate that is up bars a step that was done.
+    fn goes_against_gate(&mut self, n: usize, act: Act) {
+        let target = self.model.target(self.model.named(act).step);
+        for gate in self.state.bars(target).iter() {
+            let g = &self.model.bench.gates[gate];
+            let says = format!(
+                "done although there was a sign of a hazard ({}), which bars {}",
+                g.name,
+                self.barred_acts(gate)
+            );
+            self.against.push((n, says));
+        }
+    }
+
+    /// What a gate bars, in words.
+    pub fn barred_acts(&self, gate: usize) -> String {
+        let bench = &self.model.bench;
+        let acts = bench.gates[gate].bars.iter();
+        let acts: Vec<String> = acts.map(|a| bench.acts[*a].id.replace('-', " ")).collect();
+        acts.join(", ")
+    }
+
+    /// Results that were entered although a gate bars their test: the entry, from
+    /// 0, and why.
+    pub fn against_gates(&self) -> &[(usize, String)] {
+        &self.against
+    }
+
+    /// The gates that are up, each with the test that lifts it.
+    pub fn gates_up(&self) -> impl Iterator<Item = (usize, usize)> {
+        let test = |gate| {
+            let mut tests = self.model.tests.iter();
+            Some((gate, tests.position(|t| t.checks == Some(gate))?))
+        };
+        self.state.gates().iter().filter_map(test)
+    }
+
+    /// Whether the check of a gate found the hazard and nothing was done about it
+    /// since.
+    pub fn found(&self, gate: usize) -> bool {
+        self.checked.has(gate)
     }
 
     /// Whether the last result of a test still holds.
@@ -1210,7 +1291,7 @@ impl Case {
         let Some(last) = self.last_remedy else {
             return Closed::NothingDone;
         };
-        let mut due = Vec::new();
+        let mut due: Vec<usize> = self.gates_up().map(|(_, test)| test).collect();
         for f in self.to_prove() {
             match self.tried_since(last, f) {
                 Some((_, true)) => {}
@@ -1227,16 +1308,32 @@ impl Case {
     }
 }
 
-fn closed(bench: &Bench, conditions: &[usize]) -> BenchState {
-    bench.closure(conditions).into_iter().collect()
-}
-
 /// A test as the planner sees it, where it is foretold so.
-pub(crate) fn plan_test(m: &Model, t: &TestInfo, finding: &Arc<Finding>) -> PlanTest {
+pub(crate) fn plan_test(
+    m: &Model,
+    t: &TestInfo,
+    finding: &Arc<Finding>,
+    ranges: &[Range],
+) -> PlanTest {
+    let middle = |(from, to): (f64, f64)| match (from.is_finite(), to.is_finite()) {
+        (true, true) => Some(0.5 * (from + to)),
+        (true, false) => Some(from),
+        (false, true) => Some(to),
+        (false, false) => None,
+    };
+    let turns = match ranges {
+        [] => (t.outcomes.iter().enumerate())
+            .map(|(o, info)| t.turns(o, info.between.and_then(middle)))
+            .collect(),
+        ranges => (ranges.iter())
+            .map(|r| t.turns(r.outcome, middle(r.between)))
+            .collect(),
+    };
     PlanTest {
+        turns,
         outlook: Arc::new(Outlook::new(m.network.len(), finding)),
         minutes: t.step.minutes,
-        conditions: closed(&m.bench, &t.step.conditions),
+        conditions: m.target(&t.step),
     }
 }
 
@@ -1247,7 +1344,7 @@ pub(crate) fn plan_remedy(m: &Model, r: &RemedyInfo) -> PlanRemedy {
         minutes: r.step.minutes,
         parts: r.step.parts,
         breaks: r.change.breaks(),
-        conditions: closed(&m.bench, &r.step.conditions),
+        conditions: m.target(&r.step),
     }
 }
 

@@ -144,6 +144,9 @@ pub struct StepView {
     /// Whether the last remedy owes it: it proves the mend, or disproves it.
     #[serde(default)]
     pub retest: bool,
+    /// Whether it is the check of a hazard, which comes before all else.
+    #[serde(default, skip_serializing_if = "std::ops::Not::not")]
+    pub safety: bool,
 }
 
 /// Why a reading is not to be trusted, or not to be misled by.
@@ -232,6 +235,9 @@ pub struct StateView {
     pub meter: Option<String>,
     /// Tests that have to pass before the job counts as mended.
     pub retests_due: Vec<String>,
+    /// Hazards that bar steps now, and results entered against one, in words.
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    pub hazards: Vec<String>,
     /// What does not fit the rules of today and does not count, in words.
     #[serde(default, skip_serializing_if = "Vec::is_empty")]
     pub not_counted: Vec<String>,
@@ -239,6 +245,26 @@ pub struct StateView {
     /// same, in words.
     #[serde(default, skip_serializing_if = "Vec::is_empty")]
     pub unexpected: Vec<String>,
+}
+
+/// The hazards of a case in words: what bars which acts until when.
+fn hazards(case: &Case) -> Vec<String> {
+    let gate = |(gate, test): (usize, usize)| {
+        let g = &case.model.bench.gates[gate];
+        let acts = case.barred_acts(gate);
+        let check = &case.model.tests[test].id;
+        match case.found(gate) {
+            true => format!(
+                "{}, and the check found it. No {acts} until something was done about it and \
+                 {check} is clear. Handing back is always right.",
+                g.name
+            ),
+            false => format!("{}. No {acts} until {check} is clear.", g.name),
+        }
+    };
+    let against = case.against_gates().iter();
+    let against = against.map(|(n, why)| format!("entry {} was {why}.", n + 1));
+    case.gates_up().map(gate).chain(against).collect()
 }
 
 /// What is shown of a case now.
@@ -258,6 +284,7 @@ pub fn state(case: &Case, steps: &[Entry], many: usize) -> StateView {
             Closed::StillFails(t) => vec![case.model.tests[t].id.clone()],
             _ => Vec::new(),
         },
+        hazards: hazards(case),
         not_counted: case
             .unfit()
             .iter()
@@ -407,7 +434,10 @@ fn advice(case: &Case, many: usize) -> AdviceView {
     let unsure = case.belief.left_out > UNSURE;
     // Nor on a fault that nobody knows.
     let strange = unlisted_leads(case).is_some();
-    let stop = (a.stop).filter(|s| !((unsure || strange) && *s == Stop::EnoughKnown));
+    let hazard = case.gates_up().next().is_some();
+    let stop = (a.stop).filter(|s| !((unsure || strange || hazard) && *s == Stop::EnoughKnown));
+    // A hazard is no matter of what is wrong.
+    let stop = stop.filter(|s| !(hazard && *s == Stop::NothingWrong));
     let unexplained = (strange && stop.is_none()).then(|| format!("{UNLISTED} {NARROWS}"));
     AdviceView {
         steps: a.steps.iter().map(|p| step(case, p)).collect(),
@@ -463,6 +493,8 @@ fn advice(case: &Case, many: usize) -> AdviceView {
 /// A proposal as shown.
 pub fn step(case: &Case, p: &Proposal) -> StepView {
     let m = &case.model;
+    let due = matches!(p.act, Act::Test(i) if case.retests_due().contains(&i));
+    let safety = matches!(p.act, Act::Test(i) if m.tests[i].checks.is_some());
     let named = m.named(p.act);
     let info = named.step;
     let change = m.bench.reach(case.state, &info.conditions);
@@ -521,7 +553,8 @@ pub fn step(case: &Case, p: &Proposal) -> StepView {
             Act::Remedy(_) => None,
         },
         why,
-        retest: matches!(p.act, Act::Test(i) if case.retests_due().contains(&i)),
+        retest: due && !safety,
+        safety,
     }
 }
 
@@ -626,7 +659,9 @@ pub(crate) fn telling(gain: f64) -> Option<&'static str> {
 /// How a test splits the suspects, in plain words.
 fn why_test(case: &Case, i: usize, p: &Proposal) -> String {
     let far: f64 = 1.0 - p.outcomes.first().copied().unwrap_or(1.0);
-    let how = if case.retests_due().contains(&i) {
+    let how = if case.model.tests[i].checks.is_some() {
+        "shows whether the hazard is gone"
+    } else if case.retests_due().contains(&i) {
         "shows whether it is mended"
     } else {
         telling(p.gain).unwrap_or("tells a little")

@@ -226,6 +226,7 @@ fn build(
             device: device.map_or_else(|| "any device".to_owned(), |d| d.name.clone()),
             packs: carries.iter().map(|c| c.0.id.clone()).collect(),
             past: rules.past.clone(),
+            hazards: rules.hazards.clone(),
             ..Model::default()
         },
         priors: Vec::new(),
@@ -706,6 +707,8 @@ impl Builder<'_> {
                 mistaken: t.mistaken.clone(),
                 step: copy.step(&t.step),
                 only_for: t.only_for.clone(),
+                raises: t.raises.clone(),
+                checks: None,
             });
         }
     }

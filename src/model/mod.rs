@@ -5,6 +5,7 @@
 //! check, a swap, a loan to a good device and a software reset are all the
 //! same finding with some faults left out.
 mod compile;
+mod gates;
 mod known;
 mod lines;
 mod meter;
@@ -19,9 +20,10 @@ use serde::{Deserialize, Serialize};
 use crate::belief::{Change, Finding, Network};
 use crate::bench::Bench;
 use crate::plan::Act;
-use crate::rulebase::{Kind, KnownGood, Step, Where};
+use crate::rulebase::{Kind, KnownGood, Sign, Step, Where};
 
 pub use compile::{CompileError, compile, compile_for, outline};
+pub use gates::hazards;
 pub use known::{Reference, RestsOn, Sibling, SiblingReading};
 pub(crate) use lines::bounds;
 pub use lines::{Foretold, LineInfo, Measures, Range, Read, Slip, Taken};
@@ -86,6 +88,8 @@ pub struct Model {
     pub topics: Vec<(String, Arc<crate::rulebase::Pattern>)>,
     /// Patterns that tick a history question, with its identifier.
     pub past: Vec<(String, Vec<Arc<crate::rulebase::Pattern>>)>,
+    /// Patterns that raise a gate, by the order of the gates.
+    pub hazards: Vec<Vec<Arc<crate::rulebase::Pattern>>>,
     /// The symptom, by index, of a complaint that no area hears.
     pub unheard: Option<usize>,
 }
@@ -232,6 +236,10 @@ pub struct TestInfo {
     pub step: Step,
     /// Symptoms (`pack/symptom`) whose complaint it is for; empty: all.
     pub only_for: Vec<String>,
+    /// Signs of hazards that it may show.
+    pub raises: Vec<Sign>,
+    /// The gate, by index, that it is the check of.
+    pub checks: Option<usize>,
 }
 
 impl TestInfo {

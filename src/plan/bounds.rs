@@ -3,7 +3,7 @@
 use std::collections::HashMap;
 use std::rc::Rc;
 
-use super::problem::{Price, Problem};
+use super::problem::{Price, Problem, Step};
 use crate::bench::BenchState;
 
 /// Remedies that are gone through at most.
@@ -139,7 +139,7 @@ impl Repairs {
                 break;
             }
             let first = (gains.iter().zip(prices.iter()).enumerate())
-                .filter(|(_, (gain, _))| **gain > 0.0)
+                .filter(|(_, (gain, price))| **gain > 0.0 && price.per_cost > 0.0)
                 .map(|(i, (gain, price))| (i, gain * price.per_cost))
                 .reduce(|a, b| if b.1 > a.1 { b } else { a });
             let Some((i, _)) = first else { break };
@@ -190,9 +190,15 @@ fn prices_in(
     }
     let costs = |i| {
         let (price, to) = p.mend_price(i, state);
+        let barred = p.barred(Step::Mend(i), state);
         Costs {
             price,
-            per_cost: 1.0 / price.counts.max(1e-9),
+            // What a gate bars is not there without a test that lifts it.
+            per_cost: if barred {
+                0.0
+            } else {
+                1.0 / price.counts.max(1e-9)
+            },
             to,
         }
     };

@@ -76,6 +76,7 @@ impl<'a> Layout<'a> {
             Some(Trial {
                 price: s.costs.price(t.minutes, 0.0),
                 conditions: t.conditions,
+                turns: t.turns.clone(),
                 chances,
             })
         });

@@ -23,7 +23,7 @@ use std::sync::Arc;
 
 use crate::belief::FaultId;
 use crate::belief::candidates::{Candidate, Outlook};
-use crate::bench::{BenchState, Moves};
+use crate::bench::{BenchState, Moves, Turns};
 use layout::Layout;
 use problem::{Price, Step};
 use search::{Bounds, Found, Moment, Search};
@@ -102,8 +102,10 @@ pub struct PlanTest {
     pub outlook: Arc<Outlook>,
     /// Minutes, bench conditions not counted.
     pub minutes: f64,
-    /// Bench conditions, with all that they need.
+    /// Bench conditions, with all that they need, and the gates that bar it.
     pub conditions: BenchState,
+    /// By outcome, what it does to gates; empty: nothing.
+    pub turns: Vec<Turns>,
 }
 
 /// A remedy as the planner sees it.
@@ -117,7 +119,7 @@ pub struct PlanRemedy {
     pub parts: f64,
     /// Chance that it breaks something.
     pub breaks: f64,
-    /// Bench conditions, with all that they need.
+    /// Bench conditions, with all that they need, and the gates that bar it.
     pub conditions: BenchState,
 }
 

@@ -1,7 +1,7 @@
 //! What is to be planned, laid out for a search: worlds, what each may show,
 //! what mends it.
 
-use crate::bench::{BenchState, Moves};
+use crate::bench::{BenchState, Moves, Turns};
 
 /// What something costs, in currency.
 #[derive(Clone, Copy, Debug, Default, PartialEq)]
@@ -45,8 +45,10 @@ impl std::ops::Mul<f64> for Price {
 pub struct Trial {
     /// Cost, changes of bench condition not counted.
     pub price: Price,
-    /// Bench conditions, with all that they need.
+    /// Bench conditions, with all that they need, and the gates that bar it.
     pub conditions: BenchState,
+    /// By outcome, what it does to gates; empty: nothing.
+    pub turns: Vec<Turns>,
     /// By outcome, its probability in each world.
     pub chances: Vec<Vec<f64>>,
 }
@@ -60,7 +62,7 @@ pub type Becomes = Vec<(Option<usize>, f64)>;
 pub struct Mend {
     /// Cost with parts and retest, changes of bench condition not counted.
     pub price: Price,
-    /// Bench conditions, with all that they need.
+    /// Bench conditions, with all that they need, and the gates that bar it.
     pub conditions: BenchState,
     /// The worlds that it changes.
     pub changes: Vec<(usize, Becomes)>,
@@ -113,6 +115,28 @@ impl Problem<'_> {
         let (there, go) = self.moves.reach(state, m.conditions);
         let (back, come) = self.moves.reach(there, self.retest);
         (m.price + self.minute * (go + come), back)
+    }
+
+    /// The state after an outcome, where the test left the device in this one.
+    pub(super) fn turned(&self, i: usize, outcome: usize, state: BenchState) -> BenchState {
+        let turns = self.trials[i].turns.get(outcome).copied();
+        state.turned(turns.unwrap_or_default())
+    }
+
+    /// Whether a test lifts a gate that is up.
+    pub(super) fn lifts(&self, i: usize, state: BenchState) -> bool {
+        let lifts = |t: &Turns| !t.lifts.and(state.gates()).is_empty();
+        self.trials[i].turns.iter().any(lifts)
+    }
+
+    /// Whether a gate that is up bars a step.
+    pub(super) fn barred(&self, step: Step, state: BenchState) -> bool {
+        let target = match step {
+            Step::Trial(i) => self.trials[i].conditions,
+            Step::Mend(i) => self.mends[i].conditions,
+            Step::GiveUp => return false,
+        };
+        !state.bars(target).is_empty()
     }
 
     /// The weights of the worlds that a retest does not send home.

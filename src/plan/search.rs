@@ -402,8 +402,10 @@ impl<'a> Search<'a> {
         // Where all are gone into and nothing is proved, any order will do.
         let ranked = self.effort.proof || many[0] < p.trials.len();
         let mut trials: Vec<(f64, usize)> = (0..p.trials.len())
-            .filter(|i| !m.done.contains(&(*i as u16)))
+            .filter(|i| !m.done.contains(&(*i as u16)) && !p.barred(Step::Trial(*i), m.state))
             .map(|i| match ranked {
+                // What lifts a gate tells little, but opens the way.
+                _ if p.lifts(i, m.state) => (f64::INFINITY, i),
                 true => {
                     let (price, _) = p.trial_price(i, m.state);
                     (self.bits(m, i) / price.counts.max(1e-9), i)
@@ -412,7 +414,9 @@ impl<'a> Search<'a> {
             })
             .collect();
         let mut mends: Vec<(f64, usize)> = (0..p.mends.len())
-            .filter(|i| !m.done.contains(&self.mend_place(*i)))
+            .filter(|i| {
+                !m.done.contains(&self.mend_place(*i)) && !p.barred(Step::Mend(*i), m.state)
+            })
             .map(|i| {
                 (
                     self.repairs.gain(i, &m.belief) / p.mend_price(i, m.state).0.counts.max(1e-9),
@@ -478,7 +482,10 @@ impl<'a> Search<'a> {
             Step::Trial(i) => {
                 let (price, state) = p.trial_price(i, m.state);
                 let outcomes = 0..p.trials[i].chances.len();
-                let to = outcomes.map(|o| moment(p.after_trial(i, o, &m.belief), state, i as u16));
+                let to = outcomes.map(|o| {
+                    let state = p.turned(i, o, state);
+                    moment(p.after_trial(i, o, &m.belief), state, i as u16)
+                });
                 (price, to.collect())
             }
             Step::Mend(i) => {
@@ -520,15 +527,13 @@ impl<'a> Search<'a> {
         dot(&m.belief, self.told(m.state, mends))
     }
 
-    /// The same for what one step may lead to: the moments differ in what is
-    /// believed only.
+    /// The same for what one step may lead to.
     fn lows(&mut self, children: &[Moment]) -> Vec<f64> {
-        let Some(first) = children.first() else {
-            return Vec::new();
+        let mut of = |c: &Moment| {
+            let mends = self.mends_of(c);
+            dot(&c.belief, self.told(c.state, mends))
         };
-        let mends = self.mends_of(first);
-        let costs = self.told(first.state, mends);
-        children.iter().map(|c| dot(&c.belief, costs)).collect()
+        children.iter().map(&mut of).collect()
     }
 
     /// What a test is expected to tell, in bits.

@@ -121,7 +121,9 @@ impl Grower<'_> {
         if depth == 0 || m.mass < self.cut {
             return self.end(m, remedies);
         }
-        let step = match owed.first() {
+        let p = &self.layout.problem;
+        let open = |t: &&usize| !p.barred(Step::Trial(**t), m.state);
+        let step = match owed.first().filter(open) {
             Some(test) => Step::Trial(*test),
             None => {
                 let found = self.search.plan(m);

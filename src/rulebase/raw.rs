@@ -215,6 +215,13 @@ pub struct RawTest {
     /// One without an entry follows from `reliability` or from the bench.
     #[serde(default)]
     pub mistaken: Entries<At<f64>>,
+    /// For a hazard (a gate of the bench), the outcomes that are a sign of it.
+    #[serde(default)]
+    pub raises: Entries<Vec<At<String>>>,
+    /// For a hazard, the value below which a reading is a sign of it, in the
+    /// unit of the test.
+    #[serde(default)]
+    pub raises_below: Entries<At<f64>>,
     /// State the device must be in.
     #[serde(default)]
     pub conditions: Vec<At<String>>,
@@ -639,11 +646,68 @@ pub struct RawBench {
     /// What to ask about a device's past; packs say how each shifts the odds.
     #[serde(default)]
     pub history: Entries<RawHistory>,
+    /// Acts that a hazard forbids, and what a step needs that does them.
+    #[serde(default)]
+    pub acts: Entries<RawAct>,
+    /// Hazards that bar acts until a check shows that they are gone.
+    #[serde(default)]
+    pub gates: Entries<RawGate>,
     /// How often tests err that say nothing of it, by manner: `try`, `swap` and
     /// `loan` for those that try a function, `ask`, `look`, `measure` and
     /// `continuity` for the others.
     #[serde(default)]
     pub mistaken: Entries<RawMistaken>,
+}
+
+/// An act that may do harm: a step does it if it needs one of these.
+#[derive(Debug, Deserialize, JsonSchema)]
+#[serde(rename_all = "kebab-case")]
+#[schemars(deny_unknown_fields)]
+pub struct RawAct {
+    /// Bench conditions.
+    #[serde(default)]
+    pub conditions: Vec<At<String>>,
+    /// Parts of the names of tools.
+    #[serde(default)]
+    pub tools: Vec<String>,
+}
+
+/// A hazard, and what shows that it is gone.
+#[derive(Debug, Deserialize, JsonSchema)]
+#[serde(rename_all = "kebab-case")]
+#[schemars(deny_unknown_fields)]
+pub struct RawGate {
+    /// What was seen or said: "smoke or a burnt smell".
+    pub name: String,
+    /// Acts that are barred.
+    pub bars: Vec<At<String>>,
+    /// Patterns that raise it in a complaint.
+    #[serde(default)]
+    pub hear: Vec<At<String>>,
+    /// History questions that raise it when ticked.
+    #[serde(default)]
+    pub history: Vec<At<String>>,
+    /// The check that lifts it, as a question.
+    pub ask: String,
+    /// The outcome that lifts it, in plain words.
+    pub clear: String,
+    /// The outcome that keeps it up, in plain words.
+    pub found: String,
+    /// Minutes of the check, bench conditions not counted.
+    pub minutes: At<f64>,
+    /// State the device must be in for the check.
+    #[serde(default)]
+    pub conditions: Vec<At<String>>,
+    /// Tools for the check.
+    #[serde(default)]
+    pub tools: Vec<String>,
+    /// Cautions shown before the check.
+    #[serde(default)]
+    pub cautions: Vec<At<String>>,
+    /// How to do the check and why, in a sentence for a junior.
+    pub explain: Option<String>,
+    /// Where its numbers come from.
+    pub source: Option<At<String>>,
 }
 
 /// How often a manner of test errs.

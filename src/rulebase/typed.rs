@@ -74,6 +74,8 @@ pub struct Rulebase {
     pub bench: Bench,
     /// Patterns that tick a history question, with its identifier.
     pub past: Vec<(String, Vec<std::sync::Arc<Pattern>>)>,
+    /// Patterns that raise a gate, by the order of the gates.
+    pub hazards: Vec<Vec<std::sync::Arc<Pattern>>>,
     /// How many numbers rest on which kind of source.
     pub sources: SourceTally,
     /// SHA-256 over all files, in hexadecimal: which rules a step was given under.
@@ -297,6 +299,19 @@ pub struct Test {
     pub only_on: Vec<String>,
     /// Symptoms (`pack/symptom`) whose complaint it is for; empty: all.
     pub only_for: Vec<String>,
+    /// Signs of hazards that it may show.
+    pub raises: Vec<Sign>,
+}
+
+/// A result that is a sign of a hazard.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+pub struct Sign {
+    /// The gate that it raises, by index.
+    pub gate: usize,
+    /// Outcomes, by index.
+    pub outcomes: Vec<usize>,
+    /// A reading below this, in the unit of the test.
+    pub below: Option<f64>,
 }
 
 /// The outcomes of a test that tries a function, the healthy one first.

@@ -7,6 +7,7 @@ use petgraph::algo::{tarjan_scc, toposort};
 use petgraph::graph::{DiGraph, NodeIndex};
 
 mod alike;
+mod gates;
 mod lines;
 pub(super) use lines::MOST_FAULTS;
 mod meters;
@@ -51,12 +52,17 @@ pub(super) fn validate(
     let mut bench = Bench::default();
     let mut demands = Vec::new();
     let mut past = Vec::new();
+    let mut hazards = Vec::new();
     for f in raw {
         if let AnyFile::Bench(b) = f {
             for (id, h) in &b.history {
                 past.push((id.value.clone(), v.patterns(&h.hear)));
             }
+            for (_, g) in &b.gates {
+                hazards.push(v.patterns(&g.hear));
+            }
             v.bench(b, &mut bench, &mut demands);
+            v.gates(b, &mut bench);
             v.usual_mistakes(b);
         }
     }
@@ -119,6 +125,7 @@ pub(super) fn validate(
         devices,
         bench,
         past,
+        hazards,
         sources,
         fingerprint: String::new(),
         without: Vec::new(),
@@ -144,7 +151,7 @@ struct Validator<'a> {
 }
 
 /// The most conditions that a bench can have.
-const MOST_CONDITIONS: usize = 64;
+const MOST_CONDITIONS: usize = crate::bench::MOST_CONDITIONS;
 
 /// Names of one kind within a pack, with their places.
 type Names<'a> = HashMap<&'a str, (usize, Span)>;
@@ -1548,6 +1555,12 @@ impl Validator<'_> {
                 bench,
                 demands,
             );
+            let words: Vec<String> = match &how {
+                How::Shows { outcomes, .. } => outcomes.iter().map(|o| o.id.clone()).collect(),
+                How::Tries { .. } => TRIED.map(str::to_owned).to_vec(),
+                How::Measures { .. } => Vec::new(),
+            };
+            let raises = self.signs(t, &words, bench);
             out.push(Test {
                 id: id.value.clone(),
                 ask: ask.value.clone(),
@@ -1559,6 +1572,7 @@ impl Validator<'_> {
                 step,
                 only_on: texts(&t.only_on),
                 only_for: self.only_for(t, raw),
+                raises,
             });
         }
         out
@@ -1788,6 +1802,7 @@ impl Validator<'_> {
                 },
                 only_on: Vec::new(),
                 only_for: Vec::new(),
+                raises: Vec::new(),
             });
         }
         out

@@ -142,9 +142,10 @@ impl Known {
             .moves
             .reach(self.state, start.tests[test].plan.conditions);
         let each = weights.iter().enumerate().map(|(outcome, weights)| {
+            let turns = start.tests[test].plan.turns.get(outcome).copied();
             let mut known = Known {
                 worlds: settled(&before.worlds, weights)?,
-                state,
+                state: state.turned(turns.unwrap_or_default()),
                 done: before.done.clone(),
                 tried: before.tried.clone(),
                 lines: before.lines.clone(),
@@ -178,6 +179,10 @@ impl Known {
         let conditions = start.remedies[remedy].conditions;
         self.state = start.moves.reach(self.state, conditions).0;
         self.mended.push(remedy);
+        // What was found may be gone.
+        for (t, info) in start.model.tests.iter().enumerate() {
+            self.done[t] &= info.checks.is_none();
+        }
         self.due = start.due(&self.mended);
     }
 

@@ -101,7 +101,11 @@ impl Policy {
     /// What is done next, retests before all else; `None` if the device goes
     /// back.
     pub(super) fn act(&self, start: &Start, known: &Known, can: &Can, luck: Luck) -> Option<Act> {
-        match known.due.first().copied().filter(|t| can.test(*t)) {
+        if let Some(check) = start.check_due(known.state, &known.done) {
+            return Some(Act::Test(check));
+        }
+        let due = known.due.first().copied();
+        match due.filter(|t| can.test(*t) && !start.bars_test(known.state, *t)) {
             Some(test) => Some(Act::Test(test)),
             None if self.is_over(start, known, can) => None,
             None => self.next(start, known, can, luck),
@@ -114,7 +118,11 @@ impl Policy {
         if known.nothing() >= WELL {
             return true;
         }
-        let open = |r: usize| can.remedy(r) && (self.repeats() || !known.mended.contains(&r));
+        let open = |r: usize| {
+            can.remedy(r)
+                && !start.bars_remedy(known.state, r)
+                && (self.repeats() || !known.mended.contains(&r))
+        };
         let enough = |r: usize, helps: f64| helps >= HELPFUL && open(r);
         let helps = helps(start, known, enough);
         !(0..helps.len()).any(|r| enough(r, helps[r]))
@@ -137,12 +145,15 @@ impl Policy {
                 advice.steps.first().map(|p| p.act)
             }
             Policy::InOrder(order) => mend_if_sure(start, known, can).or_else(|| {
-                let open = |t: &&usize| !known.tried[**t] && can.test(**t);
+                let open = |t: &&usize| {
+                    !known.tried[**t] && can.test(**t) && !start.bars_test(known.state, **t)
+                };
                 let next = order.iter().find(open).map(|t| Act::Test(*t));
                 next.or_else(|| mend(start, known, can, |_| true))
             }),
             Policy::TellMost => mend_if_sure(start, known, can).or_else(|| {
-                let tests = known.tests(start, |t| can.test(t));
+                let open = |t| can.test(t) && !start.bars_test(known.state, t);
+                let tests = known.tests(start, open);
                 let told = can.rows().foretell(&known.likeliest(), &tests);
                 let bits = |t: usize| told[t].as_ref().map_or(0.0, |f| f.bits);
                 let by_bits = |a: &usize, b: &usize| bits(*a).total_cmp(&bits(*b)).then(b.cmp(a));
@@ -153,9 +164,14 @@ impl Policy {
             Policy::MendOnly => mend(start, known, can, |_| true),
             Policy::Random => {
                 let helps = helps(start, known, |_, _| false);
-                let tests = (0..start.tests.len()).filter(|t| !known.done[*t] && can.test(*t));
+                let tests = (0..start.tests.len()).filter(|t| {
+                    !known.done[*t] && can.test(*t) && !start.bars_test(known.state, *t)
+                });
                 let remedies = (0..helps.len()).filter(|r| {
-                    helps[*r] >= HELPFUL && can.remedy(*r) && !known.mended.contains(r)
+                    helps[*r] >= HELPFUL
+                        && can.remedy(*r)
+                        && !start.bars_remedy(known.state, *r)
+                        && !known.mended.contains(r)
                 });
                 let all: Vec<Act> = tests
                     .map(Act::Test)
@@ -204,8 +220,13 @@ fn mend(start: &Start, known: &Known, can: &Can, of: impl Fn(usize) -> bool) -> 
         });
         clears[r] / start.costs.of(m.minutes + go + back, m.parts).max(1e-9)
     };
-    let open =
-        |r: &usize| clears[*r] > 0.0 && of(*r) && can.remedy(*r) && !known.mended.contains(r);
+    let open = |r: &usize| {
+        clears[*r] > 0.0
+            && of(*r)
+            && can.remedy(*r)
+            && !start.bars_remedy(known.state, *r)
+            && !known.mended.contains(r)
+    };
     (0..clears.len())
         .filter(open)
         .max_by(|a, b| worth(*a).total_cmp(&worth(*b)).then(b.cmp(a)))

@@ -99,7 +99,7 @@ impl Start {
             remedies: s.remedies.iter().map(Option::is_some).collect(),
         };
         let m = &case.model;
-        let plan = |t: &TestInfo| plan_test(m, t, &t.foretold);
+        let plan = |t: &TestInfo| plan_test(m, t, &t.foretold, &[]);
         let plans: Vec<PlanTest> = m.tests.iter().map(plan).collect();
         let remedies: Vec<PlanRemedy> = m.remedies.iter().map(|r| plan_remedy(m, r)).collect();
         let mut worlds = std::mem::take(&mut case.belief.candidates);
@@ -174,6 +174,26 @@ impl Start {
             state,
             costs: self.costs,
         }
+    }
+
+    /// The check of a gate that is up, where it was not done since something was
+    /// last done about the hazard.
+    pub(super) fn check_due(&self, state: BenchState, done: &[bool]) -> Option<usize> {
+        let mut tests = self.model.tests.iter().enumerate();
+        tests.find_map(|(t, info)| {
+            let due = state.gates().has(info.checks?) && !done[t] && self.able.tests[t];
+            due.then_some(t)
+        })
+    }
+
+    /// Whether a gate that is up bars a test.
+    pub(super) fn bars_test(&self, state: BenchState, test: usize) -> bool {
+        !state.bars(self.tests[test].plan.conditions).is_empty()
+    }
+
+    /// Whether a gate that is up bars a remedy.
+    pub(super) fn bars_remedy(&self, state: BenchState, remedy: usize) -> bool {
+        !state.bars(self.remedies[remedy].conditions).is_empty()
     }
 
     /// How many faults the device can have.

@@ -121,6 +121,7 @@ impl Device {
                     outlook: Arc::new(Outlook::new(FAULTS, &Arc::new(finding))),
                     minutes: rng.random_range(1.0..15.0),
                     conditions: conditions(&mut rng),
+                    turns: Vec::new(),
                 })
             })
             .collect();

@@ -99,6 +99,7 @@ fn instance(n: usize, seed: u64, moves: &Moves) -> (Problem<'_>, Vec<f64>) {
         Trial {
             price: rng.random_range(1.0..10.0).into(),
             conditions: BenchState::default(),
+            turns: Vec::new(),
             chances: vec![no.iter().map(|x| 1.0 - x).collect(), no],
         }
     });

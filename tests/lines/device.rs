@@ -221,6 +221,7 @@ impl Device {
                 outlook: outlook(&model, &t.foretold),
                 minutes: t.step.minutes,
                 conditions: state(&t.step.conditions),
+                turns: Vec::new(),
             })
         });
         let remedies = model.remedies.iter().map(|r| {

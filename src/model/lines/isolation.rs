@@ -64,6 +64,7 @@ impl Model {
                 most_volts: None,
                 before: None,
                 after: None,
+                raises: Vec::new(),
                 step,
                 ..base.clone()
             }

@@ -1,0 +1,132 @@
+//! Gates: hazards that bar acts, and the results that are signs of them.
+
+use super::*;
+use crate::bench::{Gate, GateCheck, Gates, HarmfulAct};
+use crate::rulebase::typed::Sign;
+
+impl Validator<'_> {
+    /// The acts and gates of a bench file, whose conditions, cautions and history
+    /// questions are known.
+    pub(super) fn gates(&mut self, raw: &RawBench, bench: &mut Bench) {
+        self.names("act", &raw.acts);
+        for (id, a) in &raw.acts {
+            let conditions = a.conditions.iter().filter_map(|c| self.condition(bench, c));
+            bench.acts.push(HarmfulAct {
+                id: id.value.clone(),
+                conditions: conditions.collect(),
+                tools: a.tools.clone(),
+            });
+        }
+        self.names("gate", &raw.gates);
+        let room = Gates::MOST.saturating_sub(bench.gates.len());
+        if let Some((id, _)) = raw.gates.get(room) {
+            let most = Gates::MOST;
+            self.push(
+                Problem::new(Code::Range, id.span, format!("more than {most} gates"))
+                    .label("the first one too many")
+                    .help("put hazards that bar the same acts and have the same check together"),
+            );
+        }
+        for (id, g) in raw.gates.iter().take(room) {
+            self.sourced(g.minutes.span, &[&g.source, &raw.source]);
+            let mut bars = Vec::new();
+            for act in &g.bars {
+                match bench.acts.iter().position(|a| a.id == act.value) {
+                    Some(i) => bars.push(i),
+                    None => self.unknown("act", act, bench.acts.iter().map(|a| a.id.as_str())),
+                }
+            }
+            for h in &g.history {
+                self.among("history question", &bench.history, h);
+            }
+            let conditions = g.conditions.iter().filter_map(|c| self.condition(bench, c));
+            let conditions: Vec<usize> = conditions.collect();
+            let cautions = g.cautions.iter();
+            let cautions = cautions.filter_map(|c| self.among("caution", &bench.cautions, c));
+            let cautions: Vec<usize> = cautions.collect();
+            let gate = Gate {
+                id: id.value.clone(),
+                name: g.name.clone(),
+                bars,
+                history: g.history.iter().map(|h| h.value.clone()).collect(),
+                check: GateCheck {
+                    ask: g.ask.clone(),
+                    clear: g.clear.clone(),
+                    found: g.found.clone(),
+                    minutes: self.range(&g.minutes, 0.0, 1e4, "a time in minutes"),
+                    conditions,
+                    tools: g.tools.clone(),
+                    cautions,
+                    explain: g.explain.clone(),
+                    source: [&g.source, &raw.source]
+                        .into_iter()
+                        .find_map(|s| s.as_ref())
+                        .map(|s| s.value.clone())
+                        .unwrap_or_default(),
+                },
+            };
+            bench.gates.push(gate);
+            let at = bench.gates.len() - 1;
+            let check = &bench.gates[at].check;
+            if (bench.barred_by(&check.conditions, &check.tools)).has(at) {
+                self.push(
+                    Problem::new(
+                        Code::Cycle,
+                        id.span,
+                        format!("the check of `{}` does what the gate bars", id.value),
+                    )
+                    .help("let the check do without that condition or tool"),
+                );
+            }
+        }
+    }
+
+    fn condition(&mut self, bench: &Bench, name: &At<String>) -> Option<usize> {
+        let found = bench.conditions.iter().position(|c| c.id == name.value);
+        if found.is_none() {
+            let known = bench.conditions.iter().map(|c| c.id.as_str());
+            self.unknown("bench condition", name, known);
+        }
+        found
+    }
+
+    /// Results of a test that are signs of hazards; `outcomes` by identifier.
+    pub(super) fn signs(&mut self, t: &RawTest, outcomes: &[String], bench: &Bench) -> Vec<Sign> {
+        let mut out = Vec::new();
+        let gate = |v: &mut Self, name: &At<String>| {
+            let found = bench.gates.iter().position(|g| g.id == name.value);
+            if found.is_none() {
+                v.unknown("gate", name, bench.gates.iter().map(|g| g.id.as_str()));
+            }
+            found
+        };
+        for (name, signs) in &t.raises {
+            let Some(gate) = gate(self, name) else {
+                continue;
+            };
+            let mut of = Vec::new();
+            for sign in signs {
+                match outcomes.iter().position(|o| *o == sign.value) {
+                    Some(i) => of.push(i),
+                    None => self.unknown("outcome", sign, outcomes.iter().map(String::as_str)),
+                }
+            }
+            out.push(Sign {
+                gate,
+                outcomes: of,
+                below: None,
+            });
+        }
+        for (name, below) in &t.raises_below {
+            let Some(gate) = gate(self, name) else {
+                continue;
+            };
+            out.push(Sign {
+                gate,
+                outcomes: Vec::new(),
+                below: Some(self.range(below, 0.0, 1e9, "a reading")),
+            });
+        }
+        out
+    }
+}
