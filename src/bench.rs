@@ -95,10 +95,6 @@ impl Gates {
     /// Most gates of a bench.
     pub const MOST: usize = 16;
 
-    /// One gate.
-    pub fn one(gate: usize) -> Self {
-        Gates(1 << gate)
-    }
     /// Whether a gate is among them.
     pub fn has(self, gate: usize) -> bool {
         self.0 >> gate & 1 == 1

@@ -1036,7 +1036,7 @@ impl Case {
         let bench = &self.model.bench;
         let acts = bench.gates[gate].bars.iter();
         let acts: Vec<String> = acts.map(|a| bench.acts[*a].id.replace('-', " ")).collect();
-        acts.join(", ")
+        acts.join(" or ")
     }
 
     /// Results that were entered although a gate bars their test: the entry, from

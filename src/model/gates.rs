@@ -23,8 +23,9 @@ pub fn hazards(model: &Model, text: &str) -> Gates {
 
 impl TestInfo {
     /// What an outcome, read as this value where it is a number, does to gates.
+    /// With the leads changed over a short reads as near to 0.
     pub fn turns(&self, outcome: usize, value: Option<f64>) -> Turns {
-        let low = |below: Option<f64>| below.zip(value).is_some_and(|(b, v)| v < b);
+        let low = |below: Option<f64>| below.zip(value).is_some_and(|(b, v)| v.abs() < b);
         let signs = self.raises.iter();
         let signs = signs.filter(|s| s.outcomes.contains(&outcome) || low(s.below));
         let raises = signs.map(|s| s.gate);
