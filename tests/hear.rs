@@ -273,3 +273,35 @@ fn a_complaint_that_no_area_hears_replays_by_place() {
         "{text}"
     );
 }
+
+/// A line at 0 or some ohms is shorted or half shorted whatever the customer
+/// said; a complaint that no area hears must not turn it into a slip of the hand.
+#[test]
+fn a_short_read_after_an_unheard_complaint_is_believed() {
+    for complaint in [
+        "it hums all the time",
+        "restarts at the logo",
+        "touch screen does not react",
+        "it gets hot at the back",
+    ] {
+        for reading in ["0.2 ohm", "10 ohm"] {
+            let bench = Bench::new().shipped();
+            let new = ["job", "new", "--kind", "laptop", "--complaint", complaint];
+            bench.run(&new).fine();
+            let result = ["job", "result", "1", "main-rail-ohms", reading, "--ready"];
+            let view = bench.run(&[&result[..], &["--format", "json"]].concat());
+            let view = view.json();
+            let at = format!("{complaint}, {reading}");
+            assert!(view["notice"].is_null(), "{at}: {}", view["notice"]);
+            let places = view["belief"]["where"].as_array().unwrap();
+            let board = places.iter().find(|w| w["name"] == "board").unwrap();
+            let board = board["posterior"].as_f64().unwrap();
+            assert!(board > 0.5, "{at}: board {board}");
+            // A good reading there does not make the area the complaint.
+            let good = ["job", "correct", "1", "1", "200 kohm", "--format", "json"];
+            let view = bench.run(&good).json();
+            let first = &view["belief"]["suspects"][0]["posterior"];
+            assert!(first.as_f64().unwrap() < 0.25, "{at}: {}", view["belief"]);
+        }
+    }
+}

@@ -65,7 +65,10 @@ impl Device {
             ..Unit::default()
         };
         let meter = BenchMeter::of(rules, Some(meter)).unwrap();
-        let packs = [pack.to_owned()];
+        let packs = model::InPlay {
+            packs: vec![pack.to_owned()],
+            joined: Vec::new(),
+        };
         let mut model = model::compile_for(rules, &unit, &[], Some(&packs), &meter).unwrap();
         let symptom = model.symptoms.iter().position(|s| s.general).unwrap();
         model.unsaid(&[symptom]);

@@ -23,7 +23,7 @@ use crate::circuit::calibrate::CalibrateError;
 use crate::circuit::meter::Reading;
 use crate::line::{Distrust, GoodReading, Probing};
 use crate::model::{
-    BenchMeter, CompileError, Foretold, Found, LineInfo, Model, OutcomeInfo, Range, Read,
+    BenchMeter, CompileError, Foretold, Found, InPlay, LineInfo, Model, OutcomeInfo, Range, Read,
     RemedyInfo, RestsOn, Taken, TestInfo, bounds, compile_for, hazards, outline, recognise,
 };
 use crate::plan::{
@@ -1348,21 +1348,29 @@ pub(crate) fn plan_remedy(m: &Model, r: &RemedyInfo) -> PlanRemedy {
     }
 }
 
-/// Packs that the complaint or an entry speaks of; all if none does.
+/// Packs that the complaint or an entry speaks of; all if there is no complaint.
 fn packs_in_play(
     whole: &Model,
     rules: &Rulebase,
     symptoms: &[String],
     steps: &[Entry],
-) -> Result<Vec<String>, CaseError> {
+) -> Result<InPlay, CaseError> {
     let mut packs: Vec<String> = Vec::new();
     for s in symptoms {
         let i = one(whole.symptom(s), "symptom", s)?;
         packs.push(whole.symptoms[i].pack.clone());
     }
     if packs.is_empty() {
-        return Ok(whole.packs.clone());
+        return Ok(InPlay {
+            packs: whole.packs.clone(),
+            joined: Vec::new(),
+        });
     }
+    let pack = |id: &String| rules.packs.iter().find(|r| r.id == *id);
+    let unheard = packs
+        .iter()
+        .all(|p| pack(p).is_some_and(|p| p.unheard.is_some()));
+    let complained_of = packs.clone();
     for e in steps {
         let name = match e {
             Entry::Result(r) => r.test.as_str(),
@@ -1388,13 +1396,17 @@ fn packs_in_play(
             packs.push(p.to_owned());
         }
     }
-    packs.dedup();
-    Ok(whole
-        .packs
-        .iter()
-        .filter(|p| packs.contains(p) || rules.packs.iter().any(|r| r.minimal && r.id == **p))
-        .cloned()
-        .collect())
+    let mut joined = Vec::new();
+    if unheard {
+        joined.clone_from(&packs);
+        joined.retain(|p| !complained_of.contains(p));
+    }
+    let all = whole.packs.iter();
+    let all = all.filter(|p| packs.contains(p) || pack(p).is_some_and(|r| r.minimal));
+    Ok(InPlay {
+        packs: all.cloned().collect(),
+        joined,
+    })
 }
 
 /// Reads a measured value, infinite for over limit; `None` if it is no number.

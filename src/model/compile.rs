@@ -5,6 +5,7 @@ use std::sync::Arc;
 
 use thiserror::Error;
 
+use super::joined::Joined;
 use super::*;
 use crate::belief::{ConversionError, Prior, convert, leak_for};
 use crate::circuit::solve::SolveError;
@@ -130,7 +131,12 @@ pub fn compile(
     history: &[String],
     in_play: Option<&[String]>,
 ) -> Result<Model, CompileError> {
-    compile_for(rules, unit, history, in_play, &BenchMeter::of(rules, None)?)
+    let in_play = in_play.map(|packs| InPlay {
+        packs: packs.to_vec(),
+        joined: Vec::new(),
+    });
+    let meter = BenchMeter::of(rules, None)?;
+    compile_for(rules, unit, history, in_play.as_ref(), &meter)
 }
 
 /// The same for a meter.
@@ -141,7 +147,7 @@ pub fn compile_for(
     rules: &Rulebase,
     unit: &super::Unit,
     history: &[String],
-    in_play: Option<&[String]>,
+    in_play: Option<&InPlay>,
     meter: &BenchMeter,
 ) -> Result<Model, CompileError> {
     let mut model = build(rules, unit, history, in_play, false)?;
@@ -185,7 +191,7 @@ fn build(
     rules: &Rulebase,
     unit: &super::Unit,
     history: &[String],
-    in_play: Option<&[String]>,
+    in_play: Option<&InPlay>,
     outline: bool,
 ) -> Result<Model, CompileError> {
     for h in history {
@@ -215,7 +221,7 @@ fn build(
                     also: Vec::new(),
                 });
             }
-            if in_play.is_none_or(|packs| p.minimal || packs.contains(&p.id)) {
+            if in_play.is_none_or(|all| p.minimal || all.packs.contains(&p.id)) {
                 carries.push((p, copies));
             }
         }
@@ -235,7 +241,13 @@ fn build(
         prefixes: HashSet::new(),
         device,
         outline,
+        joining: in_play.map_or(&[], |all| &all.joined),
+        joined: Joined::default(),
     };
+    // What joined acts on the general pack, which therefore comes after it.
+    if !b.joining.is_empty() {
+        carries.sort_by_key(|(pack, _)| pack.unheard.is_some());
+    }
     for (pack, copies) in carries {
         b.pack(pack, &copies)?;
     }
@@ -252,6 +264,10 @@ struct Builder<'a> {
     device: Option<&'a Device>,
     /// Only what a complaint is recognised by is wanted.
     outline: bool,
+    /// The packs that an entry alone brought in.
+    joining: &'a [String],
+    /// Their faults, as far as they are built.
+    joined: Joined,
 }
 
 /// The chance of each fault of a pack that it gives cause for a complaint.
@@ -317,6 +333,14 @@ impl Builder<'_> {
                 base: base.clone(),
             };
             self.items(&mut copy, &mut shared_faults);
+            if self.joining.contains(&pack.id) {
+                for (f, n) in copy.faults.iter().enumerate() {
+                    if let Some(n) = n {
+                        let place = pack.items[pack.faults[f].item].r#where;
+                        self.joined.push(*n, place, noticed[f]);
+                    }
+                }
+            }
             self.functions(&mut copy, &mut shared_functions);
             self.symptoms(&copy);
             if !self.outline {
@@ -453,6 +477,14 @@ impl Builder<'_> {
         }
     }
 
+    /// What the faults that joined do to what breaks so in the general pack.
+    fn break_as(&self, pack: &Pack, links: &[(PackFault, f64)]) -> Vec<(usize, f64)> {
+        match pack.unheard {
+            Some(_) => self.joined.break_as(&pack.by_place(links)),
+            None => Vec::new(),
+        }
+    }
+
     fn functions(&mut self, copy: &mut Copy, shared: &mut HashMap<usize, usize>) {
         let pack = copy.pack;
         for (i, f) in pack.functions.iter().enumerate() {
@@ -470,7 +502,7 @@ impl Builder<'_> {
                 id: copy.id(&f.id, once),
                 name: copy.words(&f.name),
                 needs: f.needs.clone(),
-                links: copy.links(&f.links),
+                links: [copy.links(&f.links), self.break_as(pack, &f.links)].concat(),
             });
         }
     }
@@ -490,6 +522,10 @@ impl Builder<'_> {
                 strengths[*f] = *p;
             }
             let leak = leak_for(s.nothing_found, &copy.base, &strengths);
+            let mut links = copy.links(&s.links);
+            if pack.unheard.is_some() {
+                links.extend(self.joined.complained_of_as(&pack.by_place(&s.links)));
+            }
             if pack.unheard == Some(i) && copy.first {
                 self.model.unheard = Some(self.model.symptoms.len());
             }
@@ -502,7 +538,7 @@ impl Builder<'_> {
                 function: s.loses.map(|f| copy.functions[f]),
                 hear: s.hear.clone(),
                 hear_in_topic: s.hear_in_topic.clone(),
-                finding: Arc::new(Finding::yes_no(leak, &copy.links(&s.links), 0.0)),
+                finding: Arc::new(Finding::yes_no(leak, &links, 0.0)),
             });
         }
     }
@@ -646,7 +682,8 @@ impl Builder<'_> {
                     let acts = |(l, s): &(PackFault, f64)| (*l, s * pack.acts_in(&t.how, *l));
                     let kept: Vec<(PackFault, f64)> =
                         links.iter().map(acts).filter(|l| l.1 > 0.0).collect();
-                    finding = Finding::yes_no(0.0, &copy.links(&kept), 0.0).mistaken(&t.mistaken);
+                    let all = [copy.links(&kept), self.break_as(pack, &kept)].concat();
+                    finding = Finding::yes_no(0.0, &all, 0.0).mistaken(&t.mistaken);
                     function = Some(copy.functions[*f]);
                     proves = t.how.proves().map(|f| copy.functions[f]);
                     let seated = |item: &Option<usize>| {

@@ -6,6 +6,7 @@
 //! same finding with some faults left out.
 mod compile;
 mod gates;
+mod joined;
 mod known;
 mod lines;
 mod meter;
@@ -24,6 +25,7 @@ use crate::rulebase::{Kind, KnownGood, Sign, Step, Where};
 
 pub use compile::{CompileError, compile, compile_for, outline};
 pub use gates::hazards;
+pub use joined::InPlay;
 pub use known::{Reference, RestsOn, Sibling, SiblingReading};
 pub(crate) use lines::bounds;
 pub use lines::{Foretold, LineInfo, Measures, Range, Read, Slip, Taken};

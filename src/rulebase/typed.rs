@@ -487,4 +487,10 @@ impl Pack {
             format!("{item}.{}", fault.id)
         }
     }
+
+    /// Where the faults of these links lie, each with its strength.
+    pub fn by_place(&self, links: &[(PackFault, f64)]) -> Vec<(Where, f64)> {
+        let place = |f: PackFault| self.items[self.faults[f].item].r#where;
+        links.iter().map(|(f, s)| (place(*f), *s)).collect()
+    }
 }
