@@ -262,7 +262,7 @@ fn a_file_that_cannot_be_read_does_not_make_others_wrong() {
         "device: d\nname: D\nkind: phone\ncarries: {torch: []}\n",
     )
     .unwrap();
-    let missing = fs::read_to_string(format!("{INVALID}/missing-caution.yaml")).unwrap();
+    let missing = fs::read_to_string(format!("{INVALID}/unknown-caution.yaml")).unwrap();
     fs::write(folder.path().join("torch.yaml"), missing).unwrap();
     let loaded = load(&[folder.path()]);
     assert_eq!(codes(&loaded), ["syntax"], "{}", loaded.report(false));

@@ -1298,7 +1298,7 @@ fn a_lifted_fuse_tells_apart_what_lies_on_either_side_of_it() {
     // Its minutes and cautions count as those of any test.
     let t = &before.model.tests[test(&before, lift)];
     assert!(t.step.minutes > 10.0);
-    let burns = |c: &usize| before.model.bench.cautions[*c].0 == "hot-air";
+    let burns = |c: &usize| before.model.bench.cautions[*c].id == "hot-air";
     assert!(t.step.cautions.iter().any(burns));
     let advised = before.advice(usize::MAX).steps;
     let at = test(&before, lift);

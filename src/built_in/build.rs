@@ -4,7 +4,7 @@
 // The rooms are used in part here, and whole in the program.
 #![allow(dead_code, unused_imports, unreachable_pub)]
 
-#[path = "../bench.rs"]
+#[path = "../bench/mod.rs"]
 mod bench;
 #[path = "../rulebase/mod.rs"]
 mod rulebase;

@@ -625,7 +625,7 @@ fn step(rules: &Rulebase, s: &Step) -> String {
     }
     t += &format!("; source: {}\n", s.source);
     for c in &s.cautions {
-        t += &format!("caution: {}\n", rules.bench.cautions[*c].1);
+        t += &format!("caution: {}\n", rules.bench.cautions[*c].text);
     }
     t
 }

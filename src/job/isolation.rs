@@ -167,7 +167,9 @@ pub(super) fn alike_view(case: &Case, line: usize) -> Option<AlikeView> {
             test: t.id.clone(),
             text: t.ask.clone(),
             minutes: t.step.minutes + there.minutes,
-            cautions: cautions.map(|c| m.bench.cautions[*c].1.clone()).collect(),
+            cautions: cautions
+                .map(|c| m.bench.cautions[*c].text.clone())
+                .collect(),
             tells: *tells,
         }
     };

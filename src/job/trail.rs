@@ -277,8 +277,8 @@ impl Trail {
             .chain(&after)
             .filter_map(|m| m.advised.as_ref())
         {
-            for (i, (_, text)) in m.bench.cautions.iter().enumerate() {
-                said[i] |= advised.cautions.contains(text);
+            for (i, c) in m.bench.cautions.iter().enumerate() {
+                said[i] |= advised.cautions.contains(&c.text);
             }
         }
         for (n, entry) in file.steps.iter().enumerate() {
@@ -301,7 +301,7 @@ impl Trail {
             let mut took = |step: &mut TrailStep, what: &Step| {
                 for c in &what.cautions {
                     said[*c] = true;
-                    step.cautions.push(m.bench.cautions[*c].0.clone());
+                    step.cautions.push(m.bench.cautions[*c].id.clone());
                 }
             };
             let name_test = |step: &mut TrailStep, name: &str| -> Option<usize> {
@@ -474,9 +474,9 @@ impl Trail {
                 .iter()
                 .zip(said)
                 .filter(|(_, said)| *said)
-                .map(|((id, text), _)| TrailCaution {
-                    id: id.clone(),
-                    text: text.clone(),
+                .map(|(c, _)| TrailCaution {
+                    id: c.id.clone(),
+                    text: c.text.clone(),
                 })
                 .collect(),
             ..Trail::default()

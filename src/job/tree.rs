@@ -197,7 +197,7 @@ fn step(case: &Case, state: BenchState, act: Act, price: f64) -> TreeStep {
         mends: None,
         prepare: leave.chain(change.enter.iter().map(name)).collect(),
         cautions: (info.cautions.iter())
-            .map(|c| m.bench.cautions[*c].1.clone())
+            .map(|c| m.bench.cautions[*c].text.clone())
             .collect(),
     }
 }

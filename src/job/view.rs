@@ -542,7 +542,7 @@ pub fn step(case: &Case, p: &Proposal) -> StepView {
         cautions: info
             .cautions
             .iter()
-            .map(|c| m.bench.cautions[*c].1.clone())
+            .map(|c| m.bench.cautions[*c].text.clone())
             .collect(),
         do_not_trust: match p.act {
             Act::Test(i) => do_not_trust(case, i),

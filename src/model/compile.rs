@@ -611,6 +611,19 @@ impl Builder<'_> {
         }
     }
 
+    /// A step for this copy, or for all where they share it, with the cautions
+    /// that it calls for; `about` names it.
+    fn step(&self, copy: &Copy, once: bool, s: &Step, about: &str) -> Step {
+        let unit = if once { "" } else { copy.name };
+        let about = format!("{unit} {}", copy.words(about));
+        let mut step = Step {
+            explain: s.explain.as_deref().map(|e| copy.words(e)),
+            ..s.clone()
+        };
+        step.call_for_cautions(&self.model.bench, &about);
+        step
+    }
+
     fn probing(&self, t: &Test, point: usize, mode: MeterMode) -> Probing {
         let conditions = self.model.bench.closure(&t.step.conditions);
         Probing::new(point, mode, conditions.into_iter().collect())
@@ -742,7 +755,7 @@ impl Builder<'_> {
                 most_volts: None,
                 reliability: t.reliability,
                 mistaken: t.mistaken.clone(),
-                step: copy.step(&t.step),
+                step: self.step(copy, once, &t.step, &format!("{} {asked}", t.id)),
                 only_for: t.only_for.clone(),
                 raises: t.raises.clone(),
                 checks: None,
@@ -784,7 +797,7 @@ impl Builder<'_> {
                     brings: copy.links(&r.may_break),
                 },
                 bridges,
-                step: copy.step(&r.step),
+                step: self.step(copy, once, &r.step, &format!("{} {}", r.id, r.name)),
             });
         }
         Ok(())
@@ -848,13 +861,6 @@ impl Copy<'_> {
         Change {
             clears,
             brings: Vec::new(),
-        }
-    }
-
-    fn step(&self, s: &Step) -> Step {
-        Step {
-            explain: s.explain.as_deref().map(|e| self.words(e)),
-            ..s.clone()
         }
     }
 }

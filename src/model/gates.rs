@@ -56,6 +56,16 @@ impl Model {
             };
             let finding = Arc::new(Finding::ordered(2, STILL_THERE, &[], 0.0));
             let check = &g.check;
+            let mut step = Step {
+                minutes: check.minutes,
+                parts: 0.0,
+                conditions: check.conditions.clone(),
+                tools: check.tools.clone(),
+                cautions: check.cautions.clone(),
+                explain: check.explain.clone(),
+                source: check.source.clone(),
+            };
+            step.call_for_cautions(&self.bench, &check.ask);
             self.tests.push(TestInfo {
                 id: format!("safety/{}", g.id),
                 ask: check.ask.clone(),
@@ -75,15 +85,7 @@ impl Model {
                 most_volts: None,
                 reliability: 1.0,
                 mistaken: vec![0.0; 2],
-                step: Step {
-                    minutes: check.minutes,
-                    parts: 0.0,
-                    conditions: check.conditions.clone(),
-                    tools: check.tools.clone(),
-                    cautions: check.cautions.clone(),
-                    explain: check.explain.clone(),
-                    source: check.source.clone(),
-                },
+                step,
                 only_for: Vec::new(),
                 raises: Vec::new(),
                 checks: Some(gate),

@@ -65,8 +65,6 @@ codes! {
     Pattern => "bad-pattern",
     /// A number without a source.
     NoSource => "no-source",
-    /// A bench condition demands a caution that the step does not carry.
-    NoCaution => "no-caution",
     /// A meter mode demands a bench condition that the test does not have.
     NoCondition => "no-condition",
     /// Bench conditions that cannot hold together.

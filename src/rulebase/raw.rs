@@ -741,9 +741,6 @@ pub struct RawCondition {
     /// Conditions that cannot hold at the same time.
     #[serde(default)]
     pub excludes: Vec<At<String>>,
-    /// Cautions that every test and remedy in this condition must carry.
-    #[serde(default)]
-    pub demands: Vec<At<String>>,
     /// Where its numbers come from.
     pub source: Option<At<String>>,
 }
@@ -755,8 +752,27 @@ pub struct RawCondition {
 pub struct RawCaution {
     /// The text shown before the step.
     pub text: String,
+    /// What calls for it: a step that fits any of these carries it by itself.
+    #[serde(default, rename = "for")]
+    pub called_for: Vec<RawDemand>,
     /// Where it comes from.
     pub source: Option<At<String>>,
+}
+
+/// What calls for a caution: all that is stated has to fit.
+#[derive(Debug, Deserialize, JsonSchema)]
+#[serde(rename_all = "kebab-case", deny_unknown_fields)]
+pub struct RawDemand {
+    /// Bench conditions that all hold in the step.
+    #[serde(default)]
+    pub conditions: Vec<At<String>>,
+    /// Tools, each a part of the tool's name: the step needs one of them.
+    #[serde(default)]
+    pub tools: Vec<String>,
+    /// Words of which one stands in the step's name or question, or in the name
+    /// of the unit that it is about.
+    #[serde(default)]
+    pub parts: Vec<String>,
 }
 
 /// A question about the device's past. A bare text is the question.

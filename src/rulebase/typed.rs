@@ -407,6 +407,17 @@ pub struct Step {
     pub source: String,
 }
 
+impl Step {
+    /// Takes up the cautions that the step calls for by what it needs; `about`
+    /// holds the words that name it and what it touches.
+    pub fn call_for_cautions(&mut self, bench: &Bench, about: &str) {
+        let called_for = bench.called_for(&self.conditions, &self.tools, about);
+        self.cautions.extend(called_for);
+        self.cautions.sort_unstable();
+        self.cautions.dedup();
+    }
+}
+
 /// Anything done to mend.
 #[derive(Debug, Serialize, Deserialize)]
 pub struct Remedy {

@@ -21,7 +21,7 @@ use super::problem::{Code, Problem};
 use super::raw::*;
 use super::source::{At, SourceFile, Span};
 use super::typed::*;
-use crate::bench::{Bench, Condition};
+use crate::bench::{Bench, Caution, Condition, Demand};
 use crate::shown::number;
 
 /// Chance that a fault breaks a need at one try, where nothing is said.
@@ -50,7 +50,6 @@ pub(super) fn validate(
         usual: Vec::new(),
     };
     let mut bench = Bench::default();
-    let mut demands = Vec::new();
     let mut past = Vec::new();
     let mut hazards = Vec::new();
     for f in raw {
@@ -61,7 +60,7 @@ pub(super) fn validate(
             for (_, g) in &b.gates {
                 hazards.push(v.patterns(&g.hear));
             }
-            v.bench(b, &mut bench, &mut demands);
+            v.bench(b, &mut bench);
             v.gates(b, &mut bench);
             v.usual_mistakes(b);
         }
@@ -93,7 +92,7 @@ pub(super) fn validate(
                 v.duplicate("pack", &p.pack, first);
                 continue;
             }
-            packs.push(v.pack(p, &bench, &demands, &kinds));
+            packs.push(v.pack(p, &bench, &kinds));
         }
     }
     let mut devices = Vec::new();
@@ -439,10 +438,39 @@ impl Validator<'_> {
         found
     }
 
-    fn bench(&mut self, raw: &RawBench, bench: &mut Bench, demands: &mut Vec<Vec<usize>>) {
+    fn caution(&mut self, bench: &Bench, name: &At<String>) -> Option<usize> {
+        let found = bench.cautions.iter().position(|c| c.id == name.value);
+        if found.is_none() {
+            let known = bench.cautions.iter().map(|c| c.id.as_str());
+            self.unknown("caution", name, known);
+        }
+        found
+    }
+
+    /// What calls for the cautions, once the conditions are known.
+    fn demands(&mut self, raw: &RawBench, bench: &mut Bench, first: usize) {
+        for (at, (_, c)) in raw.cautions.iter().enumerate() {
+            let demand = |v: &mut Self, d: &RawDemand| Demand {
+                conditions: (d.conditions.iter())
+                    .filter_map(|c| v.condition(bench, c))
+                    .collect(),
+                tools: d.tools.clone(),
+                parts: d.parts.clone(),
+            };
+            let demands = c.called_for.iter().map(|d| demand(self, d));
+            bench.cautions[first + at].called_for = demands.collect();
+        }
+    }
+
+    fn bench(&mut self, raw: &RawBench, bench: &mut Bench) {
         self.names("caution", &raw.cautions);
+        let first_caution = bench.cautions.len();
         for (id, c) in &raw.cautions {
-            bench.cautions.push((id.value.clone(), c.text.clone()));
+            bench.cautions.push(Caution {
+                id: id.value.clone(),
+                text: c.text.clone(),
+                called_for: Vec::new(),
+            });
         }
         self.names("history question", &raw.history);
         for (id, h) in &raw.history {
@@ -501,12 +529,6 @@ impl Validator<'_> {
                     );
                 }
             }
-            demands.push(
-                c.demands
-                    .iter()
-                    .filter_map(|n| self.among("caution", &bench.cautions, n))
-                    .collect(),
-            );
             bench.conditions.push(Condition {
                 id: id.value.clone(),
                 name: c.name.clone(),
@@ -516,6 +538,7 @@ impl Validator<'_> {
                 excludes,
             });
         }
+        self.demands(raw, bench, first_caution);
         let mut graph = DiGraph::<usize, ()>::new();
         let nodes: Vec<NodeIndex> = (0..bench.conditions.len())
             .map(|i| graph.add_node(i))
@@ -663,13 +686,7 @@ impl Validator<'_> {
         }
     }
 
-    fn pack(
-        &mut self,
-        raw: &RawPack,
-        bench: &Bench,
-        demands: &[Vec<usize>],
-        kinds: &[&RawLine],
-    ) -> Pack {
+    fn pack(&mut self, raw: &RawPack, bench: &Bench, kinds: &[&RawLine]) -> Pack {
         self.name(&raw.pack, false);
         let minimal = !raw.faults.is_empty() || !raw.observations.is_empty();
         let unread = |e: &Problem| {
@@ -750,9 +767,15 @@ impl Validator<'_> {
                 pack: &pack,
             };
             let symptoms = self.symptoms(raw, &scope);
-            let mut tests = self.tests(raw, &scope, bench, demands);
+            let mut tests = self.tests(raw, &scope, bench);
             tests.extend(self.observations(raw, &scope));
-            let remedies = self.remedies(raw, &scope, bench, demands, kinds);
+            let mut remedies = self.remedies(raw, &scope, bench, kinds);
+            for t in &mut tests {
+                (t.step).call_for_cautions(bench, &format!("{} {}", t.id, t.ask));
+            }
+            for r in &mut remedies {
+                (r.step).call_for_cautions(bench, &format!("{} {}", r.id, r.name));
+            }
             (symptoms, tests, remedies)
         };
         pack.symptoms = symptoms;
@@ -1319,7 +1342,6 @@ impl Validator<'_> {
         explain: &Option<String>,
         sources: &[&Option<At<String>>],
         bench: &Bench,
-        demands: &[Vec<usize>],
     ) -> Step {
         let mut source = sources
             .iter()
@@ -1387,25 +1409,8 @@ impl Validator<'_> {
         }
         let cautions: Vec<usize> = cautions
             .iter()
-            .filter_map(|c| self.among("caution", &bench.cautions, c))
+            .filter_map(|c| self.caution(bench, c))
             .collect();
-        for i in &full {
-            for d in &demands[*i] {
-                if !cautions.contains(d) {
-                    self.push(
-                        Problem::new(
-                            Code::NoCaution,
-                            id.span,
-                            format!(
-                                "`{}` needs the condition `{}`, which demands the caution `{}`",
-                                id.value, bench.conditions[*i].id, bench.cautions[*d].0
-                            ),
-                        )
-                        .help(format!("add `{}` to its `cautions:`", bench.cautions[*d].0)),
-                    );
-                }
-            }
-        }
         Step {
             minutes,
             parts,
@@ -1417,20 +1422,14 @@ impl Validator<'_> {
         }
     }
 
-    fn tests(
-        &mut self,
-        raw: &RawPack,
-        scope: &Scope,
-        bench: &Bench,
-        demands: &[Vec<usize>],
-    ) -> Vec<Test> {
+    fn tests(&mut self, raw: &RawPack, scope: &Scope, bench: &Bench) -> Vec<Test> {
         self.names("test", &raw.tests);
         let mut out = Vec::new();
         for (id, t) in &raw.tests {
             let sources = [&t.source, &raw.source];
             if let Some(m) = &t.measures {
                 self.not_mistaken(id, t);
-                out.extend(self.measurement(id, t, m, raw, scope, bench, demands));
+                out.extend(self.measurement(id, t, m, raw, scope, bench));
                 continue;
             }
             let Some(ask) = &t.ask else {
@@ -1553,7 +1552,6 @@ impl Validator<'_> {
                 &t.explain,
                 &sources,
                 bench,
-                demands,
             );
             let words: Vec<String> = match &how {
                 How::Shows { outcomes, .. } => outcomes.iter().map(|o| o.id.clone()).collect(),
@@ -1813,7 +1811,6 @@ impl Validator<'_> {
         raw: &RawPack,
         scope: &Scope,
         bench: &Bench,
-        demands: &[Vec<usize>],
         kinds: &[&RawLine],
     ) -> Vec<Remedy> {
         self.names("remedy", &raw.remedies);
@@ -1853,7 +1850,6 @@ impl Validator<'_> {
                 &r.explain,
                 &sources,
                 bench,
-                demands,
             );
             out.push(Remedy {
                 id: id.value.clone(),

@@ -109,7 +109,7 @@ pub(super) fn step(round: &Round, act: Act) -> String {
         out += &format!("  with: {}\n", step.tools.join(", "));
     }
     for c in &step.cautions {
-        out += &format!("  ! {}\n", round.model().bench.cautions[*c].1);
+        out += &format!("  ! {}\n", round.model().bench.cautions[*c].text);
     }
     out
 }

@@ -10,8 +10,6 @@ use crate::rulebase::{Kind, MeterMode, Step};
 
 /// A meter whose lowest range shows this, ohm, resolves milliohm.
 const MILLIOHM: f64 = 1e-3;
-/// Cautions of soldering on the board, by their names in the rules.
-const SOLDERING: [&str; 2] = ["hot-air", "fumes"];
 /// What a small part is lifted with.
 const IRON: &str = "fine iron or hot air";
 
@@ -79,17 +77,12 @@ impl Model {
     fn make_ready(&self, step: &mut Step, how: Isolation) {
         match how {
             Isolation::Lift(_) => {
-                let cautions = self.bench.cautions.iter().enumerate();
-                let soldering = cautions.filter(|(_, c)| SOLDERING.contains(&c.0.as_str()));
-                let new: Vec<usize> = soldering.map(|(i, _)| i).collect();
-                step.cautions.extend(new);
-                step.cautions.sort_unstable();
-                step.cautions.dedup();
                 step.tools.push(IRON.to_owned());
             }
             Isolation::Unplug { condition, .. } => step.conditions.push(condition),
             Isolation::Compare(_) => {}
         }
+        step.call_for_cautions(&self.bench, "");
     }
 
     /// What a derived test may show, worked out.
@@ -157,7 +150,7 @@ mod tests {
         assert!(test.step.minutes > plain.step.minutes + 5.0);
         let burns = |t: &crate::model::TestInfo| {
             let cautions = &model.bench.cautions;
-            t.step.cautions.iter().any(|c| cautions[*c].0 == "hot-air")
+            t.step.cautions.iter().any(|c| cautions[*c].id == "hot-air")
         };
         assert!(burns(test) && !burns(plain));
     }

@@ -42,7 +42,7 @@ impl Validator<'_> {
             let conditions = g.conditions.iter().filter_map(|c| self.condition(bench, c));
             let conditions: Vec<usize> = conditions.collect();
             let cautions = g.cautions.iter();
-            let cautions = cautions.filter_map(|c| self.among("caution", &bench.cautions, c));
+            let cautions = cautions.filter_map(|c| self.caution(bench, c));
             let cautions: Vec<usize> = cautions.collect();
             let gate = Gate {
                 id: id.value.clone(),
@@ -81,7 +81,7 @@ impl Validator<'_> {
         }
     }
 
-    fn condition(&mut self, bench: &Bench, name: &At<String>) -> Option<usize> {
+    pub(super) fn condition(&mut self, bench: &Bench, name: &At<String>) -> Option<usize> {
         let found = bench.conditions.iter().position(|c| c.id == name.value);
         if found.is_none() {
             let known = bench.conditions.iter().map(|c| c.id.as_str());

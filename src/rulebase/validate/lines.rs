@@ -1376,7 +1376,6 @@ impl Validator<'_> {
         raw: &RawPack,
         scope: &Scope,
         bench: &Bench,
-        demands: &[Vec<usize>],
     ) -> Option<Test> {
         let sources = [&t.source, &raw.source];
         let other = [
@@ -1429,7 +1428,6 @@ impl Validator<'_> {
             &t.explain,
             &sources,
             bench,
-            demands,
         );
         let (mode, point) = (mode?.1, point?);
         if t.minutes.is_none() {

@@ -1,7 +1,11 @@
 //! Bench conditions, what it takes to bring a device from one to another, and
 //! the gates that bar steps while a hazard is not cleared up.
 
+mod cautions;
+
 use serde::{Deserialize, Serialize};
+
+pub use cautions::{Caution, Demand};
 
 /// The condition in which a device is on.
 pub const POWERED: &str = "powered";
@@ -26,8 +30,8 @@ pub enum Power {
 pub struct Bench {
     /// Conditions a device can be in.
     pub conditions: Vec<Condition>,
-    /// Cautions: identifier and text.
-    pub cautions: Vec<(String, String)>,
+    /// Cautions.
+    pub cautions: Vec<Caution>,
     /// History questions: identifier and text.
     pub history: Vec<(String, String)>,
     /// Acts that may harm a device or people, by what steps need for them.
@@ -236,10 +240,7 @@ impl Bench {
     /// The gates that bar a step which needs these conditions and tools.
     pub fn barred_by(&self, conditions: &[usize], tools: &[String]) -> Gates {
         let conditions = self.closure(conditions);
-        let uses = |wanted: &String| {
-            let wanted = wanted.to_lowercase();
-            tools.iter().any(|t| t.to_lowercase().contains(&wanted))
-        };
+        let uses = |part: &String| tools.iter().any(|t| cautions::meant(t, part));
         let does = |act: &HarmfulAct| {
             act.conditions.iter().any(|c| conditions.contains(c)) || act.tools.iter().any(uses)
         };
