@@ -259,3 +259,53 @@ fn plain_complaints_raise_no_gate() {
         assert_eq!(now.gates_up().count(), 0, "{complaint}");
     }
 }
+
+/// A device that does not start shows no menu and passes no data: such steps
+/// are not advised, whatever is answered, until something was done about it.
+#[test]
+fn a_dead_device_is_not_asked_for_what_only_a_started_one_shows() {
+    let rules = rules();
+    let started = |case: &Case, act: Act| {
+        let words = case.model.named(act);
+        let words = format!("{} {}", words.id, words.text).to_lowercase();
+        [
+            "settings",
+            "data pass",
+            "see the device",
+            "battery page",
+            "health page",
+            "shown level",
+            "another user",
+        ]
+        .iter()
+        .any(|w| words.contains(w))
+    };
+    let mut rng = StdRng::seed_from_u64(41);
+    for (kind, complaint) in [
+        (
+            "laptop",
+            "dead, nothing happens when I press the power button",
+        ),
+        ("phone", "it does not switch on at all"),
+        ("tablet", "stuck at the logo"),
+        ("handheld", "completely dead, no sign of life"),
+    ] {
+        let mut file = file(kind, complaint, Vec::new());
+        for _ in 0..6 {
+            let case = case(&rules, &file);
+            let Some(p) = case.advice(1).steps.first().cloned() else {
+                break;
+            };
+            assert!(
+                !started(&case, p.act),
+                "{complaint}: {}",
+                case.model.named(p.act).text
+            );
+            let Act::Test(i) = p.act else { break };
+            let t = &case.model.tests[i];
+            let o = rng.random_range(0..t.outcomes.len());
+            let entry = result(&t.id, &t.outcomes[o].id);
+            file.steps.push(entry);
+        }
+    }
+}

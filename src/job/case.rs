@@ -29,7 +29,7 @@ use crate::model::{
 use crate::plan::{
     Act, Advice, Costs, Effort, PlanRemedy, PlanTest, Situation, Turn, advise, turning_point,
 };
-use crate::rulebase::{DONOR_PARTS, Kind, MeterMode, Rulebase};
+use crate::rulebase::{DONOR_PARTS, Kind, MeterMode, Rulebase, Step};
 use crate::shown::shown;
 
 /// What can be set for working out a job.
@@ -259,6 +259,9 @@ pub struct Case {
     pub settings: Settings,
     history: History,
     without: Vec<String>,
+    /// Bench conditions that the complaint rules out, by index, as long as
+    /// nothing was done about it and no step in one of them went well.
+    out_of_reach: Vec<usize>,
     blocked_tests: Vec<bool>,
     /// Of the blocked tests those that were only unclear.
     unclear_tests: Vec<usize>,
@@ -384,6 +387,7 @@ impl Case {
             settings,
             history: History::default(),
             without: Vec::new(),
+            out_of_reach: Vec::new(),
             blocked_tests: vec![false; model.tests.len()],
             unclear_tests: Vec::new(),
             blocked_remedies: vec![false; model.remedies.len()],
@@ -420,6 +424,9 @@ impl Case {
             let complaint = case.symptoms.iter().map(|s| &case.model.symptoms[*s]);
             *blocked |= !test.suits(complaint);
         }
+        let out_of_reach = case.symptoms.iter();
+        let out_of_reach = out_of_reach.flat_map(|s| &case.model.symptoms[*s].rules_out);
+        case.out_of_reach = out_of_reach.copied().collect();
         let heard = hazards(&case.model, &file.complaint);
         let ticked = |g: &Gate| g.history.iter().any(|h| history.contains(h));
         let gates = case.model.bench.gates.iter().enumerate();
@@ -493,6 +500,7 @@ impl Case {
                 self.goes_against_gate(n, Act::Remedy(i));
                 self.did(Act::Remedy(i));
                 self.checked = Gates::default();
+                self.out_of_reach.clear();
                 self.last_remedy = Some(n);
                 Ok(Entered::Remedy(i))
             }
@@ -543,6 +551,9 @@ impl Case {
                     self.did(Act::Test(test));
                 }
                 self.state = self.state.turned(turns);
+                if outcome == 0 && self.beyond(&self.model.tests[test].step) {
+                    self.out_of_reach.clear();
+                }
                 // Its own check tells whether it is still there.
                 self.checked = match self.model.tests[test].checks {
                     Some(gate) => self.checked.with(gate, outcome > 0),
@@ -735,7 +746,10 @@ impl Case {
         self.belief = self.believed(&self.history);
         let remedies = self.model.remedies.iter().zip(&self.blocked_remedies);
         self.plan_remedies = remedies
-            .map(|(r, blocked)| (!blocked).then(|| plan_remedy(&self.model, r)))
+            .map(|(r, blocked)| {
+                let open = !blocked && !self.beyond(&r.step);
+                open.then(|| plan_remedy(&self.model, r))
+            })
             .collect();
         self.retest = self
             .complaint_functions()
@@ -1096,7 +1110,14 @@ impl Case {
     /// unclear stays open: without it the job cannot be closed as mended.
     pub fn blocked(&self, test: usize) -> bool {
         let again = self.unclear_tests.contains(&test) && self.due.contains(&test);
-        self.blocked_tests[test] && !again
+        self.blocked_tests[test] && !again || self.beyond(&self.model.tests[test].step)
+    }
+
+    /// Whether a step needs what the device does not do by its complaint: one
+    /// that does not start shows no menu.
+    pub fn beyond(&self, step: &Step) -> bool {
+        let needed = self.model.bench.closure(&step.conditions);
+        self.out_of_reach.iter().any(|c| needed.contains(c))
     }
 
     /// What a reading can tell about each fault of its line; `None` if the

@@ -620,6 +620,7 @@ fn not_looked_at(case: &Case, act: Act) -> StepView {
     };
     let why = match act {
         Act::Test(i) if case.done(i) => "done already; a repeat takes its place",
+        _ if case.beyond(info) => "not with a device that does not get so far",
         Act::Test(i) if case.blocked(i) => "cannot be done here, or was unclear",
         Act::Test(_) => "tells nothing new now",
         Act::Remedy(i) if case.ruled_out(i) => "cannot be done here",

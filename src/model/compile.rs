@@ -536,6 +536,7 @@ impl Builder<'_> {
                 pack: pack.id.clone(),
                 general: i == 0 && pack.symptoms.len() > 1,
                 function: s.loses.map(|f| copy.functions[f]),
+                rules_out: s.rules_out.clone(),
                 hear: s.hear.clone(),
                 hear_in_topic: s.hear_in_topic.clone(),
                 finding: Arc::new(Finding::yes_no(leak, &links, 0.0)),

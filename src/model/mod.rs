@@ -178,6 +178,8 @@ pub struct SymptomInfo {
     pub general: bool,
     /// The function it is the loss of, by index.
     pub function: Option<usize>,
+    /// Bench conditions, by index, that a device with it does not get into.
+    pub rules_out: Vec<usize>,
     /// Patterns for free text.
     pub hear: Vec<Arc<crate::rulebase::Pattern>>,
     /// Patterns that count only where its area is named.

@@ -164,6 +164,10 @@ pub struct RawSymptom {
     /// Of 1000 jobs with this symptom, in how many nothing is found; without
     /// it, as many as in the whole area.
     pub nothing_found: Option<At<f64>>,
+    /// Bench conditions that a device with this symptom does not get into until
+    /// something is done about it (a device that does not start).
+    #[serde(default)]
+    pub rules_out: Vec<At<String>>,
     /// Patterns that recognise it in free text (regular expressions, any case).
     #[serde(default)]
     pub hear: Vec<At<String>>,

@@ -237,6 +237,8 @@ pub struct Symptom {
     pub links: Vec<Link>,
     /// Share of jobs with this symptom in which nothing is found (0..1).
     pub nothing_found: f64,
+    /// Bench conditions, by index, that a device with it does not get into.
+    pub rules_out: Vec<usize>,
     /// Patterns for free text.
     pub hear: Vec<std::sync::Arc<Pattern>>,
     /// Patterns that count only where the area is named.

@@ -766,7 +766,7 @@ impl Validator<'_> {
                 functions,
                 pack: &pack,
             };
-            let symptoms = self.symptoms(raw, &scope);
+            let symptoms = self.symptoms(raw, &scope, bench);
             let mut tests = self.tests(raw, &scope, bench);
             tests.extend(self.observations(raw, &scope));
             let mut remedies = self.remedies(raw, &scope, bench, kinds);
@@ -1198,7 +1198,7 @@ impl Validator<'_> {
         out
     }
 
-    fn symptoms(&mut self, raw: &RawPack, scope: &Scope) -> Vec<Symptom> {
+    fn symptoms(&mut self, raw: &RawPack, scope: &Scope, bench: &Bench) -> Vec<Symptom> {
         self.names("symptom", &raw.symptoms);
         let mut out = Vec::new();
         for (id, s) in &raw.symptoms {
@@ -1231,6 +1231,8 @@ impl Validator<'_> {
                     self.range(n, 0.0, 999.0, "a share") / 1000.0
                 }
             };
+            let rules_out = s.rules_out.iter();
+            let rules_out = rules_out.filter_map(|c| self.condition(bench, c)).collect();
             let hear = self.patterns(&s.hear);
             let hear_in_topic = self.patterns(&s.hear_in_topic);
             out.push(Symptom {
@@ -1239,6 +1241,7 @@ impl Validator<'_> {
                 loses,
                 links,
                 nothing_found,
+                rules_out,
                 hear,
                 hear_in_topic,
                 only_on: texts(&s.only_on),
