@@ -64,6 +64,13 @@ fn heats(case: &Case, act: Act) -> bool {
     })
 }
 
+/// Orders of answers tried for each complaint: a few, or as many as
+/// `HALFSPLIT_ORDERS` says.
+fn orders() -> u64 {
+    let wanted = std::env::var("HALFSPLIT_ORDERS").ok();
+    wanted.and_then(|n| n.parse().ok()).unwrap_or(3)
+}
+
 const HAZARDS: [(&str, &str, &str); 12] = [
     (
         "phone",
@@ -124,7 +131,7 @@ fn nothing_is_applied_before_its_gate_is_lifted() {
     let rules = rules();
     let mut steps = 0;
     for (n, (kind, complaint, hazard)) in HAZARDS.iter().enumerate() {
-        for order in 0..3 {
+        for order in 0..orders() {
             let mut rng = StdRng::seed_from_u64(100 * n as u64 + order);
             let mut job = file(kind, complaint, Vec::new());
             for at in 0..5 {
@@ -308,4 +315,28 @@ fn a_dead_device_is_not_asked_for_what_only_a_started_one_shows() {
             file.steps.push(entry);
         }
     }
+}
+
+/// The trail says which hazard there was a sign of, from when on, and what was
+/// done against it.
+#[test]
+fn the_trail_tells_of_hazards() {
+    let rules = rules();
+    let job = file(
+        "phone",
+        "there was smoke from the port, it does not charge",
+        vec![
+            result("charge-try", "fails"),
+            result("safety/burnt", "clear"),
+        ],
+    );
+    let now = case(&rules, &job);
+    let view = halfsplit::job::view::state(&now, &job.steps, 1);
+    let moment = halfsplit::job::trail::Moment::from(&view);
+    assert_eq!(moment.hazards.len(), 1, "{:?}", moment.hazards);
+    assert!(moment.hazards[0].contains("entry 1"));
+    let first = case(&rules, &file(&job.device.kind, &job.complaint, Vec::new()));
+    let view = halfsplit::job::view::state(&first, &[], 1);
+    let moment = halfsplit::job::trail::Moment::from(&view);
+    assert!(moment.hazards[0].contains("smoke"), "{:?}", moment.hazards);
 }

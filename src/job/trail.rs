@@ -95,6 +95,9 @@ pub struct Moment {
     pub left_out: f64,
     /// How far the results disagree, in bits.
     pub conflict_bits: f64,
+    /// Hazards that barred steps, and entries made against one, in words.
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    pub hazards: Vec<String>,
     /// The step advised, in words, and why.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub advised: Option<Advised>,
@@ -224,6 +227,7 @@ impl From<&StateView> for Moment {
             nothing_found: s.belief.nothing_found,
             left_out: s.belief.left_out,
             conflict_bits: s.belief.conflict_bits,
+            hazards: s.hazards.clone(),
             advised: s.next.steps.first().map(|a| Advised {
                 text: a.text.clone(),
                 id: a.id.clone(),

@@ -256,10 +256,13 @@ fn hazards(case: &Case) -> Vec<String> {
         match case.found(gate) {
             true => format!(
                 "{}, and the check found it. No {acts} until something was done about it and \
-                 {check} is clear. Handing back is always right.",
+                 the safety check ({check}) is clear. Handing back is always right.",
                 g.name
             ),
-            false => format!("{}. No {acts} until {check} is clear.", g.name),
+            false => format!(
+                "{}. No {acts} until the safety check ({check}) is clear.",
+                g.name
+            ),
         }
     };
     let against = case.against_gates().iter();

@@ -275,6 +275,9 @@ fn known(k: &Known) -> Vec<String> {
     } else if !k.leading.is_empty() {
         out.push(format!("Suspects: {}", odds(&k.leading)));
     }
+    for h in &k.hazards {
+        out.push(format!("**Hazard:** {}", escape(h)));
+    }
     if k.conflict {
         out.push("**These results do not fit together well.**".to_owned());
     }

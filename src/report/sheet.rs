@@ -94,6 +94,8 @@ pub(super) struct Known {
     pub(super) places: Vec<Odds>,
     /// The results do not fit together.
     pub(super) conflict: bool,
+    /// Hazards that came up at this moment, in words.
+    pub(super) hazards: Vec<String>,
 }
 
 /// A name with its probability.
@@ -274,7 +276,10 @@ fn item_names(s: &TrailStep) -> Vec<String> {
 impl BenchStep {
     /// A remark, after which everything is as it was.
     pub(super) fn is_plain_remark(&self) -> bool {
-        self.class == "note" && self.after.unchanged && !self.after.conflict
+        self.class == "note"
+            && self.after.unchanged
+            && !self.after.conflict
+            && self.after.hazards.is_empty()
     }
 
     /// `left_out` bounds what the belief in the end leaves out.
@@ -344,6 +349,10 @@ impl Known {
             unchanged,
             places: places(m),
             conflict: words::conflict(m.conflict_bits),
+            hazards: (m.hazards.iter())
+                .filter(|h| !before.is_some_and(|b| b.hazards.contains(h)))
+                .map(|h| words::line(h))
+                .collect(),
         }
     }
 }
