@@ -538,6 +538,7 @@ impl Builder<'_> {
                 function: s.loses.map(|f| copy.functions[f]),
                 hear: s.hear.clone(),
                 hear_in_topic: s.hear_in_topic.clone(),
+                said_of: s.said_of.clone(),
                 finding: Arc::new(Finding::yes_no(leak, &links, 0.0)),
             });
         }

@@ -35,6 +35,8 @@ pub struct Heard {
 const TURNS: &[&str] = &[
     "but", "while", "whereas", "though", "although", "however", "only", "and",
 ];
+/// Those after which another thing is spoken of.
+const CONTRASTS: &[&str] = &["but", "whereas", "though", "although", "however"];
 /// What stands between two copies of which the same is said.
 const JOINS: &[&str] = &["and", "or", "nor"];
 /// What may stand there too.
@@ -157,12 +159,15 @@ fn symptoms(model: &Model, text: &str) -> Vec<Heard> {
             later.push((copies, speech, general));
         }
     }
+    let particular = !heard.is_empty();
     for (copies, speech, general) in &later {
         let before = heard.len();
         for kind in general {
             let mut hits = speech.hits(&model.symptoms[kind[0]]);
-            // What is said there is said of something else.
+            // What is said there is said of something else; and who says more
+            // than the name of an area complains of that.
             hits.retain(|h| !by_others.iter().any(|t| overlap(t, &h.at)));
+            hits.retain(|h| !particular || !speech.names_only(&h.at));
             let Some(longest) = hits.iter().max_by_key(|h| h.at.len()) else {
                 continue;
             };
@@ -201,7 +206,8 @@ fn symptoms(model: &Model, text: &str) -> Vec<Heard> {
     }
     heard.sort_by_key(|h| {
         let s = &model.symptoms[h.symptom];
-        (s.general, std::cmp::Reverse(h.words.len()))
+        let gives_way = rest == Some(s.pack.as_str());
+        (s.general, gives_way, std::cmp::Reverse(h.words.len()))
     });
     heard
 }
@@ -479,8 +485,9 @@ impl<'t> Speech<'t> {
 
     /// Where the patterns of a symptom fit, and speak of this pack.
     fn hits(&self, symptom: &SymptomInfo) -> Vec<Hit> {
-        let anywhere = symptom.hear.iter().map(|p| (p, false));
-        let in_topic = symptom.hear_in_topic.iter().map(|p| (p, true));
+        let anywhere = symptom.hear.iter().map(|p| (p, None));
+        let of = Some(symptom.said_of.as_slice());
+        let in_topic = symptom.hear_in_topic.iter().map(|p| (p, of));
         let mut out = Vec::new();
         for (pattern, topic) in anywhere.chain(in_topic) {
             let fits = self.fits(pattern).into_iter();
@@ -505,7 +512,9 @@ impl<'t> Speech<'t> {
                 from += m.end;
             }
         }
-        if out.is_empty() {
+        // What is said after a "but" is said of something else.
+        let turned = |w: &str| CONTRASTS.contains(&w);
+        if out.is_empty() && !self.within(across.clone()).any(turned) {
             out.push(across);
         }
         out
@@ -513,9 +522,15 @@ impl<'t> Speech<'t> {
 
     /// Whether what is said at a place is said of this pack: its words name the
     /// area, or the clause names no other nearer. With `topic` the area has to
-    /// be named, if need be in another clause.
-    fn concerns(&self, at: &Range<usize>, topic: bool) -> bool {
-        let own = |m: &(&str, Range<usize>)| m.0 == self.pack;
+    /// be named, if need be in another clause, and by words that fit one of
+    /// these patterns if there are any.
+    fn concerns(&self, at: &Range<usize>, topic: Option<&[Arc<Pattern>]>) -> bool {
+        let fits = |named: &str, of: &[Arc<Pattern>]| {
+            of.is_empty() || of.iter().any(|p| p.find(named).is_some())
+        };
+        let own = |m: &(&str, Range<usize>)| {
+            m.0 == self.pack && topic.is_none_or(|of| fits(&self.text[m.1.clone()], of))
+        };
         let inside = |m: &&(&str, Range<usize>)| overlap(&m.1, at);
         let within: Vec<bool> = self.mentions.iter().filter(inside).map(own).collect();
         if !within.is_empty() {
@@ -527,12 +542,26 @@ impl<'t> Speech<'t> {
         let first = beside.peek().copied();
         match beside.rfind(|m| m.1.start < at.end).or(first) {
             Some(nearest) => own(nearest),
-            None if !topic => true,
+            None if topic.is_none() => true,
             None => {
+                // The subject of the last clause that has one: its first name.
                 let before = self.mentions.iter().rfind(|m| m.1.start < at.start);
-                before.or(self.mentions.first()).is_some_and(own)
+                let subject = before.and_then(|last| {
+                    let clause = &self.clauses[self.clause(last.1.start)];
+                    let there = |m: &&(&str, Range<usize>)| m.1.start >= clause.start;
+                    self.mentions.iter().find(there)
+                });
+                subject.or(self.mentions.first()).is_some_and(own)
             }
         }
+    }
+
+    /// Whether a place has nothing but the name of this pack's area.
+    fn names_only(&self, at: &Range<usize>) -> bool {
+        let name = |m: &(&str, Range<usize>)| {
+            m.0 == self.pack && m.1.start <= at.start && at.end <= m.1.end
+        };
+        self.mentions.iter().any(name)
     }
 
     /// The clauses that a place is in, from the first to the last.
