@@ -113,6 +113,7 @@ impl Rate {
 fn heard_rightly(shop: &Shop, what: &str, rows: &[[&str; 4]]) -> (f64, f64) {
     let mut area = Rate::new(&format!("{what}, area"));
     let mut symptom = Rate::new(&format!("{what}, symptom"));
+    let mut beside = Rate::new(&format!("{what}, symptoms heard that fit"));
     for [kind, pack, name, text] in rows {
         let (hearing, heard) = shop.heard(kind, text);
         let missed = || {
@@ -124,7 +125,13 @@ fn heard_rightly(shop: &Shop, what: &str, rows: &[[&str; 4]]) -> (f64, f64) {
         area.count(heard.first().is_some_and(|h| h.0 == *pack), missed);
         let fits = |h: &(&str, &str)| h.0 == *pack && name.split('|').any(|n| n == h.1);
         symptom.count(heard.iter().any(fits), missed);
+        for h in &heard {
+            beside.count(fits(h), || {
+                format!("{kind}: {text}: {pack}/{name}, heard {h:?} too")
+            });
+        }
     }
+    beside.share();
     (area.share(), symptom.share())
 }
 
@@ -301,4 +308,71 @@ fn complaints_held_out_are_heard() {
         "held-out-other.tsv",
         [0.8, 0.7, 0.9],
     );
+}
+
+/// Every pattern of the rules can be searched for: one that is too large to be
+/// made ready would never be heard.
+#[test]
+fn every_pattern_can_be_searched_for() {
+    let shop = Shop::new();
+    for model in shop.models.values() {
+        let symptoms = model.symptoms.iter();
+        let heard = symptoms.flat_map(|s| s.hear.iter().chain(&s.hear_in_topic).chain(&s.said_of));
+        let topics = model.topics.iter().map(|t| &t.1);
+        let past = model.past.iter().flat_map(|p| &p.1);
+        let hazards = model.hazards.iter().flatten();
+        for pattern in heard.chain(topics).chain(past).chain(hazards) {
+            assert!(pattern.is_ready(), "{}", pattern.source());
+        }
+    }
+}
+
+/// What is named decides of which area and what part of it something is said.
+#[test]
+fn what_is_named_decides_of_what_something_is_said() {
+    let shop = Shop::new();
+    for (kind, text, symptom) in [
+        ("phone", "the torch is dead", Some(("imaging", "lamp-out"))),
+        (
+            "handheld",
+            "the reader is dead",
+            Some(("imaging", "no-scan")),
+        ),
+        // A word in another sense, by a longer name of another area.
+        ("laptop", "the virus scan hangs", None),
+        // A clause without a subject has that of the clause before it.
+        ("phone", "the text on the screen is small and fuzzy", None),
+        (
+            "phone",
+            "the screen is dark and does not turn on in calls",
+            None,
+        ),
+        (
+            "phone",
+            "the text is small. Photos are fuzzy",
+            Some(("imaging", "blurry")),
+        ),
+        // What only tells when it happens is not the subject.
+        (
+            "phone",
+            "shuts down during calls at 40 percent",
+            Some(("charging", "level-jumps")),
+        ),
+        // A name alone counts where nothing else is heard.
+        ("phone", "no sound when I use the camera", None),
+        (
+            "phone",
+            "the camera is so strange",
+            Some(("imaging", "camera-trouble")),
+        ),
+    ] {
+        let (_, heard) = shop.heard(kind, text);
+        match symptom {
+            Some(s) => assert!(heard.contains(&s), "{text}: {heard:?}"),
+            None => assert!(
+                heard.iter().all(|h| !AREAS.contains(&h.0)),
+                "{text}: {heard:?}"
+            ),
+        }
+    }
 }

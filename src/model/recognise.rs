@@ -37,6 +37,29 @@ const TURNS: &[&str] = &[
 ];
 /// Those after which another thing is spoken of.
 const CONTRASTS: &[&str] = &["but", "whereas", "though", "although", "however"];
+/// Those that tell when something happens.
+const WHEN: &[&str] = &[
+    "when", "whenever", "while", "during", "since", "after", "before", "if", "until", "because",
+    "as", "middle",
+];
+/// Those that a clause is about which names no area.
+const SUBJECTS: &[&str] = &[
+    "it",
+    "its",
+    "phone",
+    "tablet",
+    "laptop",
+    "handheld",
+    "device",
+    "computer",
+    "unit",
+    "thing",
+    "terminal",
+    "everything",
+    "i",
+    "we",
+    "my",
+];
 /// What stands between two copies of which the same is said.
 const JOINS: &[&str] = &["and", "or", "nor"];
 /// What may stand there too.
@@ -130,8 +153,8 @@ fn symptoms(model: &Model, text: &str) -> Vec<Heard> {
         model.packs.iter().partition(|p| rest != Some(p.as_str()));
     for pack in own.iter().chain(&other) {
         let copies: Vec<&CopyInfo> = model.copies.iter().filter(|c| c.pack == **pack).collect();
-        let speech = Speech::new(text, &words, &copies, pack, &mentions);
         let gives_way = rest == Some(pack.as_str());
+        let speech = Speech::new(text, &words, &copies, pack, gives_way, &mentions);
         let before = heard.len();
         let (general, particular): (Vec<_>, Vec<_>) = kinds(model, pack)
             .into_iter()
@@ -204,12 +227,33 @@ fn symptoms(model: &Model, text: &str) -> Vec<Heard> {
     if heard.is_empty() {
         heard = faint;
     }
+    if heard.is_empty() {
+        heard.extend(area_named_first(model, text, &mentions));
+    }
     heard.sort_by_key(|h| {
         let s = &model.symptoms[h.symptom];
         let gives_way = rest == Some(s.pack.as_str());
         (s.general, gives_way, std::cmp::Reverse(h.words.len()))
     });
     heard
+}
+
+/// The general symptom of the area that a text names first, where it says no more
+/// that is understood.
+fn area_named_first(model: &Model, text: &str, mentions: &[(&str, Range<usize>)]) -> Option<Heard> {
+    let (pack, at) = mentions.first()?;
+    let (symptom, s) = (model.symptoms.iter().enumerate()).find(|(_, s)| s.pack == *pack)?;
+    let rest = model.unheard.map(|s| model.symptoms[s].pack.as_str());
+    let named = model.topics.iter().filter(|t| t.0 == *pack);
+    let pattern = named
+        .map(|t| &t.1)
+        .find(|p| p.find(&text[at.clone()]).is_some())?;
+    (s.general && rest != Some(*pack)).then(|| Heard {
+        symptom,
+        words: text[at.clone()].trim().to_owned(),
+        pattern: pattern.source().to_owned(),
+        assumed: model.copies.iter().filter(|c| c.pack == *pack).count() > 1,
+    })
 }
 
 /// Whether two places have something in common.
@@ -353,6 +397,8 @@ struct Speech<'t> {
     words: &'t [Word],
     /// The pack.
     pack: &'t str,
+    /// It is the pack of all other complaints.
+    gives_way: bool,
     /// Where areas are named, each with its pack, in order.
     mentions: Vec<(&'t str, Range<usize>)>,
     named: Vec<Named>,
@@ -365,12 +411,14 @@ impl<'t> Speech<'t> {
         words: &'t [Word],
         copies: &[&CopyInfo],
         pack: &'t str,
+        gives_way: bool,
         mentions: &'t [(&'t str, Range<usize>)],
     ) -> Self {
         let mut speech = Speech {
             text,
             words,
             pack,
+            gives_way,
             mentions: mentions.to_vec(),
             named: Vec::new(),
             clauses: Vec::new(),
@@ -512,8 +560,9 @@ impl<'t> Speech<'t> {
                 from += m.end;
             }
         }
-        // What is said after a "but" is said of something else.
-        let turned = |w: &str| CONTRASTS.contains(&w);
+        // What is said after a "but" is said of something else, unless the
+        // pattern has it.
+        let turned = |w: &str| CONTRASTS.contains(&w) && !pattern.source().contains(w);
         if out.is_empty() && !self.within(across.clone()).any(turned) {
             out.push(across);
         }
@@ -531,7 +580,11 @@ impl<'t> Speech<'t> {
         let own = |m: &(&str, Range<usize>)| {
             m.0 == self.pack && topic.is_none_or(|of| fits(&self.text[m.1.clone()], of))
         };
-        let inside = |m: &&(&str, Range<usize>)| overlap(&m.1, at);
+        // What is named after it tells only when it happens ("during calls").
+        let when = |m: &(&str, Range<usize>), from: usize| {
+            !own(m) && self.within(from..m.1.start).any(|w| WHEN.contains(&w))
+        };
+        let inside = |m: &&(&str, Range<usize>)| overlap(&m.1, at) && !when(m, at.start);
         let within: Vec<bool> = self.mentions.iter().filter(inside).map(own).collect();
         if !within.is_empty() {
             return within.contains(&true);
@@ -539,21 +592,41 @@ impl<'t> Speech<'t> {
         let clause = self.around(at);
         let here = |m: &&(&str, Range<usize>)| clause.start <= m.1.start && m.1.start < clause.end;
         let mut beside = self.mentions.iter().filter(here).peekable();
-        let first = beside.peek().copied();
-        match beside.rfind(|m| m.1.start < at.end).or(first) {
-            Some(nearest) => own(nearest),
-            None if topic.is_none() => true,
-            None => {
-                // The subject of the last clause that has one: its first name.
-                let before = self.mentions.iter().rfind(|m| m.1.start < at.start);
-                let subject = before.and_then(|last| {
-                    let clause = &self.clauses[self.clause(last.1.start)];
-                    let there = |m: &&(&str, Range<usize>)| m.1.start >= clause.start;
-                    self.mentions.iter().find(there)
-                });
-                subject.or(self.mentions.first()).is_some_and(own)
-            }
+        let first = beside.peek().copied().filter(|m| !when(m, at.end));
+        if let Some(nearest) = beside
+            .rfind(|m| m.1.start < at.end && !when(m, at.start))
+            .or(first)
+        {
+            return own(nearest);
         }
+        // The subject of the last clause that has one: its first name.
+        let last = self.mentions.iter().rfind(|m| m.1.start < at.start);
+        let subject = last.and_then(|last| {
+            let clause = &self.clauses[self.clause(last.1.start)];
+            let there = |m: &&(&str, Range<usize>)| m.1.start >= clause.start;
+            self.mentions.iter().find(there)
+        });
+        match (topic, subject) {
+            (Some(_), _) => subject.or(self.mentions.first()).is_some_and(own),
+            // A clause without a subject has that of the same sentence.
+            (None, Some(m)) => {
+                let between = &self.text[m.1.end..at.start];
+                own(m)
+                    || self.gives_way
+                    || between.contains(ends)
+                    || self.subject_in(&clause)
+                    || self
+                        .within(m.1.end..at.start)
+                        .any(|w| CONTRASTS.contains(&w))
+            }
+            (None, None) => true,
+        }
+    }
+
+    /// Whether a clause begins with a subject of its own: "it won't turn on".
+    fn subject_in(&self, clause: &Range<usize>) -> bool {
+        let mut words = self.within(clause.clone());
+        words.by_ref().take(3).any(|w| SUBJECTS.contains(&w))
     }
 
     /// Whether a place has nothing but the name of this pack's area.

@@ -141,6 +141,14 @@ fn read(word: &str, known: &HashSet<String>) -> Option<(String, bool)> {
     if stems().any(|(stem, e)| right(stem) || !e.is_empty() && changed(stem)) {
         return None;
     }
+    // Of a word of four letters ("trun") that two are changed over.
+    if letters + 1 == LONG {
+        let same = |k: &&String| sorted(k) == sorted(word) && osa_distance(k, word) == 1;
+        let mut swapped = known.iter().filter(same);
+        if let (Some(k), None) = (swapped.next(), swapped.next()) {
+            return Some((k.clone(), true));
+        }
+    }
     for (stem, ending) in stems() {
         let letters = stem.chars().count();
         // Of a word of four letters only that it lacks one.
@@ -197,6 +205,13 @@ fn alike(a: &str, b: &str) -> usize {
     a.chars().zip(b.chars()).take_while(|(a, b)| a == b).count()
 }
 
+/// The letters of a word in the order of the alphabet.
+fn sorted(word: &str) -> Vec<char> {
+    let mut letters: Vec<char> = word.chars().collect();
+    letters.sort_unstable();
+    letters
+}
+
 /// A word with each doubled letter once: which letter is doubled is one slip.
 fn single(word: &str) -> String {
     let mut letters: Vec<char> = word.chars().collect();
@@ -223,6 +238,7 @@ mod tests {
             "recognised",
             "flicker",
             "black",
+            "turn",
         ];
         for (typed, meant) in [
             ("chrage", "charge"),
@@ -234,6 +250,7 @@ mod tests {
             ("cammerra", "camera"),
             ("blck", "black"),
             ("doesnt", "doesn't"),
+            ("trun", "turn"),
         ] {
             assert_eq!(read_by(&rules, typed).as_deref(), Some(meant), "{typed}");
         }

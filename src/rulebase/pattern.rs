@@ -100,6 +100,17 @@ impl Pattern {
         if !self.needs.iter().all(has) {
             return None;
         }
+        let found = self.made()?.find(lower)?;
+        let range = found.range();
+        lower.get(range.clone()).is_some().then_some(range)
+    }
+
+    /// Whether it can be searched for: one of too many words cannot.
+    pub fn is_ready(&self) -> bool {
+        self.made().is_some()
+    }
+
+    fn made(&self) -> Option<&Regex> {
         let made = || {
             // What speeds up a search in long texts takes longer to make than
             // many searches in a complaint.
@@ -119,9 +130,7 @@ impl Pattern {
             ]);
             builder.configure(config).build_from_hir(&whole).ok()
         };
-        let found = self.ready.get_or_init(made).as_ref()?.find(lower)?;
-        let range = found.range();
-        lower.get(range.clone()).is_some().then_some(range)
+        self.ready.get_or_init(made).as_ref()
     }
 }
 
