@@ -344,7 +344,7 @@ fn what_is_named_decides_of_what_something_is_said() {
         ("phone", "the text on the screen is small and fuzzy", None),
         (
             "phone",
-            "the screen is dark and does not turn on in calls",
+            "the screen goes dark in calls and does not wake up",
             None,
         ),
         (
