@@ -87,14 +87,15 @@ impl Read {
     }
 }
 
-/// The words that typing errors are read against: those of the patterns, and
-/// what copies go by.
+/// The words that typing errors are read against: those of the patterns, also
+/// of hazards, and what copies go by.
 fn known(model: &Model) -> HashSet<String> {
     let symptoms = model.symptoms.iter();
     let heard = symptoms.flat_map(|s| s.hear.iter().chain(&s.hear_in_topic));
     let topics = model.topics.iter().map(|t| &t.1);
     let past = model.past.iter().flat_map(|p| &p.1);
-    let patterns = heard.chain(topics).chain(past);
+    let hazards = model.hazards.iter().flatten();
+    let patterns = heard.chain(topics).chain(past).chain(hazards);
     let mut all: HashSet<String> = patterns.flat_map(|p| p.words().iter().cloned()).collect();
     for copy in &model.copies {
         for name in std::iter::once(&copy.name).chain(&copy.also) {
