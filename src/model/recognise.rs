@@ -591,8 +591,9 @@ impl<'t> Speech<'t> {
         }
         let clause = self.around(at);
         let here = |m: &&(&str, Range<usize>)| clause.start <= m.1.start && m.1.start < clause.end;
-        let mut beside = self.mentions.iter().filter(here).peekable();
-        let first = beside.peek().copied().filter(|m| !when(m, at.end));
+        let mut beside = self.mentions.iter().filter(here);
+        let outside = |m: &&(&str, Range<usize>)| m.1.start >= at.end && !when(m, at.end);
+        let first = beside.clone().find(outside);
         if let Some(nearest) = beside
             .rfind(|m| m.1.start < at.end && !when(m, at.start))
             .or(first)
@@ -610,7 +611,7 @@ impl<'t> Speech<'t> {
             (Some(_), _) => subject.or(self.mentions.first()).is_some_and(own),
             // A clause without a subject has that of the same sentence.
             (None, Some(m)) => {
-                let between = &self.text[m.1.end..at.start];
+                let between = self.text.get(m.1.end..at.start).unwrap_or("");
                 own(m)
                     || self.gives_way
                     || between.contains(ends)
