@@ -340,3 +340,46 @@ fn the_trail_tells_of_hazards() {
     let moment = halfsplit::job::trail::Moment::from(&view);
     assert!(moment.hazards[0].contains("smoke"), "{:?}", moment.hazards);
 }
+
+/// Words of hazards in another sense raise no gate; in their own they do.
+#[test]
+fn figurative_words_raise_no_gate() {
+    let rules = rules();
+    let up = |complaint: &str| -> Vec<String> {
+        let now = case(&rules, &file("phone", complaint, Vec::new()));
+        let gates = now.gates_up();
+        gates
+            .map(|(g, _)| now.model.bench.gates[g].id.clone())
+            .collect()
+    };
+    for complaint in [
+        "it was a smoking hot deal, but the camera is black",
+        "burning through battery since last week",
+        "the speaker hisses in calls",
+        "we expanded the storage, now it is slow",
+        "the screen has burn in at the top",
+    ] {
+        assert!(up(complaint).is_empty(), "{complaint}: {:?}", up(complaint));
+    }
+    for (complaint, gate) in [
+        ("it was smoking when I plugged it in", "burnt"),
+        ("the port is burned", "burnt"),
+        ("something is burning inside", "burnt"),
+        ("burnt plastic smell", "burnt"),
+        ("the back burns my finger", "hot"),
+        ("it is smoking hot when charging", "hot"),
+        ("the battery has expanded", "swollen-cell"),
+        (
+            "battery pack stuck, looks like it has expanded",
+            "swollen-cell",
+        ),
+        ("there is a hissing from the battery", "swollen-cell"),
+    ] {
+        assert!(
+            up(complaint).iter().any(|g| g == gate),
+            "{complaint}: {:?}",
+            up(complaint)
+        );
+    }
+    assert!(!up("the back burns my finger").contains(&"burnt".to_owned()));
+}

@@ -539,6 +539,7 @@ impl Builder<'_> {
                 rules_out: s.rules_out.clone(),
                 hear: s.hear.clone(),
                 hear_in_topic: s.hear_in_topic.clone(),
+                said_of: s.said_of.clone(),
                 finding: Arc::new(Finding::yes_no(leak, &links, 0.0)),
             });
         }

@@ -184,6 +184,8 @@ pub struct SymptomInfo {
     pub hear: Vec<Arc<crate::rulebase::Pattern>>,
     /// Patterns that count only where its area is named.
     pub hear_in_topic: Vec<Arc<crate::rulebase::Pattern>>,
+    /// Patterns for the words of the area that these are said of; empty: all.
+    pub said_of: Vec<Arc<crate::rulebase::Pattern>>,
     /// What it says; outcome 1 is "shown".
     pub finding: Arc<Finding>,
 }

@@ -35,6 +35,31 @@ pub struct Heard {
 const TURNS: &[&str] = &[
     "but", "while", "whereas", "though", "although", "however", "only", "and",
 ];
+/// Those after which another thing is spoken of.
+const CONTRASTS: &[&str] = &["but", "whereas", "though", "although", "however"];
+/// Those that tell when something happens.
+const WHEN: &[&str] = &[
+    "when", "whenever", "while", "during", "since", "after", "before", "if", "until", "because",
+    "as", "middle",
+];
+/// Those that a clause is about which names no area.
+const SUBJECTS: &[&str] = &[
+    "it",
+    "its",
+    "phone",
+    "tablet",
+    "laptop",
+    "handheld",
+    "device",
+    "computer",
+    "unit",
+    "thing",
+    "terminal",
+    "everything",
+    "i",
+    "we",
+    "my",
+];
 /// What stands between two copies of which the same is said.
 const JOINS: &[&str] = &["and", "or", "nor"];
 /// What may stand there too.
@@ -128,8 +153,8 @@ fn symptoms(model: &Model, text: &str) -> Vec<Heard> {
         model.packs.iter().partition(|p| rest != Some(p.as_str()));
     for pack in own.iter().chain(&other) {
         let copies: Vec<&CopyInfo> = model.copies.iter().filter(|c| c.pack == **pack).collect();
-        let speech = Speech::new(text, &words, &copies, pack, &mentions);
         let gives_way = rest == Some(pack.as_str());
+        let speech = Speech::new(text, &words, &copies, pack, gives_way, &mentions);
         let before = heard.len();
         let (general, particular): (Vec<_>, Vec<_>) = kinds(model, pack)
             .into_iter()
@@ -157,12 +182,15 @@ fn symptoms(model: &Model, text: &str) -> Vec<Heard> {
             later.push((copies, speech, general));
         }
     }
+    let particular = !heard.is_empty();
     for (copies, speech, general) in &later {
         let before = heard.len();
         for kind in general {
             let mut hits = speech.hits(&model.symptoms[kind[0]]);
-            // What is said there is said of something else.
+            // What is said there is said of something else; and who says more
+            // than the name of an area complains of that.
             hits.retain(|h| !by_others.iter().any(|t| overlap(t, &h.at)));
+            hits.retain(|h| !particular || !speech.names_only(&h.at));
             let Some(longest) = hits.iter().max_by_key(|h| h.at.len()) else {
                 continue;
             };
@@ -199,11 +227,33 @@ fn symptoms(model: &Model, text: &str) -> Vec<Heard> {
     if heard.is_empty() {
         heard = faint;
     }
+    if heard.is_empty() {
+        heard.extend(area_named_first(model, text, &mentions));
+    }
     heard.sort_by_key(|h| {
         let s = &model.symptoms[h.symptom];
-        (s.general, std::cmp::Reverse(h.words.len()))
+        let gives_way = rest == Some(s.pack.as_str());
+        (s.general, gives_way, std::cmp::Reverse(h.words.len()))
     });
     heard
+}
+
+/// The general symptom of the area that a text names first, where it says no more
+/// that is understood.
+fn area_named_first(model: &Model, text: &str, mentions: &[(&str, Range<usize>)]) -> Option<Heard> {
+    let (pack, at) = mentions.first()?;
+    let (symptom, s) = (model.symptoms.iter().enumerate()).find(|(_, s)| s.pack == *pack)?;
+    let rest = model.unheard.map(|s| model.symptoms[s].pack.as_str());
+    let named = model.topics.iter().filter(|t| t.0 == *pack);
+    let pattern = named
+        .map(|t| &t.1)
+        .find(|p| p.find(&text[at.clone()]).is_some())?;
+    (s.general && rest != Some(*pack)).then(|| Heard {
+        symptom,
+        words: text[at.clone()].trim().to_owned(),
+        pattern: pattern.source().to_owned(),
+        assumed: model.copies.iter().filter(|c| c.pack == *pack).count() > 1,
+    })
 }
 
 /// Whether two places have something in common.
@@ -347,6 +397,8 @@ struct Speech<'t> {
     words: &'t [Word],
     /// The pack.
     pack: &'t str,
+    /// It is the pack of all other complaints.
+    gives_way: bool,
     /// Where areas are named, each with its pack, in order.
     mentions: Vec<(&'t str, Range<usize>)>,
     named: Vec<Named>,
@@ -359,12 +411,14 @@ impl<'t> Speech<'t> {
         words: &'t [Word],
         copies: &[&CopyInfo],
         pack: &'t str,
+        gives_way: bool,
         mentions: &'t [(&'t str, Range<usize>)],
     ) -> Self {
         let mut speech = Speech {
             text,
             words,
             pack,
+            gives_way,
             mentions: mentions.to_vec(),
             named: Vec::new(),
             clauses: Vec::new(),
@@ -479,8 +533,9 @@ impl<'t> Speech<'t> {
 
     /// Where the patterns of a symptom fit, and speak of this pack.
     fn hits(&self, symptom: &SymptomInfo) -> Vec<Hit> {
-        let anywhere = symptom.hear.iter().map(|p| (p, false));
-        let in_topic = symptom.hear_in_topic.iter().map(|p| (p, true));
+        let anywhere = symptom.hear.iter().map(|p| (p, None));
+        let of = Some(symptom.said_of.as_slice());
+        let in_topic = symptom.hear_in_topic.iter().map(|p| (p, of));
         let mut out = Vec::new();
         for (pattern, topic) in anywhere.chain(in_topic) {
             let fits = self.fits(pattern).into_iter();
@@ -505,7 +560,10 @@ impl<'t> Speech<'t> {
                 from += m.end;
             }
         }
-        if out.is_empty() {
+        // What is said after a "but" is said of something else, unless the
+        // pattern has it.
+        let turned = |w: &str| CONTRASTS.contains(&w) && !pattern.source().contains(w);
+        if out.is_empty() && !self.within(across.clone()).any(turned) {
             out.push(across);
         }
         out
@@ -513,26 +571,71 @@ impl<'t> Speech<'t> {
 
     /// Whether what is said at a place is said of this pack: its words name the
     /// area, or the clause names no other nearer. With `topic` the area has to
-    /// be named, if need be in another clause.
-    fn concerns(&self, at: &Range<usize>, topic: bool) -> bool {
-        let own = |m: &(&str, Range<usize>)| m.0 == self.pack;
-        let inside = |m: &&(&str, Range<usize>)| overlap(&m.1, at);
+    /// be named, if need be in another clause, and by words that fit one of
+    /// these patterns if there are any.
+    fn concerns(&self, at: &Range<usize>, topic: Option<&[Arc<Pattern>]>) -> bool {
+        let fits = |named: &str, of: &[Arc<Pattern>]| {
+            of.is_empty() || of.iter().any(|p| p.find(named).is_some())
+        };
+        let own = |m: &(&str, Range<usize>)| {
+            m.0 == self.pack && topic.is_none_or(|of| fits(&self.text[m.1.clone()], of))
+        };
+        // What is named after it tells only when it happens ("during calls").
+        let when = |m: &(&str, Range<usize>), from: usize| {
+            !own(m) && self.within(from..m.1.start).any(|w| WHEN.contains(&w))
+        };
+        let inside = |m: &&(&str, Range<usize>)| overlap(&m.1, at) && !when(m, at.start);
         let within: Vec<bool> = self.mentions.iter().filter(inside).map(own).collect();
         if !within.is_empty() {
             return within.contains(&true);
         }
         let clause = self.around(at);
         let here = |m: &&(&str, Range<usize>)| clause.start <= m.1.start && m.1.start < clause.end;
-        let mut beside = self.mentions.iter().filter(here).peekable();
-        let first = beside.peek().copied();
-        match beside.rfind(|m| m.1.start < at.end).or(first) {
-            Some(nearest) => own(nearest),
-            None if !topic => true,
-            None => {
-                let before = self.mentions.iter().rfind(|m| m.1.start < at.start);
-                before.or(self.mentions.first()).is_some_and(own)
-            }
+        let mut beside = self.mentions.iter().filter(here);
+        let outside = |m: &&(&str, Range<usize>)| m.1.start >= at.end && !when(m, at.end);
+        let first = beside.clone().find(outside);
+        if let Some(nearest) = beside
+            .rfind(|m| m.1.start < at.end && !when(m, at.start))
+            .or(first)
+        {
+            return own(nearest);
         }
+        // The subject of the last clause that has one: its first name.
+        let last = self.mentions.iter().rfind(|m| m.1.start < at.start);
+        let subject = last.and_then(|last| {
+            let clause = &self.clauses[self.clause(last.1.start)];
+            let there = |m: &&(&str, Range<usize>)| m.1.start >= clause.start;
+            self.mentions.iter().find(there)
+        });
+        match (topic, subject) {
+            (Some(_), _) => subject.or(self.mentions.first()).is_some_and(own),
+            // A clause without a subject has that of the same sentence.
+            (None, Some(m)) => {
+                let between = self.text.get(m.1.end..at.start).unwrap_or("");
+                own(m)
+                    || self.gives_way
+                    || between.contains(ends)
+                    || self.subject_in(&clause)
+                    || self
+                        .within(m.1.end..at.start)
+                        .any(|w| CONTRASTS.contains(&w))
+            }
+            (None, None) => true,
+        }
+    }
+
+    /// Whether a clause begins with a subject of its own: "it won't turn on".
+    fn subject_in(&self, clause: &Range<usize>) -> bool {
+        let mut words = self.within(clause.clone());
+        words.by_ref().take(3).any(|w| SUBJECTS.contains(&w))
+    }
+
+    /// Whether a place has nothing but the name of this pack's area.
+    fn names_only(&self, at: &Range<usize>) -> bool {
+        let name = |m: &(&str, Range<usize>)| {
+            m.0 == self.pack && m.1.start <= at.start && at.end <= m.1.end
+        };
+        self.mentions.iter().any(name)
     }
 
     /// The clauses that a place is in, from the first to the last.

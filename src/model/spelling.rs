@@ -87,14 +87,15 @@ impl Read {
     }
 }
 
-/// The words that typing errors are read against: those of the patterns, and
-/// what copies go by.
+/// The words that typing errors are read against: those of the patterns, also
+/// of hazards, and what copies go by.
 fn known(model: &Model) -> HashSet<String> {
     let symptoms = model.symptoms.iter();
     let heard = symptoms.flat_map(|s| s.hear.iter().chain(&s.hear_in_topic));
     let topics = model.topics.iter().map(|t| &t.1);
     let past = model.past.iter().flat_map(|p| &p.1);
-    let patterns = heard.chain(topics).chain(past);
+    let hazards = model.hazards.iter().flatten();
+    let patterns = heard.chain(topics).chain(past).chain(hazards);
     let mut all: HashSet<String> = patterns.flat_map(|p| p.words().iter().cloned()).collect();
     for copy in &model.copies {
         for name in std::iter::once(&copy.name).chain(&copy.also) {
@@ -140,6 +141,14 @@ fn read(word: &str, known: &HashSet<String>) -> Option<(String, bool)> {
     let changed = |stem: &str| right(&format!("{stem}e")) || right(&single(stem));
     if stems().any(|(stem, e)| right(stem) || !e.is_empty() && changed(stem)) {
         return None;
+    }
+    // Of a word of four letters ("trun") that two are changed over.
+    if letters + 1 == LONG {
+        let same = |k: &&String| sorted(k) == sorted(word) && osa_distance(k, word) == 1;
+        let mut swapped = known.iter().filter(same);
+        if let (Some(k), None) = (swapped.next(), swapped.next()) {
+            return Some((k.clone(), true));
+        }
     }
     for (stem, ending) in stems() {
         let letters = stem.chars().count();
@@ -197,6 +206,13 @@ fn alike(a: &str, b: &str) -> usize {
     a.chars().zip(b.chars()).take_while(|(a, b)| a == b).count()
 }
 
+/// The letters of a word in the order of the alphabet.
+fn sorted(word: &str) -> Vec<char> {
+    let mut letters: Vec<char> = word.chars().collect();
+    letters.sort_unstable();
+    letters
+}
+
 /// A word with each doubled letter once: which letter is doubled is one slip.
 fn single(word: &str) -> String {
     let mut letters: Vec<char> = word.chars().collect();
@@ -223,6 +239,7 @@ mod tests {
             "recognised",
             "flicker",
             "black",
+            "turn",
         ];
         for (typed, meant) in [
             ("chrage", "charge"),
@@ -234,6 +251,7 @@ mod tests {
             ("cammerra", "camera"),
             ("blck", "black"),
             ("doesnt", "doesn't"),
+            ("trun", "turn"),
         ] {
             assert_eq!(read_by(&rules, typed).as_deref(), Some(meant), "{typed}");
         }

@@ -23,6 +23,8 @@ const ENDINGS: &str = "(?:'?s|e[sd]|d|ing)?";
 #[derive(Debug, Serialize, Deserialize)]
 pub struct Pattern {
     source: String,
+    /// The regular expression with lists of words in the place of their names.
+    full: String,
     /// Of each list one is in every text that it fits.
     needs: Vec<Vec<String>>,
     /// Whole words that it is made of.
@@ -37,6 +39,9 @@ pub enum PatternError {
     /// It is no regular expression.
     #[error(transparent)]
     Syntax(#[from] Box<regex_syntax::Error>),
+    /// It has the name of a list of words that there is not.
+    #[error("no list of words is called `{0}`")]
+    Unknown(String),
     /// It fits every text, even an empty one.
     #[error("it fits every text, even an empty one")]
     FitsAll,
@@ -48,12 +53,22 @@ impl Pattern {
     /// # Errors
     /// If it is no regular expression, or fits all.
     pub fn new(source: &str) -> Result<Self, PatternError> {
-        let parsed = parsed(source)?;
+        Self::with(source, &Words::default())
+    }
+
+    /// Reads a pattern that may have names of lists of words in it: `{camera}`.
+    ///
+    /// # Errors
+    /// If a list is not known, and as [`Pattern::new`].
+    pub fn with(source: &str, lists: &Words) -> Result<Self, PatternError> {
+        let full = lists.spell_out(source)?;
+        let parsed = parsed(&full)?;
         if parsed.properties().minimum_len() == Some(0) {
             return Err(PatternError::FitsAll);
         }
         Ok(Pattern {
             source: source.to_owned(),
+            full,
             needs: needs(&parsed),
             words: words(&parsed),
             ready: OnceLock::new(),
@@ -67,10 +82,7 @@ impl Pattern {
 
     /// The regular expression that is searched for, which fits whole words only.
     pub fn whole_words(&self) -> String {
-        format!(
-            r"\b{{start-half}}(?:{}){ENDINGS}\b{{end-half}}",
-            self.source
-        )
+        format!(r"\b{{start-half}}(?:{}){ENDINGS}\b{{end-half}}", self.full)
     }
 
     /// Whole words of at least [`Pattern::LONG`] letters that it is made of,
@@ -88,6 +100,17 @@ impl Pattern {
         if !self.needs.iter().all(has) {
             return None;
         }
+        let found = self.made()?.find(lower)?;
+        let range = found.range();
+        lower.get(range.clone()).is_some().then_some(range)
+    }
+
+    /// Whether it can be searched for: one of too many words cannot.
+    pub fn is_ready(&self) -> bool {
+        self.made().is_some()
+    }
+
+    fn made(&self) -> Option<&Regex> {
         let made = || {
             // What speeds up a search in long texts takes longer to make than
             // many searches in a complaint.
@@ -101,15 +124,60 @@ impl Pattern {
             let mut builder = Regex::builder();
             let whole = Hir::concat(vec![
                 Hir::look(Look::WordStartHalfAscii),
-                parsed(&self.source).ok()?,
+                parsed(&self.full).ok()?,
                 parsed(ENDINGS).ok()?,
                 Hir::look(Look::WordEndHalfAscii),
             ]);
             builder.configure(config).build_from_hir(&whole).ok()
         };
-        let found = self.ready.get_or_init(made).as_ref()?.find(lower)?;
-        let range = found.range();
-        lower.get(range.clone()).is_some().then_some(range)
+        self.ready.get_or_init(made).as_ref()
+    }
+}
+
+/// Lists of words by name, each a part of a regular expression.
+#[derive(Clone, Debug, Default)]
+pub struct Words(Vec<(String, String)>);
+
+impl Words {
+    /// Adds a list; its names of earlier lists stand for these.
+    pub fn insert(&mut self, name: String, list: &str) {
+        if let Ok(list) = self.spell_out(list) {
+            self.0.retain(|known| known.0 != name);
+            self.0.push((name, list));
+        }
+    }
+
+    /// The names.
+    pub fn names(&self) -> impl Iterator<Item = &str> {
+        self.0.iter().map(|known| known.0.as_str())
+    }
+
+    /// A pattern with each list in the place of its name. Braces before anything
+    /// but a letter are a count (`{0,20}`) and stay; so do those of classes
+    /// (`\p{L}`).
+    fn spell_out(&self, source: &str) -> Result<String, PatternError> {
+        let mut out = String::with_capacity(source.len());
+        let mut rest = source;
+        while let Some(open) = rest.find('{') {
+            let inside = &rest[open + 1..];
+            let name = inside.split_once('}').map_or("", |(name, _)| name);
+            let before = &rest[..open];
+            out.push_str(before);
+            let class = [r"\p", r"\P", r"\x", r"\u"]
+                .iter()
+                .any(|c| before.ends_with(c));
+            if class || !name.starts_with(|c: char| c.is_ascii_lowercase()) {
+                out.push('{');
+                rest = inside;
+                continue;
+            }
+            let list = self.0.iter().find(|known| known.0 == name);
+            let (_, list) = list.ok_or_else(|| PatternError::Unknown(name.to_owned()))?;
+            out.push_str(&format!("(?:{list})"));
+            rest = &inside[name.len() + 1..];
+        }
+        out.push_str(rest);
+        Ok(out)
     }
 }
 
@@ -278,6 +346,21 @@ mod tests {
         assert!(fits("a|b", "x b y"));
         assert!(!fits("a|b", "xb ay"));
         assert!(fits("only charges ?([.,]|$)", "it only charges"));
+    }
+
+    #[test]
+    fn lists_of_words_stand_in_the_place_of_their_names() {
+        let mut lists = Words::default();
+        lists.insert("no".to_owned(), "not|never");
+        lists.insert("lamp".to_owned(), "torch|flash(light)?");
+        lists.insert("dark".to_owned(), "{no} on|dark");
+        let pattern = Pattern::with(r"{lamp}.{0,9} {dark}", &lists).unwrap();
+        assert!(pattern.find("the flashlight is never on").is_some());
+        assert!(pattern.find("torch on").is_none());
+        assert_eq!(pattern.source(), "{lamp}.{0,9} {dark}");
+        assert!(pattern.words().contains(&"torch".to_owned()));
+        let unknown = Pattern::with("{lampe} dark", &lists);
+        assert!(matches!(unknown, Err(PatternError::Unknown(n)) if n == "lampe"));
     }
 
     #[test]

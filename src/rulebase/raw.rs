@@ -50,6 +50,10 @@ pub struct RawPack {
     /// Of 1000 jobs with a complaint in this area: how many have two or more
     /// independent faults.
     pub two_or_more: Option<At<f64>>,
+    /// Lists of words by name, as parts of patterns: a pattern of the pack may
+    /// have `{name}` in their place.
+    #[serde(default)]
+    pub words: Entries<At<String>>,
     /// Words that name the area, as patterns: what is said in the same clause
     /// is said of it, unless another area is named nearer.
     #[serde(default)]
@@ -174,6 +178,10 @@ pub struct RawSymptom {
     /// Patterns that recognise it only where the area is named by its `topic`.
     #[serde(default)]
     pub hear_in_topic: Vec<At<String>>,
+    /// Patterns for the words of the `topic` that `hear-in-topic` has to be said
+    /// of; without it, all of them.
+    #[serde(default)]
+    pub said_of: Vec<At<String>>,
     /// Names of the copies it is for (`scan engine`); without it, all.
     #[serde(default)]
     pub only_on: Vec<At<String>>,
@@ -647,6 +655,9 @@ pub struct RawBench {
     /// Warnings, named so that tests and remedies can ask for them.
     #[serde(default)]
     pub cautions: Entries<RawCaution>,
+    /// Lists of words by name, for the patterns of every file.
+    #[serde(default)]
+    pub words: Entries<At<String>>,
     /// What to ask about a device's past; packs say how each shifts the odds.
     #[serde(default)]
     pub history: Entries<RawHistory>,

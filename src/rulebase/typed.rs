@@ -243,6 +243,8 @@ pub struct Symptom {
     pub hear: Vec<std::sync::Arc<Pattern>>,
     /// Patterns that count only where the area is named.
     pub hear_in_topic: Vec<std::sync::Arc<Pattern>>,
+    /// Patterns for the words that `hear_in_topic` is said of; empty: all.
+    pub said_of: Vec<std::sync::Arc<Pattern>>,
     /// Names of the copies it is for; empty: all.
     pub only_on: Vec<String>,
 }

@@ -16,7 +16,7 @@ mod mistaken;
 use super::decode::Entries;
 use super::line::{Line, MeterMode};
 use super::meter::MeterProfile;
-use super::pattern::{Pattern, PatternError};
+use super::pattern::{Pattern, PatternError, Words};
 use super::problem::{Code, Problem};
 use super::raw::*;
 use super::source::{At, SourceFile, Span};
@@ -48,12 +48,14 @@ pub(super) fn validate(
         unread: HashSet::new(),
         loose: false,
         usual: Vec::new(),
+        words: Words::default(),
     };
     let mut bench = Bench::default();
     let mut past = Vec::new();
     let mut hazards = Vec::new();
     for f in raw {
         if let AnyFile::Bench(b) = f {
+            v.name_words(&b.words);
             for (id, h) in &b.history {
                 past.push((id.value.clone(), v.patterns(&h.hear)));
             }
@@ -92,7 +94,10 @@ pub(super) fn validate(
                 v.duplicate("pack", &p.pack, first);
                 continue;
             }
+            let shared = v.words.clone();
+            v.name_words(&p.words);
             packs.push(v.pack(p, &bench, &kinds));
+            v.words = shared;
         }
     }
     let mut devices = Vec::new();
@@ -147,6 +152,8 @@ struct Validator<'a> {
     loose: bool,
     /// What the benches say of mistakes.
     usual: Vec<mistaken::Usual>,
+    /// Lists of words that patterns may name.
+    words: Words,
 }
 
 /// The most conditions that a bench can have.
@@ -1235,6 +1242,7 @@ impl Validator<'_> {
             let rules_out = rules_out.filter_map(|c| self.condition(bench, c)).collect();
             let hear = self.patterns(&s.hear);
             let hear_in_topic = self.patterns(&s.hear_in_topic);
+            let said_of = self.patterns(&s.said_of);
             out.push(Symptom {
                 id: id.value.clone(),
                 name: s.name.value.clone(),
@@ -1244,6 +1252,7 @@ impl Validator<'_> {
                 rules_out,
                 hear,
                 hear_in_topic,
+                said_of,
                 only_on: texts(&s.only_on),
             });
         }
@@ -1262,11 +1271,22 @@ impl Validator<'_> {
         test.only_for.iter().map(full).collect()
     }
 
+    /// Takes down named lists of words; a list may be made of earlier ones.
+    fn name_words(&mut self, all: &Entries<At<String>>) {
+        self.names("list of words", all);
+        for (name, list) in all {
+            let named = [list.clone()];
+            if !self.patterns(&named).is_empty() {
+                self.words.insert(name.value.clone(), list);
+            }
+        }
+    }
+
     /// Patterns for free text, as far as they are well.
     fn patterns(&mut self, all: &[At<String>]) -> Vec<Arc<Pattern>> {
         let mut out = Vec::new();
         for p in all {
-            match Pattern::new(p) {
+            match Pattern::with(p, &self.words) {
                 Err(PatternError::FitsAll) => self.push(
                     Problem::new(
                         Code::Pattern,
@@ -1281,6 +1301,15 @@ impl Validator<'_> {
                 ),
                 Ok(pattern) => out.push(Arc::new(pattern)),
                 Err(PatternError::Syntax(e)) => self.bad_pattern(p, &e),
+                Err(PatternError::Unknown(name)) => {
+                    let name = At {
+                        value: name,
+                        span: p.span,
+                    };
+                    let known: Vec<String> = self.words.names().map(str::to_owned).collect();
+                    let known = known.iter().map(String::as_str);
+                    self.unknown("list of words", &name, known);
+                }
             }
         }
         out
