@@ -1078,15 +1078,15 @@ struct InstanceLink {
     strength: f64,
 }
 
-/// Set `HALFSPLIT_PROMEDUS` to the file; it is not part of this project.
+/// Set `HALFSPLIT_NETWORKS` to the file; it is not part of this project.
 #[test]
 #[allow(clippy::print_stderr)]
 fn published_medical_networks() {
-    let Some(path) = std::env::var_os("HALFSPLIT_PROMEDUS") else {
-        eprintln!("HALFSPLIT_PROMEDUS is not set: the published medical networks are not checked");
+    let Some(path) = std::env::var_os("HALFSPLIT_NETWORKS") else {
+        eprintln!("HALFSPLIT_NETWORKS is not set: the published medical networks are not checked");
         return;
     };
-    let text = std::fs::read_to_string(&path).expect("the file that HALFSPLIT_PROMEDUS names");
+    let text = std::fs::read_to_string(&path).expect("the file that HALFSPLIT_NETWORKS names");
     let file: Medical = serde_json::from_str(&text).unwrap();
     let mut worst: f64 = 0.0;
     for i in &file.instances {
