@@ -8,7 +8,7 @@
 //! | check | published source |
 //! | --- | --- |
 //! | noisy-OR and noisy-MAX | Pearl 1988, "Probabilistic Reasoning in Intelligent Systems"; Henrion 1989, "Some practical issues in constructing belief networks" |
-//! | medical networks | UAI 2014 inference competition, the Promedus set (file not part of this project) |
+//! | medical networks | UAI 2014 inference competition (file not part of this project) |
 //! | next probe | de Kleer and Williams 1987, "Diagnosing multiple faults" |
 //! | order of remedies | Heckerman, Breese and Rommelse 1995, "Decision-theoretic troubleshooting" |
 //! | conflict | Jensen, Chamberlain, Nordahl and Jensen 1990, "Analysis in HUGIN of data conflict" |
