@@ -8,7 +8,7 @@
 //! | check | published source |
 //! | --- | --- |
 //! | noisy-OR and noisy-MAX | Pearl 1988, "Probabilistic Reasoning in Intelligent Systems"; Henrion 1989, "Some practical issues in constructing belief networks" |
-//! | medical networks | UAI 2014 inference competition, the Promedus set (file not part of this project) |
+//! | medical networks | UAI 2014 inference competition (file not part of this project) |
 //! | next probe | de Kleer and Williams 1987, "Diagnosing multiple faults" |
 //! | order of remedies | Heckerman, Breese and Rommelse 1995, "Decision-theoretic troubleshooting" |
 //! | conflict | Jensen, Chamberlain, Nordahl and Jensen 1990, "Analysis in HUGIN of data conflict" |
@@ -1078,15 +1078,15 @@ struct InstanceLink {
     strength: f64,
 }
 
-/// Set `HALFSPLIT_PROMEDUS` to the file; it is not part of this project.
+/// Set `HALFSPLIT_NETWORKS` to the file; it is not part of this project.
 #[test]
 #[allow(clippy::print_stderr)]
 fn published_medical_networks() {
-    let Some(path) = std::env::var_os("HALFSPLIT_PROMEDUS") else {
-        eprintln!("HALFSPLIT_PROMEDUS is not set: the published medical networks are not checked");
+    let Some(path) = std::env::var_os("HALFSPLIT_NETWORKS") else {
+        eprintln!("HALFSPLIT_NETWORKS is not set: the published medical networks are not checked");
         return;
     };
-    let text = std::fs::read_to_string(&path).expect("the file that HALFSPLIT_PROMEDUS names");
+    let text = std::fs::read_to_string(&path).expect("the file that HALFSPLIT_NETWORKS names");
     let file: Medical = serde_json::from_str(&text).unwrap();
     let mut worst: f64 = 0.0;
     for i in &file.instances {

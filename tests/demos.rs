@@ -125,24 +125,6 @@ fn the_demos_cover_every_place_and_a_double_fault() {
 }
 
 #[test]
-fn no_demo_is_of_a_front_camera_of_a_tablet() {
-    let rules = rules();
-    for (name, file) in demos() {
-        let case = after(&rules, &name, &file, 0);
-        let told = format!("{name} {} {}", file.case, file.complaint).to_lowercase();
-        let tablet = file.device.kind == "tablet" || told.contains("tablet");
-        let front = told.contains("front cam")
-            || told.contains("selfie")
-            || file.truth.iter().any(|t| t.starts_with("front-camera"))
-            || case
-                .symptoms
-                .iter()
-                .any(|s| case.model.symptoms[*s].id.starts_with("front-camera"));
-        assert!(!(tablet && front), "{name}");
-    }
-}
-
-#[test]
 fn complaints_are_understood_and_every_step_is_taken() {
     let rules = rules();
     for (name, file) in demos() {

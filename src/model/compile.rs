@@ -11,7 +11,7 @@ use crate::belief::{ConversionError, Prior, convert, leak_for};
 use crate::circuit::solve::SolveError;
 use crate::line::Probing;
 use crate::rulebase::{
-    Carried, Device, How, Line, MeterMode, Pack, PackFault, Rulebase, TRIED, Test, slug,
+    Carried, Device, Fault, How, Line, MeterMode, Pack, PackFault, Rulebase, TRIED, Test, slug,
 };
 use crate::shown::shown;
 
@@ -387,7 +387,7 @@ impl Builder<'_> {
             .faults
             .iter()
             .zip(&noticed(pack))
-            .map(|(f, s)| (f.rate * self.on_kind(pack, f.item), *s))
+            .map(|(f, s)| (self.rate(pack, f), *s))
             .collect();
         let priors = convert(&faults, pack.nothing_found, pack.two_or_more)
             .map_err(|why| CompileError::Rates {
@@ -399,18 +399,21 @@ impl Builder<'_> {
         Ok(priors)
     }
 
-    fn on_kind(&self, pack: &Pack, item: usize) -> f64 {
-        pack.items[item]
-            .kinds
-            .iter()
-            .find(|(k, _)| k == self.kind)
-            .map_or(1.0, |(_, m)| *m)
+    /// Share of jobs with this fault on devices of this kind.
+    fn rate(&self, pack: &Pack, fault: &Fault) -> f64 {
+        fault.rate * self.on_kind(&pack.items[fault.item].kinds) * self.on_kind(&fault.kinds)
+    }
+
+    /// The multiplier for the kind of this device.
+    fn on_kind(&self, kinds: &[(String, f64)]) -> f64 {
+        let own = kinds.iter().find(|(k, _)| k == self.kind);
+        own.map_or(1.0, |(_, m)| *m)
     }
 
     fn items(&mut self, copy: &mut Copy, shared: &mut HashMap<PackFault, usize>) {
         let pack = copy.pack;
-        for (i, item) in pack.items.iter().enumerate() {
-            if self.on_kind(pack, i) == 0.0 {
+        for item in &pack.items {
+            if self.on_kind(&item.kinds) == 0.0 {
                 continue;
             }
             if item.shared && !copy.first {
@@ -460,7 +463,7 @@ impl Builder<'_> {
                         format!("{name}: {}", copy.words(&fault.name))
                     },
                     item: at,
-                    rate: (!pack.minimal).then(|| 1000.0 * fault.rate * self.on_kind(pack, i)),
+                    rate: (!pack.minimal).then(|| 1000.0 * self.rate(pack, fault)),
                     history,
                     explain: fault.explain.as_deref().map(|e| copy.words(e)),
                     source: fault.source.clone(),

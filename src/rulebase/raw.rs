@@ -132,9 +132,12 @@ pub struct RawFault {
     /// History multipliers of this fault alone.
     #[serde(default)]
     pub history: Entries<At<f64>>,
+    /// Multipliers of this fault alone by the kind of device.
+    #[serde(default)]
+    pub kinds: Entries<At<f64>>,
     /// What it means, in a sentence for a junior.
     pub explain: Option<String>,
-    /// Where its numbers come from.
+    /// Where its rate comes from. Multipliers rest on the source of the item.
     pub source: Option<At<String>>,
 }
 
@@ -279,6 +282,8 @@ pub struct RawOutcome {
     pub links: Entries<At<f64>>,
     /// Measured values from and to that count as this outcome.
     pub between: Option<At<(f64, f64)>>,
+    /// Where these limits come from. Chances rest on the source of the test.
+    pub source: Option<At<String>>,
 }
 
 /// Anything done to mend.
@@ -451,7 +456,7 @@ pub struct RawPart {
     /// Of a rail: forward voltage at 1 mA of all that it feeds, from ground; `none`
     /// for a supply that feeds nothing but this line.
     pub junction: Option<At<Amount>>,
-    /// Of a clamp, capacitor, diode, pull-up or pull-down: share of all boards that
+    /// Of a part that a line works without: share of all boards that
     /// have it (default 1).
     pub fitted: Option<At<f64>>,
     /// Of a shifter: the node of its gate.

@@ -205,9 +205,11 @@ pub struct Fault {
     pub breaks: f64,
     /// History answers that multiply its odds.
     pub history: Vec<(String, f64)>,
+    /// Kinds of device that multiply its rate, beside those of the item.
+    pub kinds: Vec<(String, f64)>,
     /// For a junior.
     pub explain: Option<String>,
-    /// Where its numbers come from.
+    /// Where its rate comes from.
     pub source: String,
 }
 

@@ -58,6 +58,7 @@ impl Pack {
                 rate: rate / 1000.0,
                 breaks: BREAKS,
                 history: Vec::new(),
+                kinds: Vec::new(),
                 explain: None,
                 source: "common practice, no source".to_owned(),
             });

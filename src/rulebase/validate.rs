@@ -943,7 +943,10 @@ impl Validator<'_> {
                     .help("add `faults:` with at least one mode, or remove the item"),
                 );
             }
-            let item_history = self.history(&item.history, bench, &[&item.source, &raw.source]);
+            // The source of a fault is that of its rate; no publication counts what
+            // multiplies it.
+            let of_item = [&item.source, &raw.source];
+            let item_history = self.history(&item.history, bench, &of_item);
             for (fid, f) in &item.faults {
                 let source = self.sourced(f.rate.span, &[&f.source, &item.source, &raw.source]);
                 let rate = self.range(&f.rate, 0.0, 1000.0, "a rate") / 1000.0;
@@ -959,11 +962,8 @@ impl Validator<'_> {
                     .as_ref()
                     .map_or(BREAKS, |b| self.probability(b, "a strength"));
                 let mut history = item_history.clone();
-                history.extend(self.history(
-                    &f.history,
-                    bench,
-                    &[&f.source, &item.source, &raw.source],
-                ));
+                history.extend(self.history(&f.history, bench, &of_item));
+                let kinds = self.kinds_of_device(&f.kinds, &of_item);
                 pack.faults.push(Fault {
                     item: pack.items.len(),
                     id: fid.value.clone(),
@@ -974,6 +974,7 @@ impl Validator<'_> {
                     rate,
                     breaks,
                     history,
+                    kinds,
                     explain: f.explain.clone(),
                     source,
                 });
@@ -983,14 +984,7 @@ impl Validator<'_> {
                 .iter()
                 .filter_map(|m| self.lookup("item", &names, m))
                 .collect();
-            let mut kinds = Vec::new();
-            for (k, n) in &item.kinds {
-                if !DEVICE_KINDS.contains(&k.as_str()) {
-                    self.unknown("kind of device", k, DEVICE_KINDS);
-                }
-                self.sourced(n.span, &[&item.source, &raw.source]);
-                kinds.push((k.value.clone(), self.range(n, 0.0, 1e3, "a multiplier")));
-            }
+            let kinds = self.kinds_of_device(&item.kinds, &of_item);
             pack.items.push(Item {
                 id: id.value.clone(),
                 name: item.name.value.clone(),
@@ -1002,6 +996,22 @@ impl Validator<'_> {
                 kinds,
             });
         }
+    }
+
+    fn kinds_of_device(
+        &mut self,
+        raw: &Entries<At<f64>>,
+        sources: &[&Option<At<String>>],
+    ) -> Vec<(String, f64)> {
+        let mut out = Vec::new();
+        for (k, n) in raw {
+            if !DEVICE_KINDS.contains(&k.as_str()) {
+                self.unknown("kind of device", k, DEVICE_KINDS);
+            }
+            self.sourced(n.span, sources);
+            out.push((k.value.clone(), self.range(n, 0.0, 1e3, "a multiplier")));
+        }
+        out
     }
 
     fn history(
@@ -1040,6 +1050,7 @@ impl Validator<'_> {
                 rate,
                 breaks: 1.0,
                 history: Vec::new(),
+                kinds: Vec::new(),
                 explain: None,
                 source,
             });
@@ -1663,7 +1674,8 @@ impl Validator<'_> {
                 );
             }
             let between = o.between.as_ref().map(|b| {
-                self.sourced(b.span, sources);
+                let nearest = [&[&o.source], sources].concat();
+                self.sourced(b.span, &nearest);
                 if b.value.0 > b.value.1 {
                     let (low, high) = (number(b.value.0), number(b.value.1));
                     self.push(

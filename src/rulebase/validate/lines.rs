@@ -650,7 +650,11 @@ impl Validator<'_> {
 
     /// Share of all boards that have a part which others do without.
     fn fitted(&mut self, f: &At<f64>, w: &Word) -> f64 {
-        if !matches!(w.duty, Clamps | Smooths | PullsUp | PullsDown | OneWay) {
+        let may_lack = matches!(
+            w.duty,
+            Clamps | Smooths | PullsUp | PullsDown | OneWay | Pins
+        );
+        if !may_lack && w.word != "thermistor" {
             self.push(
                 Problem::new(
                     Code::Mixed,
@@ -658,8 +662,8 @@ impl Validator<'_> {
                     format!("a {} cannot be left out of a line", w.word),
                 )
                 .help(
-                    "only clamps, capacitors, diodes, pull-ups and pull-downs may be left out; \
-                     take `fitted` out",
+                    "only clamps, capacitors, diodes, pull-ups, pull-downs, thermistors and pins of \
+                     chips may be left out; take `fitted` out",
                 ),
             );
         }
