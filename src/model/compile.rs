@@ -584,6 +584,7 @@ impl Builder<'_> {
     /// end.
     fn tests(&mut self, copy: &Copy) {
         let pack = copy.pack;
+        let mut order: Vec<(usize, &String)> = Vec::new();
         for (index, t) in pack.tests.iter().enumerate() {
             if !copy.counts(&t.only_on) {
                 continue;
@@ -591,6 +592,7 @@ impl Builder<'_> {
             let mut before = None;
             let mut after = None;
             let mut function = None;
+            let mut fitted = None;
             let mut proves = None;
             let mut measures = None;
             let once;
@@ -648,6 +650,9 @@ impl Builder<'_> {
                         links.iter().map(acts).filter(|l| l.1 > 0.0).collect();
                     finding = Finding::yes_no(0.0, &copy.links(&kept), 0.0).mistaken(&t.mistaken);
                     function = Some(copy.functions[*f]);
+                    let item = swaps_in.map(|i| pack.items[i].faults.clone());
+                    let known = item.and_then(|mut of| of.find_map(|f| copy.faults[f]));
+                    fitted = known.map(|f| self.model.faults[f].item);
                     proves = t.how.proves().map(|f| copy.functions[f]);
                     let seated = |item: &Option<usize>| {
                         item.map(|i| copy.seating(i))
@@ -695,6 +700,7 @@ impl Builder<'_> {
                 foretold: Arc::new(foretold),
                 before,
                 after,
+                swaps_in: fitted,
                 proves,
                 function,
                 measures,
@@ -709,7 +715,15 @@ impl Builder<'_> {
                 only_for: t.only_for.clone(),
                 raises: t.raises.clone(),
                 checks: None,
+                comes_after: Vec::new(),
             });
+            order.extend(t.after.iter().map(|before| (at, before)));
+        }
+        for (at, before) in order {
+            let ids = [copy.id(before, false), copy.id(before, true)];
+            let mut tests = self.model.tests.iter();
+            let place = tests.position(|t| ids.contains(&t.id));
+            self.model.tests[at].comes_after.extend(place);
         }
     }
 

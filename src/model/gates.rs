@@ -6,7 +6,7 @@ use super::past::said;
 use super::spelling::Read;
 use super::{Model, OutcomeInfo, TestInfo};
 use crate::belief::Finding;
-use crate::bench::{BenchState, Gates, Turns};
+use crate::bench::{BenchState, Gates, OPENED, Turns};
 use crate::rulebase::{Kind, Step};
 
 /// Chance that a check finds the hazard still there, before anything is known.
@@ -46,6 +46,13 @@ impl Model {
         conditions.collect::<BenchState>().gated(barred)
     }
 
+    /// Whether a step needs neither an open device nor a tool, a computer among
+    /// them.
+    pub fn handy(&self, step: &Step) -> bool {
+        let open = |c: &usize| self.bench.conditions[*c].id == OPENED;
+        step.tools.is_empty() && !self.bench.closure(&step.conditions).iter().any(open)
+    }
+
     /// Adds the check of each gate to the tests.
     pub(crate) fn take_gate_checks(&mut self) {
         for (gate, g) in self.bench.gates.iter().enumerate() {
@@ -68,6 +75,7 @@ impl Model {
                 finding,
                 before: None,
                 after: None,
+                swaps_in: None,
                 proves: None,
                 function: None,
                 measures: None,
@@ -87,6 +95,7 @@ impl Model {
                 only_for: Vec::new(),
                 raises: Vec::new(),
                 checks: Some(gate),
+                comes_after: Vec::new(),
             });
         }
     }
