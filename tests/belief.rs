@@ -1296,6 +1296,8 @@ fn gains(faults: usize, listed: &[(Candidate, f64)], findings: &[Finding]) -> Ve
                 outlook: Arc::new(Outlook::new(faults, &Arc::new(f.clone()))),
                 minutes: 1.0,
                 conditions: BenchState::default(),
+                after: Vec::new(),
+                handy: false,
                 turns: Vec::new(),
             })
         })

@@ -17,7 +17,7 @@ use halfsplit::belief::candidates::{Candidate, Outlook};
 use halfsplit::bench::{Bench, BenchState, Condition, Moves};
 use halfsplit::plan::problem::{Becomes, Mend, Problem, Step, Trial};
 use halfsplit::plan::search::{Moment, Search};
-use halfsplit::plan::{Costs, Effort, PlanRemedy, PlanTest, Situation, advise};
+use halfsplit::plan::{Costs, Effort, PlanRemedy, PlanTest, Situation, TIE, advise};
 use rand::rngs::StdRng;
 use rand::{Rng, SeedableRng};
 
@@ -90,6 +90,8 @@ fn problem<'a>(
             Trial {
                 price: rng.random_range(1.0..10.0).into(),
                 conditions: state(rng),
+                after: Vec::new(),
+                handy: false,
                 turns: Vec::new(),
                 chances,
             }
@@ -119,6 +121,7 @@ fn problem<'a>(
             Mend {
                 price: rng.random_range(10.0..60.0).into(),
                 conditions: state(rng),
+                handy: false,
                 changes,
             }
         })
@@ -325,9 +328,16 @@ fn without_tests_the_order_is_probability_over_cost() {
                 (found.cost.high - want).abs() < 1e-9 * want,
                 "{found:?} {want}"
             );
-            // Where the well are many, the first remedy also sends them home.
-            if belief[0] == 0.0 && found.steps[0].0 != Step::GiveUp {
-                assert_eq!(found.steps[0].0, Step::Mend(order[0]));
+            // Where the well are many, the first remedy also sends them home. Of
+            // those that cost about the same another may be taken.
+            let cheapest = found
+                .steps
+                .iter()
+                .min_by(|a, b| a.1.high.total_cmp(&b.1.high));
+            let cheapest = cheapest.expect("a step");
+            if belief[0] == 0.0 && cheapest.0 != Step::GiveUp {
+                assert_eq!(cheapest.0, Step::Mend(order[0]));
+                assert!(found.steps[0].1.high <= want * (1.0 + TIE));
             }
         }
     }
@@ -339,6 +349,7 @@ fn remedies_only<'a>(moves: &'a Moves, remedies: &[(f64, [f64; 3])]) -> Problem<
     let mend = |(price, mends): &(f64, [f64; 3])| Mend {
         price: (*price).into(),
         conditions: BenchState::default(),
+        handy: false,
         changes: (mends.iter().enumerate())
             .filter(|(_, takes)| **takes > 0.0)
             .map(|(world, takes)| (world, vec![(None, *takes), (Some(world), 1.0 - takes)]))
@@ -420,6 +431,7 @@ fn readings_on_one_connector_are_one_visit() {
         .map(|world| Mend {
             price: 100.0.into(),
             conditions: lies_open,
+            handy: false,
             changes: vec![(world, vec![(None, 1.0)])],
         })
         .collect();
@@ -429,6 +441,8 @@ fn readings_on_one_connector_are_one_visit() {
             Trial {
                 price: 1.0.into(),
                 conditions: lies_open,
+                after: Vec::new(),
+                handy: false,
                 turns: Vec::new(),
                 chances: vec![row(true), row(false)],
             }
@@ -455,6 +469,8 @@ fn of_steps_that_are_all_too_dear_none_is_the_best() {
             outlook: Arc::new(Outlook::new(2, &finding)),
             minutes: 60.0,
             conditions: BenchState::default(),
+            after: Vec::new(),
+            handy: false,
             turns: Vec::new(),
         };
         let remedy = |f: usize| {
@@ -464,6 +480,7 @@ fn of_steps_that_are_all_too_dear_none_is_the_best() {
                 parts: price,
                 breaks: 0.0,
                 conditions: BenchState::default(),
+                handy: false,
             })
         };
         let situation = Situation {

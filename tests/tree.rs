@@ -2,6 +2,7 @@
 mod common;
 
 use common::Bench;
+use halfsplit::plan::TIE;
 use serde_json::Value;
 
 const TREE: &[&str] = &["tree", "--kind", "handheld", "--complaint", "no sound"];
@@ -71,9 +72,10 @@ fn cost_and_steps_of_a_tree_can_be_worked_out_again() {
             costs.push(cost);
         }
     }
-    // A tree that goes further costs less.
-    assert!(costs[6] < costs[3] && costs[3] < costs[0], "{costs:?}");
-    assert!(costs[6] <= costs[7] && costs[7] < costs[8], "{costs:?}");
+    // A tree that goes further costs less, but for what is given up among equals.
+    let below = |a: usize, b: usize| costs[a] <= costs[b] * (1.0 + TIE);
+    assert!(costs[6] < costs[0] && costs[3] < costs[0], "{costs:?}");
+    assert!(below(6, 3) && below(6, 7) && below(7, 8), "{costs:?}");
 }
 
 #[test]

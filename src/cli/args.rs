@@ -377,6 +377,14 @@ pub enum JobCommand {
         #[arg(long, value_name = "NAME")]
         read_with: Option<String>,
     },
+    /// Answer a question about the past with yes: liquid, a drop and so on. It
+    /// counts for all that was entered.
+    History {
+        /// Number of the job.
+        job: i64,
+        /// The question, by its name in the rules.
+        question: String,
+    },
     /// Go on with another meter; what was read before stays as it was.
     Meter {
         /// Number of the job.

@@ -33,7 +33,13 @@ pub(super) fn demo(args: &Args, name: Option<&str>, terminal: &mut Terminal) -> 
     match cases.iter().find(|(stem, _)| stem == name) {
         Some((stem, text)) => {
             let file = parse_case(stem, text.clone())?;
-            replay_file(args, &file, terminal)
+            match replay_file(args, &file, terminal)?.led {
+                true => Ok(()),
+                false => Err(Failure::no(
+                    "the true fault did not lead before its remedy: under these rules this demo \
+                     does not come out",
+                )),
+            }
         }
         None => {
             let e = Failure::no(format!("no demo is called `{name}`"));

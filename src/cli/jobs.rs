@@ -195,6 +195,7 @@ pub(super) fn job(args: &Args, command: &JobCommand, terminal: &mut Terminal) ->
         | JobCommand::Unclear { job, .. }
         | JobCommand::Reference { job, .. }
         | JobCommand::Meter { job, .. }
+        | JobCommand::History { job, .. }
         | JobCommand::Sure { job, .. }
         | JobCommand::Correct { job, .. }
         | JobCommand::Undo { job }
@@ -256,6 +257,7 @@ pub(super) fn job(args: &Args, command: &JobCommand, terminal: &mut Terminal) ->
             meter: read_with.clone(),
         })),
         JobCommand::Meter { name, .. } => Some(Entry::Meter(name.clone())),
+        JobCommand::History { question, .. } => Some(Entry::History(question.clone())),
         JobCommand::Sure { entry, note, .. } => Some(Entry::Sure(Sure {
             entry: match entry {
                 Some(n) => *n,

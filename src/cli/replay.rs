@@ -9,8 +9,7 @@ use super::check::load;
 use super::error::{Failure, Result};
 use super::terminal::Terminal;
 use crate::job::view::{self, StateView, percent_within};
-use crate::job::{Case, CaseFile, Entry, Settings};
-use crate::plan::Effort;
+use crate::job::{Case, CaseFile, Entered, Entry};
 use crate::rulebase::read_yaml;
 
 /// How many next steps are listed.
@@ -41,8 +40,22 @@ struct StepState {
 #[derive(Serialize)]
 struct TruthView {
     fault: String,
+    /// Just before its remedy; without one, in the end.
     posterior: f64,
     rank: usize,
+    /// The entry of that remedy, from 1.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    remedy: Option<usize>,
+    #[serde(skip)]
+    left_out: f64,
+}
+
+/// What replaying a case came to.
+#[derive(Clone, Copy, Default)]
+pub(super) struct Replayed {
+    /// Each true fault was among the first as many suspects as there are true
+    /// faults, just before its remedy.
+    pub(super) led: bool,
 }
 
 /// Reads a case file, or tells what is wrong with it and where.
@@ -89,20 +102,20 @@ pub(super) fn with_meter(args: &Args, file: CaseFile) -> CaseFile {
 
 pub(super) fn replay(args: &Args, path: &Path, terminal: &mut Terminal) -> Result {
     let file = read_case(path)?;
-    replay_file(args, &file, terminal)
+    replay_file(args, &file, terminal).map(|_| ())
 }
 
 /// Works through a case.
-pub(super) fn replay_file(args: &Args, file: &CaseFile, terminal: &mut Terminal) -> Result {
+pub(super) fn replay_file(
+    args: &Args,
+    file: &CaseFile,
+    terminal: &mut Terminal,
+) -> Result<Replayed> {
     let rules = load(args)?;
     let file = &with_meter(args, file.clone());
-    // Step after step is shown: what one look ahead tells is enough.
-    let settings = Settings {
-        effort: Effort::FIRST,
-        ..args.settings()
-    };
+    let settings = args.settings();
     let mut states = Vec::new();
-    let mut last = None;
+    let mut cases = Vec::new();
     for n in 0..=file.steps.len() {
         let case = Case::new(&rules, &up_to(file, n), settings).map_err(|e| {
             if n == 0 {
@@ -112,9 +125,11 @@ pub(super) fn replay_file(args: &Args, file: &CaseFile, terminal: &mut Terminal)
             }
         })?;
         states.push(view::state(&case, &file.steps, NEXT));
-        last = Some(case);
+        cases.push(case);
     }
-    let Some(case) = last else { return Ok(()) };
+    let Some(case) = cases.last() else {
+        return Ok(Replayed::default());
+    };
     let end = states.last().cloned().unwrap_or_default();
     let truth = file
         .truth
@@ -129,14 +144,25 @@ pub(super) fn replay_file(args: &Args, file: &CaseFile, terminal: &mut Terminal)
                 }
             };
             let id = &case.model.faults[i].id;
-            let rank = end.belief.suspects.iter().position(|s| s.fault == *id);
+            let remedy = remedy_for(case, i);
+            let mut at = remedy.unwrap_or(file.steps.len());
+            // A part that was tried may have repaired it by its seating: then
+            // the last moment at which something was wrong counts.
+            while at > 0 && cases[at].belief.nothing > 0.5 {
+                at -= 1;
+            }
+            let suspects = &states[at].belief.suspects;
+            let rank = suspects.iter().position(|s| s.fault == *id);
             Ok(TruthView {
                 fault: id.clone(),
-                posterior: case.belief.faults[i],
+                posterior: rank.map_or(0.0, |r| suspects[r].posterior),
                 rank: rank.map_or(0, |r| r + 1),
+                remedy: remedy.map(|n| n + 1),
+                left_out: states[at].belief.left_out,
             })
         })
         .collect::<Result<Vec<_>>>()?;
+    let led = truth.iter().all(|t| (1..=truth.len()).contains(&t.rank));
     match args.format {
         Format::Json => {
             let mut states = states.into_iter();
@@ -165,8 +191,22 @@ pub(super) fn replay_file(args: &Args, file: &CaseFile, terminal: &mut Terminal)
                 truth,
             })
         }
-        _ => print(file, &case, &states, &truth, terminal),
-    }
+        _ => print(file, case, &states, &truth, terminal),
+    }?;
+    Ok(Replayed { led })
+}
+
+/// The entry, from 0, of the remedy that a fault was cleared by: the last that
+/// may clear it.
+fn remedy_for(case: &Case, fault: usize) -> Option<usize> {
+    let clears = |e: &Entered| match e {
+        Entered::Remedy(r) => {
+            let clears = &case.model.remedies[*r].change.clears;
+            clears.iter().any(|(f, takes)| *f == fault && *takes > 0.0)
+        }
+        _ => false,
+    };
+    case.entered.iter().rposition(clears)
 }
 
 fn print(
@@ -199,11 +239,15 @@ fn print(
         }
     }
     for t in truth {
+        let when = match t.remedy {
+            Some(entry) => format!("before its remedy (step {entry})"),
+            None => "in the end, without a remedy".to_owned(),
+        };
         terminal.line(&format!(
-            "\ntrue fault: {} — in place {} with {}",
+            "\ntrue fault: {} — in place {} with {} {when}",
             t.fault,
             t.rank,
-            percent_within(t.posterior, case.belief.left_out)
+            percent_within(t.posterior, t.left_out)
         ))?;
     }
     Ok(())
@@ -232,6 +276,7 @@ pub(super) fn entry_words(case: &Case, entry: &Entry, n: usize, steps: &[Entry])
         },
         Entry::Cannot(c) => format!("Cannot be done: {} {}", c.test, c.why),
         Entry::Unclear(u) => format!("Unclear: {}", u.test),
+        Entry::History(id) => format!("Known of its past: {id}"),
         Entry::Meter(name) => format!("From here on with the meter {name}"),
         Entry::Reference(r) => {
             format!("A good board ({}) reads {} in {}", r.from, r.reads, r.test)

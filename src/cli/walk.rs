@@ -16,13 +16,17 @@ use crate::job::line::line_at_hand;
 use crate::job::view::{self, StateView, StepView, percent};
 use crate::job::{Cannot, ClosingState, Correction, Did, Entry, Reference, Shown, Sure, Unclear};
 use crate::line::USUAL_LENGTH;
-use crate::model::{BenchMeter, Found};
+use crate::model::{BenchMeter, Found, past};
 use crate::report;
 use crate::shown::short;
 use crate::store::{Logged, Store};
 
 /// What follows a reading that was taken without making the bench ready.
 const AS_IT_STANDS: &str = "as it stands";
+
+/// Said after a swap.
+const FITTED: &str = "Which part is fitted now? The old one, as these rules take it; if the \
+     known-good one stays in, type `stays`.";
 
 /// Why the walk goes on or ends.
 pub(super) enum Flow {
@@ -37,6 +41,7 @@ Answer the step marked with an arrow: yes or no, its number, or the value you re
   b, c          take the second or third step instead
   others [WORD] every other test and remedy, or those with the word in them
   done [NAME]   a remedy was done
+  stays         the known-good part that was just tried stays in the device
   cannot [WHY]  this step cannot be done here
   unclear       it was done, but the result is unclear
   why [N]       what speaks for and against suspect N (1 if not given)
@@ -54,6 +59,7 @@ Answer the step marked with an arrow: yes or no, its number, or the value you re
   correct N NEW entry N should have said NEW; `correct N not done` strikes it
   note TEXT     a remark for the trail
   meter NAME    another meter from here on; `meter` alone lists them
+  history [N]   what the device has been through: the questions, or yes to one
   undo          take the last entry back
   trail         what was done so far
   close         end the job
@@ -375,6 +381,9 @@ impl Walk<'_> {
         if s.act == "remedy" {
             return "1 done (or ?) > ".to_owned();
         }
+        if s.act == view::CLOSE {
+            return "1 close (or ?) > ".to_owned();
+        }
         let Found::One(t) = self.desk.case.model.test(&s.id) else {
             return "> ".to_owned();
         };
@@ -430,6 +439,13 @@ impl Walk<'_> {
             self.steps(state)?;
             return Ok(Flow::On);
         }
+        let closes = step.is_some_and(|s| s.act == view::CLOSE);
+        if closes && matches!(head.as_str(), "1" | "y" | "yes" | "done") {
+            self.close(ClosingState::Mended.word())?;
+            return Ok(Flow::On);
+        }
+        // All that is said of a step is of a test or a remedy.
+        let step = step.filter(|_| !closes);
         if let Some(s) = step
             && let Some(entry) = self.answer(s, line)
         {
@@ -454,7 +470,7 @@ impl Walk<'_> {
             }))?;
             return Ok(Flow::On);
         }
-        const WORDS: [&str; 21] = [
+        const WORDS: [&str; 23] = [
             "others",
             "done",
             "cannot",
@@ -476,6 +492,8 @@ impl Walk<'_> {
             "reference",
             "sure",
             "correct",
+            "stays",
+            "history",
         ];
         let fits: Vec<&str> = WORDS
             .into_iter()
@@ -584,6 +602,8 @@ impl Walk<'_> {
                 self.say(&format!("Entry {entry} counts as measured twice."))?;
             }
             "correct" => self.correct(rest)?,
+            "stays" => self.stays()?,
+            "history" => self.history(rest)?,
             "trail" => {
                 let text = report::markdown(&self.desk.trail(), report::Audience::Bench);
                 self.say(&text)?;
@@ -611,7 +631,11 @@ impl Walk<'_> {
             Entry::Reference(r) => test(&r.test),
             Entry::Cannot(c) => test(&c.test).or_else(|| remedy(&c.test)),
             Entry::Remedy(d) => remedy(&d.did),
-            Entry::Note(_) | Entry::Meter(_) | Entry::Sure(_) | Entry::Correct(_) => None,
+            Entry::Note(_)
+            | Entry::Meter(_)
+            | Entry::History(_)
+            | Entry::Sure(_)
+            | Entry::Correct(_) => None,
         }
     }
 
@@ -702,10 +726,70 @@ impl Walk<'_> {
         }
         let note = self.desk.note_on(&entry);
         self.desk.enter(&mut self.store, entry)?;
-        match note {
-            Some(note) => self.say(&note),
+        if let Some(note) = note {
+            self.say(&note)?;
+        }
+        match self.desk.case.part_tried() {
+            Some(_) => self.say(FITTED),
             None => Ok(()),
         }
+    }
+
+    /// The part that was just tried stays in the device, which is a remedy.
+    fn stays(&mut self) -> Result {
+        let Some(item) = self.desk.case.part_tried() else {
+            return Err(Failure::no("no known-good part was tried just now")
+                .help("type it after the result of the swap; else `done` with the remedy"));
+        };
+        let Some(remedy) = self.desk.case.fits_part(item) else {
+            let name = &self.desk.case.model.items[item].name;
+            return Err(
+                Failure::no(format!("these rules have no remedy that fits a new {name}"))
+                    .help("`others` lists the remedies"),
+            );
+        };
+        let did = self.desk.case.model.remedies[remedy].id.clone();
+        let note = Some("the known-good part that was tried stays".to_owned());
+        self.enter(Entry::Remedy(Did { did, note }))
+    }
+
+    /// Lists the questions about the past, or answers one with yes.
+    fn history(&mut self, typed: &str) -> Result {
+        let case = &self.desk.case;
+        let asked = &case.model.bench.history;
+        let known = case.past();
+        if typed.is_empty() {
+            let heard = past(&case.model, &self.desk.record.file.complaint);
+            let line = |(i, (id, ask)): (usize, &(String, String))| {
+                let words = heard.iter().find(|p| p.id == *id);
+                let mark = match words {
+                    _ if known.contains(id) => " yes".to_owned(),
+                    Some(p) => format!(" (heard: \"{}\")", p.words.trim()),
+                    None => String::new(),
+                };
+                format!("  {} {ask}{mark}", i + 1)
+            };
+            let list: Vec<String> = asked.iter().enumerate().map(line).collect();
+            self.say(&format!(
+                "Has it:\n{}\n`history N` answers one with yes.",
+                list.join("\n")
+            ))?;
+            return Ok(());
+        }
+        let by_number = typed.parse::<usize>().ok();
+        let by_number = by_number.and_then(|n| asked.get(n.wrapping_sub(1)));
+        let chosen = by_number.or_else(|| asked.iter().find(|h| h.0 == typed));
+        let Some((id, ask)) = chosen.cloned() else {
+            return Err(
+                Failure::no(format!("`{typed}` is no question about the past"))
+                    .help("`history` lists them with their numbers"),
+            );
+        };
+        if known.contains(&id) {
+            return self.say("That is known already.");
+        }
+        self.enter(Entry::History(id))?;
+        self.say(&format!("Taken up: {ask} Yes."))
     }
 
     /// Corrects an earlier entry: its number, then what it should have said.
@@ -1087,6 +1171,7 @@ fn words(entry: &Entry) -> String {
         Entry::Cannot(c) => format!("cannot {}", c.test),
         Entry::Unclear(u) => format!("unclear {}", u.test),
         Entry::Meter(m) => format!("meter {m}"),
+        Entry::History(id) => format!("history {id}"),
         Entry::Reference(r) => format!("reference {} = {}", r.test, r.reads),
         Entry::Sure(s) => format!("sure of entry {}", s.entry),
         Entry::Correct(c) => format!("the correction of entry {}", c.entry),

@@ -78,7 +78,7 @@ fn amended(steps: &[Entry], at: usize, to: Option<&str>) -> Result<Entry, CaseEr
         Entry::Note(text) => *text = to,
         Entry::Cannot(c) => c.why = to,
         Entry::Reference(r) => r.reads = to,
-        Entry::Meter(name) => *name = to,
+        Entry::Meter(name) | Entry::History(name) => *name = to,
         // It was clear after all.
         Entry::Unclear(u) => {
             amended = Entry::Result(Shown {

@@ -47,6 +47,10 @@ pub struct Settings {
 /// each of the outcomes that it sees, what part of a test's outcomes that is.
 type Planned = (Vec<Option<PlanTest>>, Vec<Vec<Range>>);
 
+/// Probability that nothing is wrong any more from which passed retests are
+/// taken for the end of the job.
+const LIKELY: f64 = 0.5;
+
 /// How many next steps are worked out at once.
 const FEW: usize = 5;
 
@@ -258,6 +262,7 @@ pub struct Case {
     /// The settings.
     pub settings: Settings,
     history: History,
+    past: Vec<String>,
     without: Vec<String>,
     /// Bench conditions that the complaint rules out, by index, as long as
     /// nothing was done about it and no step in one of them went well.
@@ -331,7 +336,19 @@ impl Case {
         settings: Settings,
     ) -> Result<Case, CaseError> {
         let mut unfit = Vec::new();
+        let amended = Amended::of(&file.steps);
+        let steps = amended.entries.clone();
         let mut history = file.history.clone();
+        let later = steps.iter().enumerate();
+        let mut later: Vec<(usize, &String)> = later
+            .filter_map(|(n, e)| match e {
+                Entry::History(id) => Some((n, id)),
+                _ => None,
+            })
+            .collect();
+        history.extend(later.iter().map(|(_, id)| (*id).clone()));
+        history.sort();
+        history.dedup();
         let whole = loop {
             match outline(rules, &file.device, &history) {
                 Err(e @ CompileError::NoHistory(..)) => {
@@ -339,7 +356,9 @@ impl Case {
                         continue;
                     };
                     history.retain(|h| h != gone);
-                    unfit.push((None, CaseError::Compile(e)));
+                    let entry = later.iter().position(|l| l.1 == gone);
+                    let entry = entry.map(|at| later.swap_remove(at).0);
+                    unfit.push((entry, CaseError::Compile(e)));
                 }
                 compiled => break compiled?,
             }
@@ -364,8 +383,6 @@ impl Case {
             all.retain(fits);
             all
         };
-        let amended = Amended::of(&file.steps);
-        let steps = amended.entries.clone();
         let packs = packs_in_play(&whole, rules, &symptom_ids, &steps)?;
         let meter = BenchMeter::of(rules, file.meter.as_deref()).or_else(|e| {
             unfit.push((None, CaseError::Compile(e)));
@@ -386,6 +403,7 @@ impl Case {
             belief: Belief::default(),
             settings,
             history: History::default(),
+            past: history.clone(),
             without: Vec::new(),
             out_of_reach: Vec::new(),
             blocked_tests: vec![false; model.tests.len()],
@@ -461,11 +479,13 @@ impl Case {
                 }
             }
             Entry::Sure(s) => self.confirm(n, s.entry),
-            // Taken up before all else, since it holds for all of them.
-            Entry::Reference(_) => Ok(match self.unfit.iter().any(|u| u.0 == Some(n)) {
-                true => Entered::Unfit,
-                false => Entered::Other,
-            }),
+            // Taken up before all else, since they hold for all of them.
+            Entry::Reference(_) | Entry::History(_) => {
+                Ok(match self.unfit.iter().any(|u| u.0 == Some(n)) {
+                    true => Entered::Unfit,
+                    false => Entered::Other,
+                })
+            }
             Entry::Meter(name) => {
                 self.model.take(&BenchMeter::of(rules, Some(name))?)?;
                 Ok(Entered::Other)
@@ -804,14 +824,25 @@ impl Case {
         let foretold: Vec<Option<Foretold>> = (wanted.par_iter().with_max_len(4))
             .map(|w| w.and_then(|(i, taken)| m.foretold_after(i, taken, believed)))
             .collect();
+        let open_now = &open;
         let planned = |((t, open), foretold): ((&TestInfo, bool), Option<Foretold>)| {
             let (finding, ranges) = foretold.map_or_else(
                 || (t.foretold.clone(), Vec::new()),
                 |f| (f.finding, f.ranges),
             );
-            (open.then(|| plan_test(m, t, &finding, &ranges)), ranges)
+            let after = |a: &usize| open_now[*a];
+            let test = open.then(|| PlanTest {
+                after: t.comes_after.iter().copied().filter(after).collect(),
+                ..plan_test(m, t, &finding, &ranges)
+            });
+            (test, ranges)
         };
-        m.tests.iter().zip(open).zip(foretold).map(planned).unzip()
+        m.tests
+            .iter()
+            .zip(open.iter().copied())
+            .zip(foretold)
+            .map(planned)
+            .unzip()
     }
 
     fn plan(&self) -> &Planned {
@@ -1307,6 +1338,44 @@ impl Case {
             .collect()
     }
 
+    /// A test that is still to be done before another one, by index.
+    pub fn before(&self, test: usize) -> Option<usize> {
+        let mut all = self.model.tests[test].comes_after.iter().copied();
+        all.find(|t| !self.blocked(*t) && !self.done(*t))
+    }
+
+    /// What the device has been through, by the questions answered with yes.
+    pub fn past(&self) -> &[String] {
+        &self.past
+    }
+
+    /// The item in whose place a known-good part was put by the last step, by
+    /// index, if that was a swap with a result.
+    pub fn part_tried(&self) -> Option<usize> {
+        match self.entered.last()? {
+            Entered::Result { test, .. } => self.model.tests[*test].swaps_in,
+            _ => None,
+        }
+    }
+
+    /// The remedy that fits a new part in place of an item, by index: it clears
+    /// every listed fault of it and the fewest others.
+    pub fn fits_part(&self, item: usize) -> Option<usize> {
+        let m = &self.model;
+        let listed = m.items[item].faults.iter();
+        let listed: Vec<usize> = listed.copied().filter(|f| !m.faults[*f].unlisted).collect();
+        let clears = |r: &RemedyInfo, f: usize| r.change.clears.iter().any(|(g, _)| *g == f);
+        (0..m.remedies.len())
+            .filter(|r| listed.iter().all(|f| clears(&m.remedies[*r], *f)))
+            .min_by_key(|r| m.remedies[*r].change.clears.len())
+    }
+
+    /// Whether the device is repaired and every retest has passed, with nothing
+    /// said against it: closing the job is what is left.
+    pub fn is_proved(&self) -> bool {
+        self.may_close_as_mended() == Closed::Ready && self.belief.nothing >= LIKELY
+    }
+
     /// Whether the job may be closed as mended.
     pub fn may_close_as_mended(&self) -> Closed {
         let Some(last) = self.last_remedy else {
@@ -1355,6 +1424,8 @@ pub(crate) fn plan_test(
         outlook: Arc::new(Outlook::new(m.network.len(), finding)),
         minutes: t.step.minutes,
         conditions: m.target(&t.step),
+        handy: m.handy(&t.step),
+        after: Vec::new(),
     }
 }
 
@@ -1366,6 +1437,7 @@ pub(crate) fn plan_remedy(m: &Model, r: &RemedyInfo) -> PlanRemedy {
         parts: r.step.parts,
         breaks: r.change.breaks(),
         conditions: m.target(&r.step),
+        handy: m.handy(&r.step),
     }
 }
 

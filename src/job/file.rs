@@ -127,6 +127,9 @@ pub enum Entry {
     /// Another meter was taken, by its name in the rules: what is read from
     /// here on is read with it.
     Meter(String),
+    /// A history question answered with yes while the job is open, by its name in
+    /// the rules: it holds for all that was entered, before it too.
+    History(String),
     /// A result was measured again at the same points, and it is the same.
     Sure(Sure),
     /// An earlier entry should have been another, or none. Both are kept; what
@@ -145,6 +148,7 @@ impl Entry {
             Entry::Remedy(_)
             | Entry::Note(_)
             | Entry::Meter(_)
+            | Entry::History(_)
             | Entry::Sure(_)
             | Entry::Correct(_) => None,
         }
@@ -158,7 +162,7 @@ impl Entry {
         match self {
             Entry::Result(r) => vec![&r.test, &r.shows, note(&r.note)],
             Entry::Remedy(d) => vec![&d.did, note(&d.note)],
-            Entry::Note(text) | Entry::Meter(text) => vec![text],
+            Entry::Note(text) | Entry::Meter(text) | Entry::History(text) => vec![text],
             Entry::Cannot(c) => vec![&c.test, &c.why],
             Entry::Unclear(u) => vec![&u.test, note(&u.note)],
             Entry::Reference(r) => vec![&r.test, &r.reads, &r.from, note(&r.meter)],

@@ -248,7 +248,7 @@ fn value_words(entry: &Entry) -> &str {
         Entry::Cannot(c) => &c.why,
         Entry::Unclear(_) => "unclear",
         Entry::Reference(r) => r.reads.trim(),
-        Entry::Meter(name) => name,
+        Entry::Meter(name) | Entry::History(name) => name,
         Entry::Sure(_) => "measured again",
         Entry::Correct(_) => "a correction",
     }
@@ -417,6 +417,12 @@ impl Trail {
                 Entry::Meter(name) => {
                     step.kind = "meter".into();
                     step.text = format!("read from here on with the meter `{name}`");
+                }
+                Entry::History(id) => {
+                    step.kind = "history".into();
+                    let mut asked = m.bench.history.iter();
+                    let ask = asked.find(|h| h.0 == *id).map_or(id, |h| &h.1);
+                    step.text = format!("Has it {ask} Yes.");
                 }
                 Entry::Cannot(c) => {
                     step.kind = "cannot".into();

@@ -50,6 +50,11 @@ pub struct TreeNode {
     /// At the end of a way: expected loss where none of them mended.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub loss: Option<f64>,
+    /// Whether the tree is cut here, by its depth or because the way is rare:
+    /// tests may well be better than the remedies by themselves, so go on from
+    /// here in the job.
+    #[serde(default, skip_serializing_if = "std::ops::Not::not")]
+    pub cut: bool,
 }
 
 /// A test or a remedy of a plan.
@@ -130,6 +135,7 @@ fn node(case: &Case, n: &Node) -> TreeNode {
         branches: Vec::new(),
         remedies: Vec::new(),
         loss: None,
+        cut: false,
     };
     match &n.then {
         Then::Do {
@@ -162,8 +168,13 @@ fn node(case: &Case, n: &Node) -> TreeNode {
                 });
             }
         }
-        Then::End { remedies, loss } => {
+        Then::End {
+            remedies,
+            loss,
+            cut,
+        } => {
             out.loss = Some(*loss);
+            out.cut = *cut;
             let mut state = n.state;
             for r in remedies {
                 let act = Act::Remedy(r.remedy);

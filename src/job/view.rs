@@ -106,9 +106,9 @@ pub struct OutcomeView {
 /// A possible next step.
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize, JsonSchema)]
 pub struct StepView {
-    /// `test` or `remedy`.
+    /// `test`, `remedy`, or `close` for closing the job as repaired.
     pub act: String,
-    /// Identifier.
+    /// Identifier; `close` for closing the job.
     pub id: String,
     /// The question, or the order.
     pub text: String,
@@ -441,9 +441,18 @@ fn advice(case: &Case, many: usize) -> AdviceView {
     let stop = (a.stop).filter(|s| !((unsure || strange || hazard) && *s == Stop::EnoughKnown));
     // A hazard is no matter of what is wrong.
     let stop = stop.filter(|s| !(hazard && *s == Stop::NothingWrong));
+    let close = case.is_proved().then(|| close_step(case));
+    let stop = if close.is_some() {
+        Some(Stop::NothingWrong)
+    } else {
+        stop
+    };
     let unexplained = (strange && stop.is_none()).then(|| format!("{UNLISTED} {NARROWS}"));
     AdviceView {
-        steps: a.steps.iter().map(|p| step(case, p)).collect(),
+        steps: (close.into_iter())
+            .chain(a.steps.iter().map(|p| step(case, p)))
+            .take(many)
+            .collect(),
         stop: stop.map(|s| {
             match s {
                 Stop::EnoughKnown => "enough-known",
@@ -490,6 +499,36 @@ fn advice(case: &Case, many: usize) -> AdviceView {
         }).or(unexplained),
         expected_cost: a.expected,
         at_least_cost: a.at_least,
+    }
+}
+
+/// The word for closing a job, as an act and as the identifier of that step.
+pub const CLOSE: &str = "close";
+
+/// Closing the job as repaired, as a step.
+fn close_step(case: &Case) -> StepView {
+    let proved = case.proved().into_iter();
+    let proved = proved.map(|f| case.model.functions[f].name.clone());
+    let proved: Vec<String> = proved.collect();
+    StepView {
+        act: CLOSE.to_owned(),
+        id: CLOSE.to_owned(),
+        text: "Close the job as repaired".to_owned(),
+        minutes: 0.0,
+        moving_minutes: 0.0,
+        parts: 0.0,
+        gain_bits: 0.0,
+        expected_cost: 0.0,
+        outcomes: Vec::new(),
+        mends: None,
+        prepare: Vec::new(),
+        tools: Vec::new(),
+        cautions: Vec::new(),
+        do_not_trust: Vec::new(),
+        scope: None,
+        why: format!("seen after the repair: {}", proved.join("; ")),
+        retest: false,
+        safety: false,
     }
 }
 
@@ -625,6 +664,7 @@ fn not_looked_at(case: &Case, act: Act) -> StepView {
         Act::Test(i) if case.done(i) => "done already; a repeat takes its place",
         _ if case.beyond(info) => "not with a device that does not get so far",
         Act::Test(i) if case.blocked(i) => "cannot be done here, or was unclear",
+        Act::Test(i) if case.before(i).is_some() => "another test comes before it",
         Act::Test(_) => "tells nothing new now",
         Act::Remedy(i) if case.ruled_out(i) => "cannot be done here",
         Act::Remedy(_) => "not likely to help now",

@@ -27,7 +27,8 @@ pub struct Weighed {
     pub parts: f64,
     /// Expected cost of the whole repair if it is taken now, in currency.
     pub expected_cost: f64,
-    /// By how much that is more than with the first.
+    /// By how much that is more than with the first; below nought where the first
+    /// was taken among equals.
     pub more: f64,
     /// Why, in a sentence.
     pub reason: String,
@@ -119,7 +120,16 @@ fn reason(case: &Case, p: &Proposal, best: &[Proposal]) -> String {
         return "it comes first because the last remedy has to be proved".to_owned();
     }
     if p.act == first.act {
-        return match best.get(1).map(|next| next.expected - p.expected) {
+        let rest = best[1..].iter().map(|b| b.expected);
+        return match rest.min_by(f64::total_cmp).map(|next| next - p.expected) {
+            // Among equals it was taken for what it tells or how handy it is.
+            Some(saved) if saved <= -0.5 => {
+                let tools = match case.model.handy(case.model.named(p.act).step) {
+                    true => "needs neither an open device nor a tool",
+                    false => "tells more, or as much sooner",
+                };
+                format!("it leaves about as little to pay as any, and {tools}")
+            }
             Some(saved) if saved >= 0.5 => {
                 format!("it leaves the least to pay in all, {saved:.0} less than the next")
             }

@@ -638,6 +638,7 @@ impl Builder<'_> {
     /// end.
     fn tests(&mut self, copy: &Copy) {
         let pack = copy.pack;
+        let mut order: Vec<(usize, &String)> = Vec::new();
         for (index, t) in pack.tests.iter().enumerate() {
             if !copy.counts(&t.only_on) {
                 continue;
@@ -645,6 +646,7 @@ impl Builder<'_> {
             let mut before = None;
             let mut after = None;
             let mut function = None;
+            let mut fitted = None;
             let mut proves = None;
             let mut measures = None;
             let once;
@@ -703,6 +705,9 @@ impl Builder<'_> {
                     let all = [copy.links(&kept), self.break_as(pack, &kept)].concat();
                     finding = Finding::yes_no(0.0, &all, 0.0).mistaken(&t.mistaken);
                     function = Some(copy.functions[*f]);
+                    let item = swaps_in.map(|i| pack.items[i].faults.clone());
+                    let known = item.and_then(|mut of| of.find_map(|f| copy.faults[f]));
+                    fitted = known.map(|f| self.model.faults[f].item);
                     proves = t.how.proves().map(|f| copy.functions[f]);
                     let seated = |item: &Option<usize>| {
                         item.map(|i| copy.seating(i))
@@ -750,6 +755,7 @@ impl Builder<'_> {
                 foretold: Arc::new(foretold),
                 before,
                 after,
+                swaps_in: fitted,
                 proves,
                 function,
                 measures,
@@ -764,7 +770,15 @@ impl Builder<'_> {
                 only_for: t.only_for.clone(),
                 raises: t.raises.clone(),
                 checks: None,
+                comes_after: Vec::new(),
             });
+            order.extend(t.after.iter().map(|before| (at, before)));
+        }
+        for (at, before) in order {
+            let ids = [copy.id(before, false), copy.id(before, true)];
+            let mut tests = self.model.tests.iter();
+            let place = tests.position(|t| ids.contains(&t.id));
+            self.model.tests[at].comes_after.extend(place);
         }
     }
 

@@ -6,9 +6,11 @@ use super::past::said;
 use super::spelling::Read;
 use super::{Model, OutcomeInfo, TestInfo};
 use crate::belief::Finding;
-use crate::bench::{BenchState, Gates, Turns};
+use crate::bench::{BenchState, Gates, OPENED, Turns};
 use crate::rulebase::{Kind, Step};
 
+/// Tools that are no effort to take.
+const AT_HAND: [&str; 2] = ["loupe", "torch"];
 /// Chance that a check finds the hazard still there, before anything is known.
 /// It only prices what the check may cost; common practice, no source.
 const STILL_THERE: f64 = 0.2;
@@ -46,6 +48,14 @@ impl Model {
         conditions.collect::<BenchState>().gated(barred)
     }
 
+    /// Whether a step needs neither an open device nor a tool, a computer among
+    /// them. A loupe and a torch lie on every bench.
+    pub fn handy(&self, step: &Step) -> bool {
+        let open = |c: &usize| self.bench.conditions[*c].id == OPENED;
+        let at_hand = |t: &String| AT_HAND.contains(&t.as_str());
+        step.tools.iter().all(at_hand) && !self.bench.closure(&step.conditions).iter().any(open)
+    }
+
     /// Adds the check of each gate to the tests.
     pub(crate) fn take_gate_checks(&mut self) {
         for (gate, g) in self.bench.gates.iter().enumerate() {
@@ -78,6 +88,7 @@ impl Model {
                 finding,
                 before: None,
                 after: None,
+                swaps_in: None,
                 proves: None,
                 function: None,
                 measures: None,
@@ -89,6 +100,7 @@ impl Model {
                 only_for: Vec::new(),
                 raises: Vec::new(),
                 checks: Some(gate),
+                comes_after: Vec::new(),
             });
         }
     }

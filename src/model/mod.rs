@@ -222,6 +222,8 @@ pub struct TestInfo {
     pub before: Option<Change>,
     /// What is done to it after.
     pub after: Option<Change>,
+    /// The item, by index, in whose place it puts a known-good part.
+    pub swaps_in: Option<usize>,
     /// The function it tries, by index, if it tries it as the device stands
     /// (no swap, nothing left out): such a test can prove a mend.
     pub proves: Option<usize>,
@@ -246,6 +248,8 @@ pub struct TestInfo {
     pub raises: Vec<Sign>,
     /// The gate, by index, that it is the check of.
     pub checks: Option<usize>,
+    /// Tests that come first, by index, as long as they can be done.
+    pub comes_after: Vec<usize>,
 }
 
 impl TestInfo {

@@ -15,6 +15,9 @@ const ENOUGH: f64 = 0.95;
 /// more than the second.
 const WORLDS: (usize, usize) = (64, 160);
 
+/// Place of a test that is not among those of a problem.
+const NOT_HERE: usize = u16::MAX as usize;
+
 /// The likeliest sets of some of `faults` faults, with weights that add up to
 /// one. A set that is left out counts as the likeliest of its faults alone.
 fn few(faults: usize, candidates: &[(Candidate, f64)]) -> (&[(Candidate, f64)], Vec<f64>) {
@@ -78,6 +81,10 @@ impl<'a> Layout<'a> {
                 conditions: t.conditions,
                 turns: t.turns.clone(),
                 chances,
+                after: (t.after.iter())
+                    .map(|a| tests.iter().position(|t| t == a).unwrap_or(NOT_HERE))
+                    .collect(),
+                handy: t.handy,
             })
         });
         let trials = trials.collect();
@@ -113,6 +120,7 @@ impl<'a> Layout<'a> {
                     price: s.costs.price(r.minutes + retest, r.parts) + risk,
                     conditions: r.conditions,
                     changes,
+                    handy: r.handy,
                 });
             }
         }

@@ -16,6 +16,7 @@ mod layout;
 mod leads;
 pub mod problem;
 pub mod search;
+mod ties;
 mod tree;
 mod turn;
 
@@ -32,6 +33,7 @@ pub use bounds::order_by_probability_over_cost;
 pub use gain::{Foretold, foretell, foretell_all, surprise, weighed};
 pub use leads::{Lead, leads};
 pub use search::Effort;
+pub use ties::{HANDY, TIE};
 pub use tree::{Branch, Extent, Mending, Node, Then, Tree, tree};
 pub use turn::{Turn, turning_point};
 
@@ -106,6 +108,10 @@ pub struct PlanTest {
     pub conditions: BenchState,
     /// By outcome, what it does to gates; empty: nothing.
     pub turns: Vec<Turns>,
+    /// Whether it needs neither an open device nor a tool.
+    pub handy: bool,
+    /// Tests that have to be done before it, by index.
+    pub after: Vec<usize>,
 }
 
 /// A remedy as the planner sees it.
@@ -121,6 +127,8 @@ pub struct PlanRemedy {
     pub breaks: f64,
     /// Bench conditions, with all that they need, and the gates that bar it.
     pub conditions: BenchState,
+    /// Whether it needs neither an open device nor a tool.
+    pub handy: bool,
 }
 
 /// Everything the planner needs to know.
@@ -320,7 +328,15 @@ fn worth_a_look(s: &Situation, gains: &[Option<Foretold>]) -> (Vec<usize>, Vec<u
         .filter(|t| s.tests[*t].is_some())
         .collect();
     let mut tests = due.clone();
-    tests.extend(ranked.iter().map(|r| r.0).filter(|t| !due.contains(t)));
+    for (t, _) in ranked {
+        // With a test comes what has to be done before it.
+        let before = s.tests[t].iter().flat_map(|t| t.after.iter().copied());
+        for t in before.chain([t]) {
+            if !tests.contains(&t) && s.tests[t].is_some() {
+                tests.push(t);
+            }
+        }
+    }
     (due, tests)
 }
 

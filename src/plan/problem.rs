@@ -51,6 +51,10 @@ pub struct Trial {
     pub turns: Vec<Turns>,
     /// By outcome, its probability in each world.
     pub chances: Vec<Vec<f64>>,
+    /// Tests that have to be done before it, by index.
+    pub after: Vec<usize>,
+    /// Whether it needs neither an open device nor a tool.
+    pub handy: bool,
 }
 
 /// What a remedy makes of one world: worlds with their chance, itself among
@@ -66,6 +70,8 @@ pub struct Mend {
     pub conditions: BenchState,
     /// The worlds that it changes.
     pub changes: Vec<(usize, Becomes)>,
+    /// Whether it needs neither an open device nor a tool.
+    pub handy: bool,
 }
 
 /// What is to be planned.

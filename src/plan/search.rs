@@ -17,6 +17,7 @@ use std::hash::{Hash, Hasher};
 use super::bounds::{Repair, Repairs, Told};
 use super::gain::surprise;
 use super::problem::{Price, Problem, Step, Trial};
+use super::ties::{self, Tied};
 use crate::bench::BenchState;
 
 /// How hard to look.
@@ -143,8 +144,8 @@ impl Bounds {
 /// What was found.
 #[derive(Clone, Debug)]
 pub struct Found {
-    /// First steps with the cost of the whole if each is taken, the cheapest
-    /// first. Those that cost more than the first few are priced by a look one
+    /// First steps with the cost of the whole if each is taken: the one to take,
+    /// then the cheapest first. Those that cost more than the first few are priced by a look one
     /// step ahead.
     pub steps: Vec<(Step, Bounds)>,
     /// Cost of the plan.
@@ -244,7 +245,7 @@ impl<'a> Search<'a> {
             // ones begin with what was best before.
             let order: Vec<Step> = found.steps.iter().map(|s| s.0).collect();
             let shown = if depth == 1 { self.effort.first } else { SHOWN };
-            let Looked { mut steps, low } = self.look(start, depth, shown, &order);
+            let Looked { mut steps, low } = self.look(start, depth, shown, &order, ties::HANDY);
             steps.retain(|s| s.1.high.is_finite());
             if low.is_some() {
                 found.depth = depth;
@@ -263,7 +264,36 @@ impl<'a> Search<'a> {
                 break;
             }
         }
+        self.settle(start, &mut found.steps);
         found
+    }
+
+    /// Puts the step first that is to be taken of those that cost about the same.
+    fn settle(&self, m: &Moment, steps: &mut [(Step, Bounds)]) {
+        let p = self.problem;
+        if !matches!(steps.first(), Some((Step::Trial(_) | Step::Mend(_), _))) {
+            return;
+        }
+        let tied = |(step, cost): &(Step, Bounds)| {
+            let (bits, handy) = match *step {
+                Step::GiveUp => return None,
+                Step::Trial(i) => (Some(self.bits(m, i)), p.trials[i].handy),
+                Step::Mend(i) => (None, p.mends[i].handy),
+            };
+            Some(Tied {
+                cost: cost.high,
+                bits,
+                handy,
+            })
+        };
+        let within = steps[0].1.high * (1.0 + ties::HANDY) * (1.0 + ties::TIE);
+        let near = steps.partition_point(|s| s.1.high <= within);
+        let (at, near): (Vec<usize>, Vec<Tied>) = (steps[..near].iter().enumerate())
+            .filter_map(|(at, s)| Some((at, tied(s)?)))
+            .unzip();
+        if let Some(first) = ties::first(&near) {
+            steps[..=at[first]].rotate_right(1);
+        }
     }
 
     /// The cheapest order of remedies from a moment on, without a test, and
@@ -307,7 +337,7 @@ impl<'a> Search<'a> {
                 spent: repair.spent,
             }
         } else {
-            let looked = self.look(m, depth, 1, &[]);
+            let looked = self.look(m, depth, 1, &[], 0.0);
             let low = looked.low.ok_or(Spent)?;
             let best = looked.steps.first().ok_or(Spent)?.1;
             Bounds {
@@ -326,9 +356,17 @@ impl<'a> Search<'a> {
     }
 
     /// Every step from a moment on with its cost, the cheapest first, as far as
-    /// the effort allows. Those above the `shown`-th are left out. Those in
-    /// `order` are tried before others.
-    fn look(&mut self, m: &Moment, depth: usize, shown: usize, order: &[Step]) -> Looked {
+    /// the effort allows. Those above the `shown`-th are left out, unless they
+    /// are within a share `near` of the cheapest. Those in `order` are tried
+    /// before others.
+    fn look(
+        &mut self,
+        m: &Moment,
+        depth: usize,
+        shown: usize,
+        order: &[Step],
+        near: f64,
+    ) -> Looked {
         let unmended = self.problem.wrong(&m.belief) * self.problem.give_up;
         let give_up = (Step::GiveUp, Bounds::exactly(unmended, 0.0));
         let mut steps = Vec::new();
@@ -347,7 +385,8 @@ impl<'a> Search<'a> {
         for step in tries {
             let worst = steps
                 .get(shown.saturating_sub(1))
-                .map_or(f64::INFINITY, |s| s.1.high);
+                .map_or(f64::INFINITY, |s| s.1.high)
+                .max(steps.first().map_or(0.0, |s| s.1.high) * (1.0 + near));
             let Ok(cost) = self.arm(m, step, depth, worst) else {
                 return Looked { steps, low: None };
             };
@@ -402,7 +441,11 @@ impl<'a> Search<'a> {
         // Where all are gone into and nothing is proved, any order will do.
         let ranked = self.effort.proof || many[0] < p.trials.len();
         let mut trials: Vec<(f64, usize)> = (0..p.trials.len())
-            .filter(|i| !m.done.contains(&(*i as u16)) && !p.barred(Step::Trial(*i), m.state))
+            .filter(|i| {
+                let done = |i: usize| m.done.contains(&(i as u16));
+                let first = p.trials[*i].after.iter().all(|a| done(*a));
+                !done(*i) && first && !p.barred(Step::Trial(*i), m.state)
+            })
             .map(|i| match ranked {
                 // What lifts a gate tells little, but opens the way.
                 _ if p.lifts(i, m.state) => (f64::INFINITY, i),

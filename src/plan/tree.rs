@@ -60,6 +60,9 @@ pub enum Then {
         remedies: Vec<Mending>,
         /// Expected loss, in currency, where none of them mended.
         loss: f64,
+        /// Whether the tree ends here while the plan may not: the way is too
+        /// long or too rare to be drawn on.
+        cut: bool,
     },
 }
 
@@ -119,7 +122,7 @@ impl Grower<'_> {
     fn node(&mut self, m: &Moment, depth: usize, owed: &[usize]) -> Node {
         let (remedies, without_tests) = self.search.remedies(m);
         if depth == 0 || m.mass < self.cut {
-            return self.end(m, remedies);
+            return self.end(m, remedies, true);
         }
         let p = &self.layout.problem;
         let open = |t: &&usize| !p.barred(Step::Trial(**t), m.state);
@@ -129,7 +132,7 @@ impl Grower<'_> {
                 let found = self.search.plan(m);
                 let step = found.steps.first().map_or(Step::GiveUp, |s| s.0);
                 if found.cost.high >= without_tests * (1.0 - 1e-9) || step == Step::GiveUp {
-                    return self.end(m, remedies);
+                    return self.end(m, remedies, false);
                 }
                 step
             }
@@ -171,7 +174,7 @@ impl Grower<'_> {
                 act: match step {
                     Step::Trial(i) => Act::Test(self.layout.tests[i]),
                     Step::Mend(i) => Act::Remedy(self.layout.remedies[i]),
-                    Step::GiveUp => return self.end(m, remedies),
+                    Step::GiveUp => return self.end(m, remedies, false),
                 },
                 price: price.counts,
                 branches,
@@ -179,8 +182,8 @@ impl Grower<'_> {
         }
     }
 
-    /// A way that ends in these remedies.
-    fn end(&self, m: &Moment, order: Vec<Step>) -> Node {
+    /// A way that ends in these remedies, or is `cut` there.
+    fn end(&self, m: &Moment, order: Vec<Step>, cut: bool) -> Node {
         let p = &self.layout.problem;
         let (mut cost, mut steps) = (0.0, 0.0);
         let mut at = m.clone();
@@ -209,6 +212,7 @@ impl Grower<'_> {
             then: Then::End {
                 remedies,
                 loss: if at.mass > 0.0 { lost / at.mass } else { 0.0 },
+                cut,
             },
         }
     }

@@ -61,6 +61,9 @@ const NAMED: (f64, f64) = (0.02, 0.1);
 
 /// The end of a way in words: remedies with the share that each mends.
 fn end(n: &TreeNode, all: &[String], named: f64) -> String {
+    if n.cut {
+        return go_on(n, all);
+    }
     let mut here = 1.0;
     let mut parts = Vec::new();
     let mut rest = 0.0;
@@ -84,6 +87,37 @@ fn end(n: &TreeNode, all: &[String], named: f64) -> String {
         out += &format!("; stays unmended {}", percent(here));
     }
     out
+}
+
+/// A way that is cut before the plan ends: the likeliest remedy so far, and
+/// that it goes on.
+fn go_on(n: &TreeNode, all: &[String]) -> String {
+    const LIKELY: f64 = 0.5;
+    match n.remedies.first() {
+        Some(s) if s.mends.unwrap_or(0.0) >= LIKELY => format!(
+            "MEND: {} ({}){}, else {GO_ON}",
+            s.text,
+            percent(s.mends.unwrap_or(0.0)),
+            marks(s, all)
+        ),
+        _ => GO_ON.to_owned(),
+    }
+}
+
+/// What stands where a way is cut.
+const GO_ON: &str = "go on from here";
+
+/// How to go on where ways are cut; nothing where none is.
+pub(super) fn going_on(view: &TreeView) -> Option<String> {
+    fn any(n: &TreeNode) -> bool {
+        n.cut || n.branches.iter().filter_map(|b| b.then.as_ref()).any(any)
+    }
+    any(&view.root).then(|| {
+        format!(
+            "Where it says \"{GO_ON}\" the tree is cut, the plan is not: enter the results in the \
+             job, and `halfsplit tree JOB` draws what follows; or draw more with a greater --depth."
+        )
+    })
 }
 
 fn head(s: &TreeStep, all: &[String]) -> String {
@@ -110,6 +144,10 @@ pub(super) fn text(view: &TreeView, columns: usize) -> String {
     out += &fill(&says(view), "", "  ");
     out.push('\n');
     branch(&view.root, "", "", &all, &fill, &mut out);
+    if let Some(how) = going_on(view) {
+        out.push('\n');
+        out += &fill(&how, "", "");
+    }
     if !all.is_empty() {
         out.push('\n');
     }

@@ -254,6 +254,9 @@ pub struct RawTest {
     /// Symptoms whose complaint it is for; without it, all.
     #[serde(default)]
     pub only_for: Vec<At<String>>,
+    /// Tests of the pack that come first, as long as they can be done.
+    #[serde(default)]
+    pub after: Vec<At<String>>,
     /// Where its numbers come from.
     pub source: Option<At<String>>,
 }

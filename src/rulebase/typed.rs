@@ -305,6 +305,8 @@ pub struct Test {
     pub only_on: Vec<String>,
     /// Symptoms (`pack/symptom`) whose complaint it is for; empty: all.
     pub only_for: Vec<String>,
+    /// Tests of the pack that come first, by identifier.
+    pub after: Vec<String>,
     /// Signs of hazards that it may show.
     pub raises: Vec<Sign>,
 }

@@ -1293,6 +1293,17 @@ impl Validator<'_> {
         }
     }
 
+    /// The tests that come before a test, by identifier.
+    fn comes_after(&mut self, id: &str, test: &RawTest, raw: &RawPack) -> Vec<String> {
+        let known = || raw.tests.iter().map(|t| t.0.as_str()).filter(|t| *t != id);
+        for name in &test.after {
+            if !known().any(|t| t == name.value) {
+                self.unknown("test", name, known());
+            }
+        }
+        test.after.iter().map(|n| n.value.clone()).collect()
+    }
+
     /// Patterns for free text, as far as they are well.
     fn patterns(&mut self, all: &[At<String>]) -> Vec<Arc<Pattern>> {
         let mut out = Vec::new();
@@ -1613,6 +1624,7 @@ impl Validator<'_> {
                 step,
                 only_on: texts(&t.only_on),
                 only_for: self.only_for(t, raw),
+                after: self.comes_after(&id.value, t, raw),
                 raises,
             });
         }
@@ -1844,6 +1856,7 @@ impl Validator<'_> {
                 },
                 only_on: Vec::new(),
                 only_for: Vec::new(),
+                after: Vec::new(),
                 raises: Vec::new(),
             });
         }

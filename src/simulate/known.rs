@@ -106,8 +106,10 @@ impl Known {
         (0..start.tests.len())
             .map(|t| {
                 let open = !self.done[t] && can(t);
+                let before = start.model.tests[t].comes_after.iter().copied();
                 open.then(|| PlanTest {
                     outlook: self.outlook(start, t),
+                    after: before.filter(|a| !self.done[*a] && can(*a)).collect(),
                     ..start.tests[t].plan.clone()
                 })
             })

@@ -121,6 +121,8 @@ impl Device {
                     outlook: Arc::new(Outlook::new(FAULTS, &Arc::new(finding))),
                     minutes: rng.random_range(1.0..15.0),
                     conditions: conditions(&mut rng),
+                    after: Vec::new(),
+                    handy: false,
                     turns: Vec::new(),
                 })
             })
@@ -133,6 +135,7 @@ impl Device {
                     parts: rng.random_range(0.0..30.0),
                     breaks: 0.0,
                     conditions: conditions(&mut rng),
+                    handy: false,
                 })
             })
             .collect();

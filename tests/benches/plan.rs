@@ -99,6 +99,8 @@ fn instance(n: usize, seed: u64, moves: &Moves) -> (Problem<'_>, Vec<f64>) {
         Trial {
             price: rng.random_range(1.0..10.0).into(),
             conditions: BenchState::default(),
+            after: Vec::new(),
+            handy: false,
             turns: Vec::new(),
             chances: vec![no.iter().map(|x| 1.0 - x).collect(), no],
         }
@@ -109,6 +111,7 @@ fn instance(n: usize, seed: u64, moves: &Moves) -> (Problem<'_>, Vec<f64>) {
         Mend {
             price: rng.random_range(10.0..60.0).into(),
             conditions: BenchState::default(),
+            handy: false,
             changes: vec![(w, vec![(None, takes), (Some(w), 1.0 - takes)])],
         }
     });

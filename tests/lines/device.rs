@@ -221,6 +221,8 @@ impl Device {
                 outlook: outlook(&model, &t.foretold),
                 minutes: t.step.minutes,
                 conditions: state(&t.step.conditions),
+                after: Vec::new(),
+                handy: false,
                 turns: Vec::new(),
             })
         });
@@ -231,6 +233,7 @@ impl Device {
                 parts: r.step.parts,
                 breaks: 0.0,
                 conditions: state(&r.step.conditions),
+                handy: false,
             })
         });
         Device {

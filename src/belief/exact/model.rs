@@ -189,6 +189,9 @@ impl Model {
         (0..self.digits.len())
             .filter(|d| digits >> d & 1 == 1)
             .map(|d| self.digits[d].levels)
-            .fold((1, 1), |(n, pairs), l| (n * l, pairs * l * (l + 1) / 2))
+            .fold((1usize, 1usize), |(n, pairs), l| {
+                // Of many digits there are more than a number holds: too many.
+                (n.saturating_mul(l), pairs.saturating_mul(l * (l + 1) / 2))
+            })
     }
 }

@@ -1492,6 +1492,7 @@ impl Validator<'_> {
             step,
             only_on: texts(&t.only_on),
             only_for: self.only_for(t, raw),
+            after: Vec::new(),
             raises: self.signs(t, &[], bench),
         })
     }
