@@ -1544,6 +1544,8 @@ fn rates_come_back_for_the_shipped_packs() {
                         .iter()
                         .find(|k| k.0 == device.kind)
                         .map_or(1.0, |k| k.1);
+                    let own = fault.kinds.iter().find(|k| k.0 == device.kind);
+                    let on_kind = on_kind * own.map_or(1.0, |k| k.1);
                     let head = if item.shared {
                         pack.id.clone()
                     } else {

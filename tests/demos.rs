@@ -415,7 +415,7 @@ const PHRASES: &[(&str, &str, &[&str])] = &[
     ("phone", "The camera app closes as soon as I open the rear camera", &["rear-camera/app-closes"]),
     ("phone", "It says the camera is already in use by something", &["imaging/in-use-message"]),
     ("phone", "the flash won't come on, rear side", &["rear-camera/lamp-out"]),
-    ("phone", "Both cameras are gone since the update", &["imaging/all-cameras"]),
+    ("phone", "Both cameras are gone since the update", &["imaging/all-cameras", "front-camera/not-found", "rear-camera/not-found"]),
     ("phone", "The picture of the rear camera flickers and then it drops out", &["rear-camera/flickers"]),
     ("phone", "When I squeeze the frame the rear picture comes back", &["rear-camera/when-pressed"]),
     ("phone", "The rear camera buzzes and the image shakes", &["rear-camera/shakes"]),

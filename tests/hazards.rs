@@ -239,18 +239,15 @@ fn a_shorted_rail_that_was_read_bars_power() {
         let up: Vec<String> = (now.gates_up())
             .map(|(g, _)| now.model.bench.gates[g].id.clone())
             .collect();
-        let powers = now
-            .advice(usize::MAX)
-            .steps
-            .iter()
-            .any(|p| powers(&now, p.act));
-        (up, powers)
+        let advice = now.advice(usize::MAX);
+        let powering = advice.steps.iter().find(|p| powers(&now, p.act));
+        (up, powering.map(|p| now.model.named(p.act).id.to_owned()))
     };
     for short in ["0 ohm", "0.4 ohm", "9 ohm"] {
-        assert_eq!(read(short), (vec!["shorted".to_owned()], false), "{short}");
+        assert_eq!(read(short), (vec!["shorted".to_owned()], None), "{short}");
     }
     let (up, powers) = read("2.2 kohm");
-    assert!(up.is_empty() && powers);
+    assert!(up.is_empty() && powers.is_some());
 }
 
 #[test]

@@ -214,7 +214,8 @@ fn half_shorts_and_leaks_of_all_sizes_have_a_cause() {
         ("cc-first-inner-ohms", "cc-pull-down.open", &[300e3, 2e6]),
         ("cc-first-ohms", "cc-clamp.leaky", &[100.0, 1e3]),
         ("cc-first-volts", "cc-pull-down.changed", &[2.4, 3.2, 4.2]),
-        ("thermistor-ohms", "thermistor.drifted", &[30e3, 600e3, 2e3]),
+        // 30 kilohm is what a part of 47 kilohm reads in the warmth of a hand.
+        ("thermistor-ohms", "thermistor.drifted", &[600e3, 2e3]),
     ];
     let mut wrong = faulty("imaging", imaging);
     wrong.extend(faulty("charging", charging));

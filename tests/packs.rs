@@ -274,7 +274,7 @@ fn a_cell_below_two_volts_is_not_charged_again() {
         panic!("no {wake}");
     };
     let step = &case.model.remedies[remedy].step;
-    assert!((step.cautions.iter()).any(|c| case.model.bench.cautions[*c].0 == "deep-cell"));
+    assert!((step.cautions.iter()).any(|c| case.model.bench.cautions[*c].id == "deep-cell"));
 }
 
 #[test]

@@ -376,3 +376,10 @@ fn what_is_named_decides_of_what_something_is_said() {
         }
     }
 }
+
+/// The same by somebody else, heard once before anything was changed for it.
+#[test]
+fn a_second_set_is_heard() {
+    assert!(lines("second.tsv", 4).len() >= 200);
+    written_before("second", "second.tsv", "second-other.tsv", [0.9, 0.8, 0.98]);
+}

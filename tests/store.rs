@@ -454,7 +454,7 @@ fn kill_once(bench: &Bench, promised: &mut Promised, random: &mut StdRng, round:
     let mut sent_entry = false;
     let new = promised.jobs == 0 || random.random_ratio(1, 4);
     let mut work = || -> Option<()> {
-        fed.prompt(until)?;
+        let mut asked = fed.prompt(until)?;
         if new {
             if promised.jobs > 0 {
                 fed.type_line("", until)?;
@@ -464,6 +464,7 @@ fn kill_once(bench: &Bench, promised: &mut Promised, random: &mut StdRng, round:
             }
             sent_job = true;
             let out = fed.type_line("", until)?;
+            asked.clone_from(&out);
             assert!(
                 out.contains(&format!("Job {} is open.", promised.jobs + 1)),
                 "{out}"
@@ -477,11 +478,11 @@ fn kill_once(bench: &Bench, promised: &mut Promised, random: &mut StdRng, round:
                 ..Promised::default()
             };
         } else {
-            fed.type_line(&promised.jobs.to_string(), until)?;
+            asked = fed.type_line(&promised.jobs.to_string(), until)?;
         }
         for n in 0.. {
-            let remark = random
-                .random_bool(0.6)
+            // To close the job is no entry.
+            let remark = (random.random_bool(0.6) || asked.contains("1 close"))
                 .then(|| format!("round {round} remark {n}"));
             let line = remark
                 .as_ref()
@@ -489,6 +490,7 @@ fn kill_once(bench: &Bench, promised: &mut Promised, random: &mut StdRng, round:
             sent_entry = true;
             let out = fed.type_line(&line, until)?;
             sent_entry = false;
+            asked.clone_from(&out);
             if out.contains("Not taken") {
                 assert!(remark.is_none(), "{out}");
                 continue;
