@@ -42,8 +42,9 @@ fn result(test: &str, shows: &str) -> Entry {
 }
 
 /// Whether a step puts power into the device, by what it needs. Into a rail that
-/// is known to be shorted, with the battery out and by a supply that is held to
-/// a low current, power is put to find the short: common practice, no source.
+/// is known to be shorted, by a bench supply that is held to a low current and
+/// with the device not switched on, power is put to find the short: common
+/// practice, no source.
 fn powers(case: &Case, act: Act) -> bool {
     let step = case.model.named(act).step;
     let conditions = case.model.bench.closure(&step.conditions);
@@ -57,7 +58,7 @@ fn powers(case: &Case, act: Act) -> bool {
         .iter()
         .any(|c| bench.cautions[*c].id == "current-limit");
     let mut up = case.gates_up().map(|(g, _)| bench.gates[g].id.as_str());
-    if up.all(|g| g == "shorted") && limited && holds("battery-out") {
+    if up.all(|g| g == "shorted") && limited && !holds("powered") {
         return false;
     }
     let tool = |t: &String| {

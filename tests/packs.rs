@@ -159,7 +159,7 @@ fn firmware_seldom_kills_a_flash() {
     ] {
         let case = job(&rules, (kind, None), complaint, &[], Vec::new());
         let firmware = p(&case, "imaging/firmware.corrupt");
-        assert!(firmware < 0.02, "{complaint}: {firmware}");
+        assert!(firmware < 0.03, "{complaint}: {firmware}");
     }
 }
 

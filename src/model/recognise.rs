@@ -73,6 +73,8 @@ const DENIALS: &[&str] = &[
     "not", "no", "never", "without", "isnt", "arent", "wasnt", "werent", "doesnt", "dont", "didnt",
     "hasnt",
 ];
+/// A pattern that has one of these means to be denied.
+const DENIES: &[&str] = &["not", "no", "never", "without", "broken"];
 /// What may stand between a denial and what it denies.
 const FILLERS: &[&str] = &[
     "a", "any", "longer", "very", "really", "so", "too", "been", "ever", "got", "get", "had",
@@ -560,6 +562,14 @@ impl<'t> Speech<'t> {
                 from += m.end;
             }
         }
+        let of = pattern.source().split(|c: char| !c.is_alphabetic());
+        let denies =
+            pattern.source().contains("n.?t") || of.into_iter().any(|w| DENIES.contains(&w));
+        let denied = |at: &Range<usize>| !denies && denied_within(&self.text[at.clone()]);
+        out.retain(|at| !denied(at));
+        if denied(&across) {
+            return out;
+        }
         // What is said after a "but" is said of something else, unless the
         // pattern has it.
         let turned = |w: &str| CONTRASTS.contains(&w) && !pattern.source().contains(w);
@@ -686,6 +696,15 @@ impl<'t> Speech<'t> {
                 .within(self.clauses[clause].clone())
                 .any(|w| DENIALS.contains(&w) || DOUBTS.contains(&w))
     }
+}
+
+/// Whether the last word or two of a match are denied within it: "camera is not
+/// blurry".
+fn denied_within(said: &str) -> bool {
+    let last = said.rfind(' ');
+    let last_but_one = last.and_then(|at| said[..at].rfind(' '));
+    let cuts = [last, last_but_one].into_iter().flatten();
+    cuts.map(|at| &said[..at]).any(denied_before)
 }
 
 /// Whether words end in a denial of what comes next.
