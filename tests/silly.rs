@@ -9,6 +9,8 @@
 //!    neither an open device nor a tool, where it needs one;
 //! 3. that asks again though nothing was done between.
 
+#![allow(clippy::print_stdout)]
+
 use halfsplit::job::view::{CLOSE, StateView, StepView, state};
 use halfsplit::job::{Case, CaseFile, Did, Entry, Settings, Shown};
 use halfsplit::model::{Found, TestInfo, Unit};
