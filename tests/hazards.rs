@@ -247,6 +247,19 @@ fn a_shorted_rail_that_was_read_bars_power() {
     for short in ["0 ohm", "0.4 ohm", "9 ohm"] {
         assert_eq!(read(short), (vec!["shorted".to_owned()], None), "{short}");
     }
+    // The reading is as good as the check, which is not asked for beside it; a
+    // good one afterwards asks for it.
+    let due = |readings: &[&str]| {
+        let readings = readings
+            .iter()
+            .map(|r| result("main-rail-ohms", r))
+            .collect();
+        let now = case(&rules, &file("laptop", dead, readings));
+        let due = now.gates_up().filter(|(g, _)| !now.found(*g)).count();
+        (now.gates_up().count(), due)
+    };
+    assert_eq!(due(&["0.4 ohm"]), (1, 0));
+    assert_eq!(due(&["0.4 ohm", "2.2 kohm"]), (1, 1));
     let (up, powers) = read("2.2 kohm");
     assert!(up.is_empty() && powers.is_some());
 }

@@ -582,6 +582,16 @@ impl Case {
                         .iter()
                         .fold(self.checked, |c, g| c.with(g, false)),
                 };
+                // A reading that raises a gate is as good as its check, and one
+                // that no longer does asks for it.
+                let readings = self.model.tests[test].raises.iter();
+                let readings = readings.filter(|s| s.below.is_some());
+                for gate in readings.map(|s| s.gate) {
+                    if self.state.gates().has(gate) {
+                        let low = turns.raises.has(gate);
+                        self.checked = self.checked.with(gate, low);
+                    }
+                }
                 Ok(Entered::Result { test, outcome })
             }
         }

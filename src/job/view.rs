@@ -255,8 +255,8 @@ fn hazards(case: &Case) -> Vec<String> {
         let check = &case.model.tests[test].id;
         match case.found(gate) {
             true => format!(
-                "{}, and the check found it. No {acts} until something was done about it and \
-                 the safety check ({check}) is clear. Handing back is always right.",
+                "{}, and it was found. No {acts} until something was done about it and the safety \
+                 check ({check}) is clear. Handing back is always right.",
                 g.name
             ),
             false => format!(
