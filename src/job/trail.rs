@@ -422,7 +422,7 @@ impl Trail {
                     step.kind = "history".into();
                     let mut asked = m.bench.history.iter();
                     let ask = asked.find(|h| h.0 == *id).map_or(id, |h| &h.1);
-                    step.text = format!("Has it {ask} Yes.");
+                    step.text = format!("{ask} Yes.");
                 }
                 Entry::Cannot(c) => {
                     step.kind = "cannot".into();
