@@ -168,3 +168,71 @@ fn the_chances_of_what_a_test_shows_are_those_that_it_is_weighed_by() {
         }
     }
 }
+
+/// Chance that a try comes out so with these faults there, mistakes left out.
+fn true_chance(case: &Case, test: &str, outcome: usize, present: &[usize]) -> f64 {
+    let Found::One(t) = case.model.test(test) else {
+        panic!("{test}")
+    };
+    let t = &case.model.tests[t];
+    let all: f64 = t.mistaken.iter().sum();
+    // Reported = true * (1 - mistakes of the others) + mistakes of this one.
+    let reported = t.finding.likelihood(outcome, present);
+    (reported - t.mistaken[outcome]) / (1.0 - all)
+}
+
+#[test]
+fn an_answer_in_part_is_what_both_functions_say() {
+    let rules = rules();
+    let case = job(&rules, "phone", "charging-port/charging-trouble", &[]);
+    let fault = |name: &str| match case.model.fault(name) {
+        Found::One(f) => f,
+        other => panic!("{name}: {other:?}"),
+    };
+    let sets: [&[&str]; 5] = [
+        &[],
+        &["adapter.no-fast"],
+        &["charging-port/port.dirty"],
+        &["battery.worn", "charging-port/cc-controller.dead"],
+        &[
+            "cable.weak",
+            "charging-port/port.corroded",
+            "system.bad-update",
+        ],
+    ];
+    for names in sets {
+        let set: Vec<usize> = names.iter().map(|n| fault(n)).collect();
+        let at = |outcome: usize| true_chance(&case, "charging-port/charge-try", outcome, &set);
+        let links = |function: &str| {
+            let f = case.model.functions.iter().find(|f| f.id == function);
+            let links = f.unwrap_or_else(|| panic!("{function}")).links.iter();
+            let there = links.filter(|l| set.contains(&l.0));
+            there.map(|l| 1.0 - l.1).product::<f64>()
+        };
+        let (charges, fast) = (
+            links("charging-port/charges"),
+            links("charging-port/fast-charge"),
+        );
+        assert!((at(0) - fast).abs() < 1e-9, "{names:?}: {} {fast}", at(0));
+        assert!((at(0) + at(1) - charges).abs() < 1e-9, "{names:?}");
+        assert!((at(0) + at(1) + at(2) - 1.0).abs() < 1e-9, "{names:?}");
+    }
+}
+
+#[test]
+fn what_charges_slowly_is_no_dead_port() {
+    let rules = rules();
+    let at = |answer: &str| {
+        let case = job(
+            &rules,
+            "phone",
+            "charging-port/charging-trouble",
+            &[("charging-port/charge-try", answer)],
+        );
+        let no_fast = fault(&case, "adapter.no-fast") + fault(&case, "cable.weak");
+        (no_fast, fault(&case, "cable.broken"))
+    };
+    let (slowly, no) = (at("slowly"), at("no"));
+    assert!(slowly.0 > 5.0 * no.0, "{slowly:?} {no:?}");
+    assert!(slowly.1 < 0.2 * no.1, "{slowly:?} {no:?}");
+}

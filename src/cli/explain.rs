@@ -272,11 +272,16 @@ fn entries(rules: &Rulebase, p: &Pack, unit: &str) -> Vec<(String, String)> {
         match &test.how {
             How::Tries {
                 function,
+                partly,
                 without,
                 swaps_in,
                 lends,
             } => {
                 t += &format!("tries whether {}\n", words(&p.functions[*function].name));
+                if let Some(part) = partly {
+                    let fuller = words(&p.functions[part.without].name);
+                    t += &format!("{}: so far, but not: {fuller}\n", part.outcome);
+                }
                 if let Some(i) = swaps_in {
                     t += &format!(
                         "with a known-good part in place of: {}\n",

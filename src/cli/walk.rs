@@ -391,15 +391,8 @@ impl Walk<'_> {
         if let Some(unit) = &t.unit {
             return format!("value in {unit} (or ?) > ");
         }
-        let answers: Vec<String> = if t.function.is_some() {
-            vec!["1 yes".into(), "2 no".into()]
-        } else {
-            t.outcomes
-                .iter()
-                .enumerate()
-                .map(|(i, o)| format!("{} {}", i + 1, o.id.replace('-', " ")))
-                .collect()
-        };
+        let answers = (0..t.outcomes.len()).map(|o| format!("{} {}", o + 1, t.answer(o)));
+        let answers: Vec<String> = answers.collect();
         let one_line = format!("{} (or ?) > ", answers.join(", "));
         if one_line.chars().count() <= self.terminal.width {
             one_line

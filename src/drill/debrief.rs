@@ -11,7 +11,7 @@ use super::score::{Deduction, Score};
 use super::task::DrillError;
 use super::{Ended, Level};
 use crate::job::view::{percent, telling};
-use crate::model::{Model, TestInfo};
+use crate::model::Model;
 use crate::plan::Act;
 
 /// A round that is over.
@@ -183,7 +183,7 @@ fn course(round: &Round) -> CourseView {
 fn step(m: &Model, did: &Did) -> StepTaken {
     let named = m.named(did.act);
     let shows = match (did.act, did.outcome) {
-        (Act::Test(t), Some(o)) => Some(answer(&m.tests[t], o)),
+        (Act::Test(t), Some(o)) => Some(m.tests[t].answer(o)),
         _ => None,
     };
     StepTaken {
@@ -193,15 +193,6 @@ fn step(m: &Model, did: &Did) -> StepTaken {
         shows,
         minutes: did.minutes,
         likely: did.truth.clone(),
-    }
-}
-
-/// An outcome in a word or two.
-fn answer(t: &TestInfo, outcome: usize) -> String {
-    match (t.function, outcome) {
-        (Some(_), 0) => "yes".to_owned(),
-        (Some(_), _) => "no".to_owned(),
-        (None, o) => t.outcomes[o].id.replace('-', " "),
     }
 }
 
@@ -235,7 +226,7 @@ fn could(m: &Model, look: &Look) -> Could {
     let group = |shows: &Shows| Alike {
         shows: shows
             .outcome
-            .map_or_else(|| "either way".to_owned(), |o| answer(test, o)),
+            .map_or_else(|| "either way".to_owned(), |o| test.answer(o)),
         suspects: shows.suspects.iter().map(|f| Named::fault(m, *f)).collect(),
     };
     Could {

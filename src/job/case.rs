@@ -1332,7 +1332,7 @@ impl Case {
                 Entered::Result { test, outcome }
                     if self.model.tests[*test].proves == Some(function) =>
                 {
-                    Some((*test, *outcome == 0))
+                    Some((*test, self.model.tests[*test].passed(*outcome)))
                 }
                 _ => None,
             })
@@ -1590,7 +1590,7 @@ pub(crate) fn outcome_of(t: &TestInfo, shows: &str) -> Result<usize, CaseError> 
     let typed = shows.trim().to_lowercase();
     let words = || -> Vec<String> {
         if t.function.is_some() {
-            return vec!["yes".into(), "no".into()];
+            return (0..t.outcomes.len()).map(|o| t.answer(o)).collect();
         }
         t.outcomes
             .iter()
@@ -1617,7 +1617,7 @@ pub(crate) fn outcome_of(t: &TestInfo, shows: &str) -> Result<usize, CaseError> 
     if t.function.is_some() {
         match typed.as_str() {
             "y" | "yes" | "ok" | "pass" => return Ok(0),
-            "n" | "no" | "fail" => return Ok(1),
+            "n" | "no" | "fail" => return Ok(t.outcomes.len() - 1),
             _ => {}
         }
     }

@@ -702,7 +702,6 @@ pub(crate) fn telling(gain: f64) -> Option<&'static str> {
 
 /// How a test splits the suspects, in plain words.
 fn why_test(case: &Case, i: usize, p: &Proposal) -> String {
-    let far: f64 = 1.0 - p.outcomes.first().copied().unwrap_or(1.0);
     let how = if case.model.tests[i].checks.is_some() {
         "shows whether the hazard is gone"
     } else if case.retests_due().contains(&i) {
@@ -715,13 +714,11 @@ fn why_test(case: &Case, i: usize, p: &Proposal) -> String {
     let percent = |p: f64| percent_within(p, left_out);
     let split = if left_out > UNSURE {
         String::new()
-    } else if t.function.is_some() {
-        format!(": yes {}, no {}", percent(p.outcomes[0]), percent(far))
     } else {
-        let words = t.outcomes.iter().zip(&p.outcomes);
+        let words = p.outcomes.iter().enumerate();
         let words: Vec<String> = words
-            .filter(|(_, q)| **q >= 0.005)
-            .map(|(o, q)| format!("{} {}", o.id.replace('-', " "), percent(*q)))
+            .filter(|(_, q)| **q >= 0.005 || t.function.is_some())
+            .map(|(o, q)| format!("{} {}", t.answer(o), percent(*q)))
             .collect();
         format!(": {}", words.join(", "))
     };

@@ -693,17 +693,30 @@ impl Builder<'_> {
                 }
                 How::Tries {
                     function: f,
+                    partly,
                     swaps_in,
                     lends,
                     ..
                 } => {
-                    let links = &pack.functions[*f].links;
-                    once = copy.only_shared(links.iter().map(|l| l.0));
                     let acts = |(l, s): &(PackFault, f64)| (*l, s * pack.acts_in(&t.how, *l));
-                    let kept: Vec<(PackFault, f64)> =
-                        links.iter().map(acts).filter(|l| l.1 > 0.0).collect();
-                    let all = [copy.links(&kept), self.break_as(pack, &kept)].concat();
-                    finding = Finding::yes_no(0.0, &all, 0.0).mistaken(&t.mistaken);
+                    let broken = |function: usize| {
+                        let links = pack.functions[function].links.iter().map(acts);
+                        let kept: Vec<(PackFault, f64)> = links.filter(|l| l.1 > 0.0).collect();
+                        [copy.links(&kept), self.break_as(pack, &kept)].concat()
+                    };
+                    // The fuller function needs all that this one needs.
+                    let widest = partly.as_ref().map_or(*f, |p| p.without);
+                    let links = &pack.functions[widest].links;
+                    once = copy.only_shared(links.iter().map(|l| l.0));
+                    let fails = broken(*f);
+                    let told = match partly {
+                        None => Finding::yes_no(0.0, &fails, 0.0),
+                        Some(p) => {
+                            let pushes = in_part(&broken(p.without), &fails);
+                            Finding::ordered(3, 0.0, &pushes, 0.0)
+                        }
+                    };
+                    finding = told.mistaken(&t.mistaken);
                     function = Some(copy.functions[*f]);
                     let item = swaps_in.map(|i| pack.items[i].faults.clone());
                     let known = item.and_then(|mut of| of.find_map(|f| copy.faults[f]));
@@ -721,7 +734,14 @@ impl Builder<'_> {
                         between: None,
                     };
                     let [works, fails] = TRIED;
-                    outcomes = vec![outcome(works, "yes, it works"), outcome(fails, "no")];
+                    let part = partly.iter().map(|p| {
+                        let word = p.outcome.replace('-', " ");
+                        outcome(&p.outcome, &format!("yes, but {word}"))
+                    });
+                    outcomes = std::iter::once(outcome(works, "yes, it works"))
+                        .chain(part)
+                        .chain(std::iter::once(outcome(fails, "no")))
+                        .collect();
                 }
             }
             if once && !copy.first {
@@ -821,6 +841,25 @@ impl Builder<'_> {
         }
         Ok(())
     }
+}
+
+/// What each fault pushes a try to that may come out in part: to *in part* as far
+/// as it breaks the fuller function beyond the tried one, to *fails* as far as it
+/// breaks the tried one. So the chances of both functions are as stated.
+fn in_part(fuller: &[(usize, f64)], tried: &[(usize, f64)]) -> Vec<(usize, Vec<f64>)> {
+    let works = |links: &[(usize, f64)], fault: usize| -> f64 {
+        let own = links.iter().filter(|l| l.0 == fault);
+        own.map(|l| 1.0 - l.1).product()
+    };
+    let mut faults: Vec<usize> = fuller.iter().chain(tried).map(|l| l.0).collect();
+    faults.sort_unstable();
+    faults.dedup();
+    let pushes = faults.into_iter().map(|f| {
+        let fails = 1.0 - works(tried, f);
+        let partly = 1.0 - works(fuller, f);
+        (f, vec![(partly - fails).max(0.0), fails])
+    });
+    pushes.collect()
 }
 
 impl Copy<'_> {

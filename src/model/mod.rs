@@ -263,6 +263,21 @@ impl TestInfo {
         self.only_for.is_empty() || symptoms.any(named)
     }
 
+    /// An outcome as an answer: yes or no to a try, else its word.
+    pub fn answer(&self, outcome: usize) -> String {
+        let last = self.outcomes.len() - 1;
+        match self.function {
+            Some(_) if outcome == 0 => "yes".to_owned(),
+            Some(_) if outcome == last => "no".to_owned(),
+            _ => self.outcomes[outcome].id.replace('-', " "),
+        }
+    }
+
+    /// Whether an outcome of a try says that the function works, if only in part.
+    pub fn passed(&self, outcome: usize) -> bool {
+        outcome + 1 < self.outcomes.len()
+    }
+
     /// What a good line reads, where a line is measured: "0.39 V to 0.43 V", or
     /// "OL".
     pub fn good_reads(&self) -> &str {

@@ -204,6 +204,10 @@ pub struct RawTest {
     pub kind: Option<At<String>>,
     /// The function that is tried.
     pub tries: Option<At<String>>,
+    /// An answer between yes and no: a word, and the fuller function that fails
+    /// then though the tried one works.
+    #[serde(default)]
+    pub partly: Entries<At<String>>,
     /// A known-good part fitted here in place of this item.
     pub swaps_in: Option<At<String>>,
     /// This item tried in a known-good device.

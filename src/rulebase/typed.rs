@@ -322,8 +322,18 @@ pub struct Sign {
     pub below: Option<f64>,
 }
 
-/// The outcomes of a test that tries a function, the healthy one first.
+/// The outcomes of a test that tries a function, the healthy one first; one
+/// that works in part stands between.
 pub const TRIED: [&str; 2] = ["works", "fails"];
+
+/// An outcome between *works* and *fails*.
+#[derive(Debug, Serialize, Deserialize)]
+pub struct Partly {
+    /// Identifier of the outcome.
+    pub outcome: String,
+    /// The fuller function, by index: it fails though the tried one works.
+    pub without: usize,
+}
 
 /// What a test's result depends on.
 #[derive(Debug, Serialize, Deserialize)]
@@ -332,6 +342,8 @@ pub enum How {
     Tries {
         /// Which, by index.
         function: usize,
+        /// What stands between yes and no, where it may work in part.
+        partly: Option<Partly>,
         /// Items whose faults are out of the picture (replaced for the try).
         without: Vec<usize>,
         /// A known-good part in place of this item.
@@ -367,6 +379,7 @@ impl How {
                 without,
                 swaps_in: None,
                 lends: None,
+                ..
             } if without.is_empty() => Some(*function),
             _ => None,
         }
@@ -376,7 +389,14 @@ impl How {
     /// follow from the circuit.
     pub fn outcomes(&self) -> Vec<&str> {
         match self {
-            How::Tries { .. } => TRIED.to_vec(),
+            How::Tries { partly, .. } => {
+                let [works, fails] = TRIED;
+                let part = partly.iter().map(|p| p.outcome.as_str());
+                std::iter::once(works)
+                    .chain(part)
+                    .chain(std::iter::once(fails))
+                    .collect()
+            }
             How::Shows { outcomes, .. } => outcomes.iter().map(|o| o.id.as_str()).collect(),
             How::Measures { .. } => Vec::new(),
         }

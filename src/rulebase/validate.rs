@@ -1521,9 +1521,11 @@ impl Validator<'_> {
                         );
                     }
                     let function = self.lookup("function", &scope.functions, f).unwrap_or(0);
+                    let partly = self.partly(t, function, scope);
                     let mut item = |n: &At<String>| self.lookup("item", &scope.items, n);
                     How::Tries {
                         function,
+                        partly,
                         without: t.without.iter().filter_map(&mut item).collect(),
                         swaps_in: t.swaps_in.as_ref().and_then(&mut item),
                         lends: t.lends.as_ref().and_then(&mut item),
@@ -1573,6 +1575,12 @@ impl Validator<'_> {
                 }
                 (None, false) => self.shows(id, t, scope, &sources),
             };
+            if let (Some((n, _)), How::Shows { .. }) = (t.partly.first(), &how) {
+                self.push(
+                    Problem::new(Code::Mixed, n.span, "`partly` goes with `tries`")
+                        .help("list it among what the test `shows:`"),
+                );
+            }
             let kind = match &t.kind {
                 None => match &how {
                     How::Tries {
@@ -1607,11 +1615,7 @@ impl Validator<'_> {
                 &sources,
                 bench,
             );
-            let words: Vec<String> = match &how {
-                How::Shows { outcomes, .. } => outcomes.iter().map(|o| o.id.clone()).collect(),
-                How::Tries { .. } => TRIED.map(str::to_owned).to_vec(),
-                How::Measures { .. } => Vec::new(),
-            };
+            let words: Vec<String> = how.outcomes().into_iter().map(str::to_owned).collect();
             let raises = self.signs(t, &words, bench);
             out.push(Test {
                 id: id.value.clone(),
@@ -1629,6 +1633,45 @@ impl Validator<'_> {
             });
         }
         out
+    }
+
+    /// The answer between yes and no of a try.
+    fn partly(&mut self, t: &RawTest, tried: usize, scope: &Scope) -> Option<Partly> {
+        let (outcome, fuller) = t.partly.first()?;
+        if let Some((more, _)) = t.partly.iter().nth(1) {
+            self.push(
+                Problem::new(
+                    Code::Mixed,
+                    more.span,
+                    "only one answer stands between yes and no",
+                )
+                .help("keep the one that customers name, and make a test of the other function"),
+            );
+        }
+        if TRIED.contains(&outcome.value.as_str()) {
+            self.duplicate("outcome", outcome, outcome.span);
+        }
+        let without = self.lookup("function", &scope.functions, fuller)?;
+        let links = |f: usize| &scope.pack.functions[f].links;
+        let weaker = |(fault, s): &Link| {
+            let own = links(without).iter().find(|l| l.0 == *fault);
+            own.is_none_or(|l| l.1 + 1e-9 < *s)
+        };
+        if without == tried || links(tried).iter().any(weaker) {
+            self.push(
+                Problem::new(
+                    Code::Mixed,
+                    fuller.span,
+                    format!("`{}` can work where the tried function fails", fuller.value),
+                )
+                .help("name a function that needs the tried one and more besides"),
+            );
+            return None;
+        }
+        Some(Partly {
+            outcome: outcome.value.clone(),
+            without,
+        })
     }
 
     /// A result that is right half the time or less tells nothing.

@@ -402,7 +402,7 @@ impl Walk<'_> {
             let then = believes[outcome].and_then(|o| known[o].take());
             let mut then = then.unwrap_or_else(|| group.known.unclear(self.mind, believed));
             // A retest that fails leaves the others for later.
-            if due.first() == Some(&believed) && outcome == 0 {
+            if due.first() == Some(&believed) && info.passed(outcome) {
                 then.due = due[1..].to_vec();
             }
             let mut lines = group.lines.clone();
