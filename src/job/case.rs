@@ -515,7 +515,7 @@ impl Case {
             }
             Entry::Remedy(d) => {
                 let i = one(self.model.remedy(&d.did), "remedy", &d.did)?;
-                let change = self.model.remedies[i].change.clone();
+                let change = self.model.remedies[i].change.again(self.times_done(i));
                 self.change(change, n, None);
                 self.goes_against_gate(n, Act::Remedy(i));
                 self.did(Act::Remedy(i));
@@ -555,7 +555,7 @@ impl Case {
                     self.void.push((n, d.says.clone()));
                     return Ok(Entered::Void);
                 }
-                self.history.supersede(test, what.turned());
+                self.history.supersede(&self.model, test, what.turned());
                 if let Some(c) = before {
                     self.change(c, n, Some(test));
                 }
@@ -608,7 +608,7 @@ impl Case {
         let Entered::Result { test, .. } = self.entered[at] else {
             return Err(not("it is no result that counts"));
         };
-        if !self.history.seen_again(test, at) {
+        if !self.history.seen_again(&self.model, test, at) {
             return Err(not(
                 "the test was repeated since, or the device was worked on; enter what it shows now",
             ));
@@ -775,10 +775,10 @@ impl Case {
     fn work_out(&mut self) {
         self.belief = self.believed(&self.history);
         let remedies = self.model.remedies.iter().zip(&self.blocked_remedies);
-        self.plan_remedies = remedies
-            .map(|(r, blocked)| {
+        self.plan_remedies = (remedies.enumerate())
+            .map(|(i, (r, blocked))| {
                 let open = !blocked && !self.beyond(&r.step);
-                open.then(|| plan_remedy(&self.model, r))
+                open.then(|| plan_remedy(&self.model, r, self.times_done(i)))
             })
             .collect();
         self.retest = self
@@ -965,6 +965,7 @@ impl Case {
                     step.outcomes = self.in_words(t, &step.outcomes);
                 }
             }
+            self.sensible_first(&mut advice);
             advice
         };
         if many > FEW {
@@ -1117,7 +1118,13 @@ impl Case {
 
     /// Whether the last result of a test still holds.
     pub fn done(&self, test: usize) -> bool {
-        self.history.holds(test)
+        self.history.holds(&self.model, test)
+    }
+
+    /// How many times a remedy was done.
+    fn times_done(&self, remedy: usize) -> usize {
+        let same = |e: &&Entered| matches!(e, Entered::Remedy(r) if *r == remedy);
+        self.entered.iter().filter(same).count()
     }
 
     /// Rules out what needs something that the shop is without.
@@ -1296,7 +1303,7 @@ impl Case {
     pub fn what_if(&self, test: usize, outcome: usize) -> Belief {
         let t = &self.model.tests[test];
         let mut history = self.history.clone();
-        history.supersede(test, false);
+        history.supersede(&self.model, test, false);
         let mut add = |what| history.push(None, Some(test), what);
         t.before.clone().map(What::Changed).map(&mut add);
         add(self.shown(t, outcome, &t.outcomes[outcome].id));
@@ -1439,10 +1446,10 @@ pub(crate) fn plan_test(
     }
 }
 
-/// A remedy as the planner sees it.
-pub(crate) fn plan_remedy(m: &Model, r: &RemedyInfo) -> PlanRemedy {
+/// A remedy as the planner sees it that was done so many times.
+pub(crate) fn plan_remedy(m: &Model, r: &RemedyInfo, times: usize) -> PlanRemedy {
     PlanRemedy {
-        clears: r.change.clears.clone(),
+        clears: r.change.again(times).clears,
         minutes: r.step.minutes,
         parts: r.step.parts,
         breaks: r.change.breaks(),

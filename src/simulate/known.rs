@@ -177,7 +177,8 @@ impl Known {
 
     /// A remedy is done.
     pub(super) fn remedied(&mut self, start: &Start, remedy: usize) {
-        self.change(start, &start.model.remedies[remedy].change);
+        let times = self.mended.iter().filter(|r| **r == remedy).count();
+        self.change(start, &start.model.remedies[remedy].change.again(times));
         let conditions = start.remedies[remedy].conditions;
         self.state = start.moves.reach(self.state, conditions).0;
         self.mended.push(remedy);
@@ -188,13 +189,15 @@ impl Known {
         self.due = start.due(&self.mended);
     }
 
-    /// Something is done to the device: no result of a test holds for sure any
-    /// more.
+    /// Something is done to the device: the result of a test that tells of a fault
+    /// which it touches does not hold for sure any more.
     fn change(&mut self, start: &Start, change: &Change) {
         let least = LIGHT / 8.0 / self.worlds.len() as f64;
         self.worlds = changed(&self.worlds, change, least);
         self.lines.changed(start, change);
-        self.done.fill(false);
+        for (done, probe) in self.done.iter_mut().zip(&start.tests) {
+            *done &= !probe.sees.iter().any(|f| change.touches(*f));
+        }
         self.settle();
     }
 
