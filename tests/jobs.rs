@@ -6,7 +6,8 @@
 //! others change nothing. A job ends when the arrow says so:
 //!
 //! - *repaired*: closed, and nothing is wrong any more;
-//! - *back*: handed back where a senior would; *back wrongly*: where he would not;
+//! - *back*: handed back where a senior would;
+//! - *wrongly*: handed back where he would not, or repaired with nothing wrong;
 //! - *early*: closed although something is still wrong;
 //! - *lost*: more than [`MOST_STEPS`] steps.
 //!
@@ -18,7 +19,6 @@
 
 mod answers;
 mod arrow;
-mod lines;
 
 use std::collections::{BTreeMap, BTreeSet};
 
@@ -26,7 +26,7 @@ use halfsplit::job::view::{CLOSE, state};
 use halfsplit::job::{Cannot, Case, CaseFile, Did, Entry, Settings};
 use halfsplit::model::{Found, Unit};
 use halfsplit::plan::Effort;
-use halfsplit::rulebase::{Rulebase, Where};
+use halfsplit::rulebase::{Rulebase, Rules, Where};
 use rayon::prelude::*;
 use serde::Deserialize;
 use serde::de::IgnoredAny;
@@ -97,7 +97,7 @@ struct Fault {
 enum Ended {
     Repaired,
     Back,
-    BackWrongly,
+    Wrongly,
     Early,
     Lost,
 }
@@ -199,7 +199,7 @@ impl Book<Job> {
             for c in job.faults.iter().flat_map(|f| &f.cause) {
                 assert!(case.model.faults.iter().any(|f| f.id == *c), "{name}: {c}");
             }
-            let now = state(&case, &file.steps, usize::MAX);
+            let now = state(&case, &file.steps, arrow::LISTED);
             let order = ranked(&case);
             let truth = |f: &usize| left.iter().any(|t| t.is(id(&case, *f)));
             if !left.is_empty() {
@@ -208,17 +208,17 @@ impl Book<Job> {
             let steps = file.steps.len();
             let step = now.next.steps.first();
             let over = if step.is_some_and(|s| s.act == CLOSE) {
-                Some(if left.is_empty() {
-                    Ended::Repaired
-                } else {
-                    Ended::Early
+                Some(match (left.is_empty(), job.faults.is_empty()) {
+                    (true, false) => Ended::Repaired,
+                    (true, true) => Ended::Wrongly,
+                    (false, _) => Ended::Early,
                 })
             } else if arrow::hands_back(&now) {
                 let mended = left.is_empty() && !job.faults.is_empty();
                 Some(match (mended, job.ends) {
                     (true, _) => Ended::Repaired,
                     (_, Ends::Back) => Ended::Back,
-                    _ => Ended::BackWrongly,
+                    _ => Ended::Wrongly,
                 })
             } else {
                 (steps >= MOST_STEPS).then_some(Ended::Lost)
@@ -305,6 +305,18 @@ fn median(mut all: Vec<usize>) -> usize {
     all.get(all.len() / 2).copied().unwrap_or(0)
 }
 
+/// The rules as they stand in their folder, which are built in as well.
+fn rules() -> Rulebase {
+    let folder = concat!(env!("CARGO_MANIFEST_DIR"), "/rules");
+    let rules = Rules {
+        paths: vec![folder.into()],
+        only_these: true,
+    };
+    let loaded = rules.load();
+    assert!(loaded.problems.is_empty(), "{}", loaded.report(false));
+    loaded.rulebase
+}
+
 fn book() -> Book<Job> {
     let mut book: Book<Job> = table("jobs.yaml");
     let trade: Book<IgnoredAny> = table("cases.yaml");
@@ -329,7 +341,7 @@ fn there_are_forty_jobs_ten_of_each_kind_of_device() {
 #[test]
 fn forty_jobs_end_as_a_senior_ends_them() {
     let book = book();
-    let rules = lines::rules();
+    let rules = rules();
     let jobs = &book.cases;
     let worked: Vec<Worked> = (jobs.par_iter().with_max_len(1))
         .map(|j| book.work(&rules, j))
@@ -371,7 +383,7 @@ fn forty_jobs_end_as_a_senior_ends_them() {
     let placed = share(count(|w| w.r#where), n);
     tell(&format!(
         "\njobs, of {n}                  today     bar\n\
-         end as a senior ends them {right:5.1} %  {BAR_RIGHT:4.0} %   {} repaired, {} back, {} back wrongly, {} early, {} lost\n\
+         end as a senior ends them {right:5.1} %  {BAR_RIGHT:4.0} %   {} repaired, {} back, {} wrongly, {} early, {} lost\n\
          place right               {placed:5.1} %  {BAR_WHERE:4.0} %\n\
          true cause first          {:5.1} %\n\
          among the first three     {:5.1} %\n\
@@ -381,7 +393,7 @@ fn forty_jobs_end_as_a_senior_ends_them() {
          more than 25 steps: {}\n",
         of(Ended::Repaired),
         of(Ended::Back),
-        of(Ended::BackWrongly),
+        of(Ended::Wrongly),
         of(Ended::Early),
         of(Ended::Lost),
         share(count(|w| w.first), n),

@@ -63,7 +63,7 @@ fn follow(start: &Start, mut hand: ByHand, settings: Settings, file: &CaseFile) 
     let mut steps = 0;
     let ended = loop {
         let case = Case::new(rules, &file, settings).expect("a job");
-        let now = state(&case, &file.steps, usize::MAX);
+        let now = state(&case, &file.steps, arrow::LISTED);
         let Some(step) = now.next.steps.first() else {
             break Ended::HandedBack;
         };

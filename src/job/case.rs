@@ -13,6 +13,7 @@ use super::isolation::Alike;
 use super::notice::Notice;
 use super::proof;
 use super::reading::{self, Asked, Typed};
+use super::sensible::CHOSEN_FROM;
 use super::view::{CanTell, CanTellFault, percent};
 use crate::belief::candidates::Outlook;
 use crate::belief::{
@@ -50,9 +51,6 @@ type Planned = (Vec<Option<PlanTest>>, Vec<Vec<Range>>);
 /// Probability that nothing is wrong any more from which passed retests are
 /// taken for the end of the job.
 const LIKELY: f64 = 0.5;
-
-/// How many next steps are worked out at once.
-const FEW: usize = 5;
 
 /// Why an entry cannot be taken.
 #[derive(Debug, Error)]
@@ -284,7 +282,7 @@ pub struct Case {
     moves: Moves,
     unfit: Vec<(Option<usize>, CaseError)>,
     /// Position among the entries of the last remedy.
-    last_remedy: Option<usize>,
+    pub(super) last_remedy: Option<usize>,
     /// The advice, once it was asked for.
     advised: OnceCell<Advice>,
     /// Conflict of the results, once it was asked for.
@@ -968,10 +966,10 @@ impl Case {
             self.sensible_first(&mut advice);
             advice
         };
-        if many > FEW {
+        if many > CHOSEN_FROM {
             return ask(many);
         }
-        let mut advice = self.advised.get_or_init(|| ask(FEW)).clone();
+        let mut advice = self.advised.get_or_init(|| ask(CHOSEN_FROM)).clone();
         advice.steps.truncate(many);
         advice
     }

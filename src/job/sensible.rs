@@ -1,11 +1,19 @@
-//! Which of the advised steps comes first. The plan tells groups of faults apart;
-//! with the figures of all faults at hand, no step is put first that a technician
-//! would call silly: one whose outcome is known before, or one that needs an open
-//! device or a tool beside a handy test that costs and tells as much. And no job is
-//! closed on a try that what is left in question would pass as well, as long as
-//! another test pays.
+//! Which of the advised steps comes first. The plan looks a step ahead and tells
+//! groups of faults apart; with the figures of all faults at hand
+//!
+//! - no step is put first that a technician would call silly: one whose outcome is
+//!   known before, or one that needs an open device or a tool beside a handy test
+//!   that costs and tells as much;
+//! - what works now is not repaired on a guess;
+//! - where no step is clearly cheaper than handing the device back, every cheap
+//!   test looks good because it puts off the loss. Then the repair of a known cause
+//!   that costs hardly more comes first, else the test that tells most for its
+//!   time, and where none tells anything the device goes back.
+//!
+//! And no job is closed on a try that what is left in question would pass as well,
+//! as long as another test pays.
 
-use super::case::Case;
+use super::case::{Case, Entered};
 use crate::belief::candidates::Candidate;
 use crate::model::TestInfo;
 use crate::plan::{Act, Advice, HANDY, Proposal, Stop};
@@ -20,6 +28,18 @@ const FREE: f64 = 3.0;
 const BEFORE_A_REMEDY: f64 = 0.1;
 /// Steps that are compared, those that a screen lists.
 const LISTED: usize = 5;
+/// Steps among which the first is chosen.
+pub(super) const CHOSEN_FROM: usize = 12;
+
+/// Chance that a remedy mends all from which on it is no guess.
+const NO_GUESS: f64 = 0.5;
+/// Within this share of the loss a step is not clearly cheaper than handing back.
+const CLEARLY: f64 = 0.02;
+/// A shop repairs a known cause though that costs up to this share more than
+/// handing back: a customer is kept by it. Common practice, no source.
+const KEPT: f64 = 0.1;
+/// A test that tells less than this many bits does not put off handing back.
+const TELLING: f64 = 0.05;
 
 /// A try that a fault passes with this chance says little of it.
 const PASSES: f64 = 0.25;
@@ -29,36 +49,85 @@ const DOUBT: f64 = 0.15;
 const SURE: f64 = 0.9;
 
 impl Case {
-    /// Puts the first step that is not silly at the head.
+    /// Puts the sensible step at the head.
     pub(super) fn sensible_first(&self, advice: &mut Advice) {
-        let steps = &mut advice.steps;
-        let is_due =
-            |p: &Proposal| matches!(p.act, Act::Test(t) if self.retests_due().contains(&t));
-        if steps.first().is_none_or(is_due) {
+        let owed = |p: &Proposal| matches!(p.act, Act::Test(t) if self.retests_due().contains(&t));
+        if advice.steps.first().is_none_or(owed) {
             return;
         }
-        let mut first = steps.iter().position(|p| !self.is_known(p)).unwrap_or(0);
-        if !self.is_handy(&steps[first]) {
-            let needs = &steps[first];
-            let tells = match needs.act {
-                Act::Test(_) => needs.gain,
-                Act::Remedy(_) => BEFORE_A_REMEDY,
-            };
-            let beside = steps.iter().take(LISTED).position(|p| {
-                matches!(p.act, Act::Test(_))
-                    && p.expected <= needs.expected * (1.0 + HANDY)
-                    && p.gain >= tells
-                    && self.is_handy(p)
-                    && !self.is_known(p)
-            });
-            first = beside.unwrap_or(first);
+        let works = self.works_now();
+        let near = &advice.steps[..advice.steps.len().min(CHOSEN_FROM)];
+        let sensible = |p: &Proposal| !self.is_known(p) && !(works && is_guess(p));
+        let Some(first) = near.iter().position(sensible) else {
+            if works && advice.stop.is_none() && self.belief.nothing >= NO_GUESS {
+                advice.stop = Some(Stop::NothingWrong);
+            }
+            return;
+        };
+        let loss = (1.0 - self.belief.nothing) * self.settings.costs.give_up;
+        let is_test = |p: &Proposal| matches!(p.act, Act::Test(_));
+        let puts_off = is_test(&near[first]) && near[first].expected >= loss * (1.0 - CLEARLY);
+        let first = match puts_off {
+            false => Some(self.beside(near, first)),
+            true => {
+                let repairs =
+                    |p: &Proposal| !is_test(p) && !is_guess(p) && p.expected <= loss * (1.0 + KEPT);
+                let rate = |p: &Proposal| p.gain / p.minutes.max(1.0);
+                let telling = near.iter().enumerate();
+                let telling = telling.filter(|(_, p)| p.gain >= TELLING && sensible(p));
+                let most = telling.max_by(|a, b| rate(a.1).total_cmp(&rate(b.1)));
+                near.iter().position(repairs).or(most.map(|m| m.0))
+            }
+        };
+        let Some(first) = first else {
+            advice.stop = advice.stop.or(Some(Stop::NotWorthIt { loss }));
+            return;
+        };
+        advice.steps[..=first].rotate_right(1);
+        let known = !is_test(&advice.steps[0]) && !is_guess(&advice.steps[0]);
+        advice.stop = match advice.stop {
+            Some(Stop::EnoughKnown) if !known => None,
+            None if known => Some(Stop::EnoughKnown),
+            other => other,
+        };
+    }
+
+    /// A handy test that stands in for a step that needs more, else that step.
+    fn beside(&self, steps: &[Proposal], first: usize) -> usize {
+        let needs = &steps[first];
+        if self.is_handy(needs) {
+            return first;
         }
-        if first > 0 {
-            steps[..=first].rotate_right(1);
-            if advice.stop == Some(Stop::EnoughKnown) && matches!(steps[0].act, Act::Test(_)) {
-                advice.stop = None;
+        let tells = match needs.act {
+            Act::Test(_) => needs.gain,
+            Act::Remedy(_) => BEFORE_A_REMEDY,
+        };
+        let beside = steps.iter().take(LISTED).position(|p| {
+            matches!(p.act, Act::Test(_))
+                && p.expected <= needs.expected * (1.0 + HANDY)
+                && p.gain >= tells
+                && self.is_handy(p)
+                && !self.is_known(p)
+        });
+        beside.unwrap_or(first)
+    }
+
+    /// Whether what is complained of was seen to work since the last remedy, and
+    /// nothing was seen to fail.
+    fn works_now(&self) -> bool {
+        let since = self.last_remedy.map_or(0, |n| n + 1);
+        let mut last: Vec<(usize, bool)> = Vec::new();
+        for e in &self.entered[since..] {
+            if let Entered::Result { test, outcome } = *e
+                && let Some(f) = self.model.tests[test].proves
+            {
+                last.retain(|l| l.0 != f);
+                last.push((f, outcome == 0));
             }
         }
+        let complained = self.complaint_functions();
+        let works = |f: &usize| last.iter().any(|l| l.0 == *f);
+        !complained.is_empty() && complained.iter().all(works) && last.iter().all(|l| l.1)
     }
 
     fn is_handy(&self, p: &Proposal) -> bool {
@@ -104,4 +173,9 @@ impl Case {
         let all = &self.belief.candidates;
         all.iter().filter(|(c, _)| seldom(c)).map(|(_, p)| p).sum()
     }
+}
+
+/// Whether it is a remedy that most likely does not mend all.
+fn is_guess(p: &Proposal) -> bool {
+    matches!(p.act, Act::Remedy(_)) && p.outcomes.first().is_none_or(|mends| *mends < NO_GUESS)
 }

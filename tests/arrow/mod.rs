@@ -22,7 +22,7 @@ const NEAR: f64 = 0.03;
 /// A test that tells this many bits is worth doing before a remedy.
 const BEFORE_A_REMEDY: f64 = 0.1;
 /// Steps that are listed on a screen.
-const LISTED: usize = 5;
+pub const LISTED: usize = 5;
 /// Minutes up to which a look costs next to nothing.
 const FREE: f64 = 3.0;
 
