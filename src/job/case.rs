@@ -440,9 +440,7 @@ impl Case {
             let complaint = case.symptoms.iter().map(|s| &case.model.symptoms[*s]);
             *blocked |= !test.suits(complaint);
         }
-        let out_of_reach = case.symptoms.iter();
-        let out_of_reach = out_of_reach.flat_map(|s| &case.model.symptoms[*s].rules_out);
-        case.out_of_reach = out_of_reach.copied().collect();
+        case.out_of_reach = case.ruled_out_by_complaint();
         let heard = hazards(&case.model, &file.complaint);
         let ticked = |g: &Gate| g.history.iter().any(|h| history.contains(h));
         let gates = case.model.bench.gates.iter().enumerate();
@@ -569,8 +567,12 @@ impl Case {
                     self.did(Act::Test(test));
                 }
                 self.state = self.state.turned(turns);
-                if outcome == 0 && self.beyond(&self.model.tests[test].step) {
+                let proves = self.model.tests[test].proves;
+                let complained = proves.is_some_and(|f| self.complaint_functions().contains(&f));
+                if outcome == 0 && (complained || self.beyond(&self.model.tests[test].step)) {
                     self.out_of_reach.clear();
+                } else if complained {
+                    self.out_of_reach = self.ruled_out_by_complaint();
                 }
                 // Its own check tells whether it is still there.
                 self.checked = match self.model.tests[test].checks {
@@ -930,6 +932,13 @@ impl Case {
     /// The functions whose loss is complained of, by index.
     pub fn complaint_functions(&self) -> Vec<usize> {
         proof::complained(&self.model, &self.symptoms)
+    }
+
+    /// Bench conditions, by index, that a device with this complaint does not reach.
+    fn ruled_out_by_complaint(&self) -> Vec<usize> {
+        let symptoms = self.symptoms.iter();
+        let all = symptoms.flat_map(|s| &self.model.symptoms[*s].rules_out);
+        all.copied().collect()
     }
 
     /// The test that proves a function; one that cannot be done only if there is

@@ -139,14 +139,18 @@ impl History {
 
     /// Where the result of a test stands that a repeat would supersede: the
     /// last one, unless something else was done since about a fault that it tells
-    /// of.
+    /// of. A swap seats a plug and puts the old part back: then what is tried may
+    /// come out in another way, and what was looked at or measured will not.
     fn standing(&self, model: &Model, test: usize, turned: bool) -> Option<usize> {
         let of_test =
             |h: &Happened| h.what.is_result() && h.test == Some(test) && h.what.turned() == turned;
         let at = self.all.iter().rposition(of_test)?;
         let told = &model.tests[test];
         let changed = self.all[at..].iter().any(|h| match &h.what {
-            What::Changed(change) => h.test != Some(test) && told.turns_on(change),
+            What::Changed(change) => {
+                let by_swap = h.test.is_some();
+                h.test != Some(test) && (!by_swap || told.proves.is_some()) && told.turns_on(change)
+            }
             _ => false,
         });
         (!changed).then_some(at)

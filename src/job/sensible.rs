@@ -58,13 +58,15 @@ impl Case {
         let works = self.works_now();
         let near = &advice.steps[..advice.steps.len().min(CHOSEN_FROM)];
         let sensible = |p: &Proposal| !self.is_known(p) && !(works && is_guess(p));
+        let loss = (1.0 - self.belief.nothing) * self.settings.costs.give_up;
         let Some(first) = near.iter().position(sensible) else {
-            if works && advice.stop.is_none() && self.belief.nothing >= NO_GUESS {
-                advice.stop = Some(Stop::NothingWrong);
-            }
+            let most_likely_well = works && self.belief.nothing >= NO_GUESS;
+            advice.stop = advice.stop.or(Some(match most_likely_well {
+                true => Stop::NothingWrong,
+                false => Stop::NotWorthIt { loss },
+            }));
             return;
         };
-        let loss = (1.0 - self.belief.nothing) * self.settings.costs.give_up;
         let is_test = |p: &Proposal| matches!(p.act, Act::Test(_));
         let puts_off = is_test(&near[first]) && near[first].expected >= loss * (1.0 - CLEARLY);
         let first = match puts_off {
@@ -76,7 +78,8 @@ impl Case {
                 let telling = near.iter().enumerate();
                 let telling = telling.filter(|(_, p)| p.gain >= TELLING && sensible(p));
                 let most = telling.max_by(|a, b| rate(a.1).total_cmp(&rate(b.1)));
-                near.iter().position(repairs).or(most.map(|m| m.0))
+                let most = most.map(|m| self.beside(near, m.0));
+                near.iter().position(repairs).or(most)
             }
         };
         let Some(first) = first else {
