@@ -54,16 +54,16 @@ const MOST_STEPS: usize = 60;
 // The bar is what the program has to reach. The floor is what it reached when
 // last measured; the test holds that. Raise it with the program.
 const BAR_WHERE: f64 = 92.0;
-const FLOOR_WHERE: f64 = 0.0;
+const FLOOR_WHERE: f64 = 97.0;
 /// Jobs that end as a senior would end them, per cent.
 const BAR_RIGHT: f64 = 92.0;
-const FLOOR_RIGHT: f64 = 0.0;
+const FLOOR_RIGHT: f64 = 97.0;
 /// At most so many silly steps.
 const BAR_SILLY: usize = 0;
-const FLOOR_SILLY: usize = 1000;
+const FLOOR_SILLY: usize = 0;
 /// At most so many jobs closed with something still wrong.
 const BAR_EARLY: usize = 0;
-const FLOOR_EARLY: usize = 40;
+const FLOOR_EARLY: usize = 0;
 
 /// A job as it is written.
 #[derive(Clone, Debug, Deserialize)]

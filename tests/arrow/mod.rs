@@ -26,12 +26,14 @@ pub const LISTED: usize = 5;
 /// Minutes up to which a look costs next to nothing.
 const FREE: f64 = 3.0;
 
-/// Whether the advice is to hand the device back as it is.
+/// Whether the advice is to hand the device back as it is. A retest that is still
+/// to be done comes first; one that failed is none.
 pub fn hands_back(now: &StateView) -> bool {
     let over = ["nothing-wrong", "not-worth-it", "nothing-left"];
     let stop = now.next.stop.as_deref();
-    now.next.steps.is_empty()
-        || stop.is_some_and(|s| over.contains(&s)) && now.retests_due.is_empty()
+    let first = now.next.steps.first();
+    let owed = first.is_some_and(|s| s.retest || s.safety);
+    first.is_none() || !owed && stop.is_some_and(|s| over.contains(&s))
 }
 
 fn handy(case: &Case, step: &StepView) -> bool {
