@@ -57,7 +57,7 @@ impl Case {
         }
         let works = self.works_now();
         let near = &advice.steps[..advice.steps.len().min(CHOSEN_FROM)];
-        let sensible = |p: &Proposal| !self.is_known(p) && !(works && is_guess(p));
+        let sensible = |p: &Proposal| !(self.is_known(p) || works && is_guess(p));
         let loss = (1.0 - self.belief.nothing) * self.settings.costs.give_up;
         let Some(first) = near.iter().position(sensible) else {
             let most_likely_well = works && self.belief.nothing >= NO_GUESS;
