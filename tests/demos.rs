@@ -238,8 +238,9 @@ fn demos_of_lines_follow_the_advice_and_are_decided_by_a_reading() {
     }
     assert!(weak.is_empty(), "{weak:?}");
     // Written when a plan weighed other readings and no check opened a wet device
-    // first: five take ways of their own.
-    assert!(aside.len() <= 5, "not advised: {aside:#?}");
+    // first, nor one that tells more for its time where all cost as much as handing
+    // back: six take ways of their own.
+    assert!(aside.len() <= 6, "not advised: {aside:#?}");
 }
 
 #[test]

@@ -1,22 +1,19 @@
 //! Jobs that follow the arrow to their end, on hidden causes drawn from the
 //! rules and answered from the model: steps that a technician would call silly
-//! are counted. A step is silly
-//!
-//! 1. whose likeliest outcome has 0.97 or more, and that is no free look, no
-//!    control, no retest and no check of a hazard;
-//! 2. beside which, among the first five, a test is offered that costs no more
-//!    than 3 % above it, tells as much (before a remedy: 0.1 bit), and needs
-//!    neither an open device nor a tool, where it needs one;
-//! 3. that asks again though nothing was done between.
+//! are counted; `arrow` says which those are.
 
 #![allow(clippy::print_stdout)]
 
-use halfsplit::job::view::{CLOSE, StateView, StepView, state};
+mod arrow;
+
+use halfsplit::job::view::{CLOSE, state};
 use halfsplit::job::{Case, CaseFile, Did, Entry, Settings, Shown};
-use halfsplit::model::{Found, TestInfo, Unit};
-use halfsplit::plan::{Act, Effort};
-use halfsplit::rulebase::{Kind, Rules};
+use halfsplit::model::{Found, Unit};
+use halfsplit::plan::Effort;
+use halfsplit::rulebase::Rules;
 use halfsplit::simulate::{ByHand, Chance, Luck, Start};
+
+use arrow::{hands_back, silly};
 
 /// Jobs, by kind of device and complaint.
 const JOBS: [(&str, &str); 8] = [
@@ -33,17 +30,6 @@ const JOBS: [(&str, &str); 8] = [
 const CAUSES: u64 = 1;
 /// A job that takes more steps has lost its way.
 const MOST_STEPS: usize = 100;
-
-/// From this chance on the outcome of a test is known before.
-const KNOWN: f64 = 0.97;
-/// Within this share a step costs about the same.
-const NEAR: f64 = 0.03;
-/// A test that tells this many bits is worth doing before a remedy.
-const BEFORE_A_REMEDY: f64 = 0.1;
-/// Steps that are listed on a screen.
-const LISTED: usize = 5;
-/// Minutes up to which a look costs next to nothing.
-const FREE: f64 = 3.0;
 
 /// How a job ended.
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -66,70 +52,6 @@ struct Job {
     hidden: Vec<String>,
 }
 
-fn handy(case: &Case, step: &StepView) -> bool {
-    let act = match (case.model.test(&step.id), case.model.remedy(&step.id)) {
-        (Found::One(t), _) => Act::Test(t),
-        (_, Found::One(r)) => Act::Remedy(r),
-        _ => return false,
-    };
-    let info = case.model.named(act).step;
-    let conditions = case.model.bench.closure(&info.conditions);
-    let opened = |c: &usize| case.model.bench.conditions[*c].id == "opened";
-    info.tools.iter().all(|t| t == "loupe" || t == "torch") && !conditions.iter().any(opened)
-}
-
-/// Whether a look or a question costs next to nothing.
-fn free(case: &Case, test: &TestInfo, step: &StepView) -> bool {
-    matches!(test.kind, Kind::Look | Kind::Ask) && step.minutes <= FREE && handy(case, step)
-}
-
-/// Whether a try only shows that the complaint is true, or repeats it with the
-/// old part back in.
-fn control(case: &Case, test: &TestInfo) -> bool {
-    let complained = case.complaint_functions();
-    test.proves.is_some_and(|f| complained.contains(&f))
-}
-
-/// Why a step is silly; nothing if it is not.
-fn silly(case: &Case, now: &StateView, last: Option<&str>) -> Vec<String> {
-    let mut why = Vec::new();
-    let step = &now.next.steps[0];
-    let test = match case.model.test(&step.id) {
-        Found::One(t) => Some(&case.model.tests[t]),
-        _ => None,
-    };
-    let owed = step.retest || step.safety;
-    if let Some(t) = test.filter(|_| !owed) {
-        let likeliest = step.outcomes.iter().map(|o| o.probability);
-        let likeliest = likeliest.fold(0.0, f64::max);
-        if likeliest >= KNOWN && !free(case, t, step) && !control(case, t) {
-            why.push(format!("known before: {} {likeliest:.3}", step.id));
-        }
-    }
-    if !owed && !handy(case, step) {
-        let tells = match step.act.as_str() {
-            "remedy" => BEFORE_A_REMEDY,
-            _ => step.gain_bits,
-        };
-        let near = |o: &&StepView| {
-            o.expected_cost <= step.expected_cost * (1.0 + NEAR)
-                && o.act == "test"
-                && o.gain_bits >= tells
-                && handy(case, o)
-        };
-        if let Some(o) = now.next.steps.iter().take(LISTED).skip(1).find(near) {
-            why.push(format!(
-                "beside a handy one: {} {:.2}, {} {:.2}",
-                step.id, step.expected_cost, o.id, o.expected_cost
-            ));
-        }
-    }
-    if last == Some(step.id.as_str()) {
-        why.push(format!("asked again: {}", step.id));
-    }
-    why
-}
-
 /// Follows the arrow on a hidden cause.
 fn follow(start: &Start, mut hand: ByHand, settings: Settings, file: &CaseFile) -> Job {
     let rules = rules();
@@ -141,7 +63,7 @@ fn follow(start: &Start, mut hand: ByHand, settings: Settings, file: &CaseFile) 
     let mut steps = 0;
     let ended = loop {
         let case = Case::new(rules, &file, settings).expect("a job");
-        let now = state(&case, &file.steps, usize::MAX);
+        let now = state(&case, &file.steps, arrow::LISTED);
         let Some(step) = now.next.steps.first() else {
             break Ended::HandedBack;
         };
@@ -151,9 +73,7 @@ fn follow(start: &Start, mut hand: ByHand, settings: Settings, file: &CaseFile) 
                 false => Ended::NotRepaired,
             };
         }
-        let over = ["nothing-wrong", "not-worth-it", "nothing-left"];
-        let stop = now.next.stop.as_deref();
-        if stop.is_some_and(|s| over.contains(&s)) && now.retests_due.is_empty() {
+        if hands_back(&now) {
             break Ended::HandedBack;
         }
         if steps >= MOST_STEPS {

@@ -13,6 +13,7 @@ use super::isolation::Alike;
 use super::notice::Notice;
 use super::proof;
 use super::reading::{self, Asked, Typed};
+use super::sensible::CHOSEN_FROM;
 use super::view::{CanTell, CanTellFault, percent};
 use crate::belief::candidates::Outlook;
 use crate::belief::{
@@ -50,9 +51,6 @@ type Planned = (Vec<Option<PlanTest>>, Vec<Vec<Range>>);
 /// Probability that nothing is wrong any more from which passed retests are
 /// taken for the end of the job.
 const LIKELY: f64 = 0.5;
-
-/// How many next steps are worked out at once.
-const FEW: usize = 5;
 
 /// Why an entry cannot be taken.
 #[derive(Debug, Error)]
@@ -284,7 +282,7 @@ pub struct Case {
     moves: Moves,
     unfit: Vec<(Option<usize>, CaseError)>,
     /// Position among the entries of the last remedy.
-    last_remedy: Option<usize>,
+    pub(super) last_remedy: Option<usize>,
     /// The advice, once it was asked for.
     advised: OnceCell<Advice>,
     /// Conflict of the results, once it was asked for.
@@ -442,9 +440,7 @@ impl Case {
             let complaint = case.symptoms.iter().map(|s| &case.model.symptoms[*s]);
             *blocked |= !test.suits(complaint);
         }
-        let out_of_reach = case.symptoms.iter();
-        let out_of_reach = out_of_reach.flat_map(|s| &case.model.symptoms[*s].rules_out);
-        case.out_of_reach = out_of_reach.copied().collect();
+        case.out_of_reach = case.ruled_out_by_complaint();
         let heard = hazards(&case.model, &file.complaint);
         let ticked = |g: &Gate| g.history.iter().any(|h| history.contains(h));
         let gates = case.model.bench.gates.iter().enumerate();
@@ -515,7 +511,7 @@ impl Case {
             }
             Entry::Remedy(d) => {
                 let i = one(self.model.remedy(&d.did), "remedy", &d.did)?;
-                let change = self.model.remedies[i].change.clone();
+                let change = self.model.remedies[i].change.again(self.times_done(i));
                 self.change(change, n, None);
                 self.goes_against_gate(n, Act::Remedy(i));
                 self.did(Act::Remedy(i));
@@ -555,7 +551,7 @@ impl Case {
                     self.void.push((n, d.says.clone()));
                     return Ok(Entered::Void);
                 }
-                self.history.supersede(test, what.turned());
+                self.history.supersede(&self.model, test, what.turned());
                 if let Some(c) = before {
                     self.change(c, n, Some(test));
                 }
@@ -571,8 +567,12 @@ impl Case {
                     self.did(Act::Test(test));
                 }
                 self.state = self.state.turned(turns);
-                if outcome == 0 && self.beyond(&self.model.tests[test].step) {
+                let proves = self.model.tests[test].proves;
+                let complained = proves.is_some_and(|f| self.complaint_functions().contains(&f));
+                if outcome == 0 && (complained || self.beyond(&self.model.tests[test].step)) {
                     self.out_of_reach.clear();
+                } else if complained {
+                    self.out_of_reach = self.ruled_out_by_complaint();
                 }
                 // Its own check tells whether it is still there.
                 self.checked = match self.model.tests[test].checks {
@@ -608,7 +608,7 @@ impl Case {
         let Entered::Result { test, .. } = self.entered[at] else {
             return Err(not("it is no result that counts"));
         };
-        if !self.history.seen_again(test, at) {
+        if !self.history.seen_again(&self.model, test, at) {
             return Err(not(
                 "the test was repeated since, or the device was worked on; enter what it shows now",
             ));
@@ -775,10 +775,10 @@ impl Case {
     fn work_out(&mut self) {
         self.belief = self.believed(&self.history);
         let remedies = self.model.remedies.iter().zip(&self.blocked_remedies);
-        self.plan_remedies = remedies
-            .map(|(r, blocked)| {
+        self.plan_remedies = (remedies.enumerate())
+            .map(|(i, (r, blocked))| {
                 let open = !blocked && !self.beyond(&r.step);
-                open.then(|| plan_remedy(&self.model, r))
+                open.then(|| plan_remedy(&self.model, r, self.times_done(i)))
             })
             .collect();
         self.retest = self
@@ -934,6 +934,13 @@ impl Case {
         proof::complained(&self.model, &self.symptoms)
     }
 
+    /// Bench conditions, by index, that a device with this complaint does not reach.
+    fn ruled_out_by_complaint(&self) -> Vec<usize> {
+        let symptoms = self.symptoms.iter();
+        let all = symptoms.flat_map(|s| &self.model.symptoms[*s].rules_out);
+        all.copied().collect()
+    }
+
     /// The test that proves a function; one that cannot be done only if there is
     /// no other.
     fn proof_of(&self, function: usize) -> Option<usize> {
@@ -965,12 +972,13 @@ impl Case {
                     step.outcomes = self.in_words(t, &step.outcomes);
                 }
             }
+            self.sensible_first(&mut advice);
             advice
         };
-        if many > FEW {
+        if many > CHOSEN_FROM {
             return ask(many);
         }
-        let mut advice = self.advised.get_or_init(|| ask(FEW)).clone();
+        let mut advice = self.advised.get_or_init(|| ask(CHOSEN_FROM)).clone();
         advice.steps.truncate(many);
         advice
     }
@@ -1117,7 +1125,13 @@ impl Case {
 
     /// Whether the last result of a test still holds.
     pub fn done(&self, test: usize) -> bool {
-        self.history.holds(test)
+        self.history.holds(&self.model, test)
+    }
+
+    /// How many times a remedy was done.
+    fn times_done(&self, remedy: usize) -> usize {
+        let same = |e: &&Entered| matches!(e, Entered::Remedy(r) if *r == remedy);
+        self.entered.iter().filter(same).count()
     }
 
     /// Rules out what needs something that the shop is without.
@@ -1296,7 +1310,7 @@ impl Case {
     pub fn what_if(&self, test: usize, outcome: usize) -> Belief {
         let t = &self.model.tests[test];
         let mut history = self.history.clone();
-        history.supersede(test, false);
+        history.supersede(&self.model, test, false);
         let mut add = |what| history.push(None, Some(test), what);
         t.before.clone().map(What::Changed).map(&mut add);
         add(self.shown(t, outcome, &t.outcomes[outcome].id));
@@ -1439,10 +1453,10 @@ pub(crate) fn plan_test(
     }
 }
 
-/// A remedy as the planner sees it.
-pub(crate) fn plan_remedy(m: &Model, r: &RemedyInfo) -> PlanRemedy {
+/// A remedy as the planner sees it that was done so many times.
+pub(crate) fn plan_remedy(m: &Model, r: &RemedyInfo, times: usize) -> PlanRemedy {
     PlanRemedy {
-        clears: r.change.clears.clone(),
+        clears: r.change.again(times).clears,
         minutes: r.step.minutes,
         parts: r.step.parts,
         breaks: r.change.breaks(),

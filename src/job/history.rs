@@ -13,7 +13,7 @@ use std::cell::RefCell;
 use std::collections::HashMap;
 use std::sync::Arc;
 
-use crate::belief::{Belief, Change, Event, FaultId, Finding, Seen};
+use crate::belief::{Belief, Change, Event, Finding, Seen};
 use crate::model::{Model, Sibling, SiblingReading, Taken};
 
 /// Something that happened.
@@ -106,12 +106,6 @@ impl Events {
     }
 }
 
-/// Whether a change clears a fault or may bring it.
-pub(super) fn touches(change: &Change, fault: FaultId) -> bool {
-    let of = |all: &[(FaultId, f64)]| all.iter().any(|(f, p)| *f == fault && *p > 0.0);
-    of(&change.clears) || of(&change.brings)
-}
-
 impl History {
     /// Adds what happened in an entry (`None` for the complaint) and a test.
     pub(super) fn push(&mut self, entry: Option<usize>, test: Option<usize>, what: What) {
@@ -125,8 +119,8 @@ impl History {
 
     /// The result of a test in an entry was seen once more, and was the same;
     /// tells whether that result still holds.
-    pub(super) fn seen_again(&mut self, test: usize, entry: usize) -> bool {
-        let either = [false, true].map(|turned| self.standing(test, turned));
+    pub(super) fn seen_again(&mut self, model: &Model, test: usize, entry: usize) -> bool {
+        let either = [false, true].map(|turned| self.standing(model, test, turned));
         let mut either = either.into_iter().flatten();
         let Some(at) = either.find(|at| self.all[*at].entry == Some(entry)) else {
             return false;
@@ -144,26 +138,34 @@ impl History {
     }
 
     /// Where the result of a test stands that a repeat would supersede: the
-    /// last one, unless the device has been changed by something else since.
-    fn standing(&self, test: usize, turned: bool) -> Option<usize> {
+    /// last one, unless something else was done since about a fault that it tells
+    /// of. A swap seats a plug and puts the old part back: then what is tried may
+    /// come out in another way, and what was looked at or measured will not.
+    fn standing(&self, model: &Model, test: usize, turned: bool) -> Option<usize> {
         let of_test =
             |h: &Happened| h.what.is_result() && h.test == Some(test) && h.what.turned() == turned;
         let at = self.all.iter().rposition(of_test)?;
-        let changed = self.all[at..]
-            .iter()
-            .any(|h| matches!(h.what, What::Changed(_)) && h.test != Some(test));
+        let told = &model.tests[test];
+        let changed = self.all[at..].iter().any(|h| match &h.what {
+            What::Changed(change) => {
+                let by_swap = h.test.is_some();
+                h.test != Some(test) && (!by_swap || told.proves.is_some()) && told.turns_on(change)
+            }
+            _ => false,
+        });
         (!changed).then_some(at)
     }
 
     /// Whether the last result of a test still holds.
-    pub(super) fn holds(&self, test: usize) -> bool {
-        self.standing(test, false).is_some()
+    pub(super) fn holds(&self, model: &Model, test: usize) -> bool {
+        self.standing(model, test, false).is_some()
     }
 
     /// Takes out the standing result of a test, with the leads changed over or not,
     /// and what the test did to the device: it is going to be repeated.
-    pub(super) fn supersede(&mut self, test: usize, turned: bool) {
-        let Some(entry) = self.standing(test, turned).map(|at| self.all[at].entry) else {
+    pub(super) fn supersede(&mut self, model: &Model, test: usize, turned: bool) {
+        let standing = self.standing(model, test, turned);
+        let Some(entry) = standing.map(|at| self.all[at].entry) else {
             return;
         };
         self.all
@@ -232,7 +234,7 @@ impl History {
                 }
                 What::Changed(change) => open.retain(|line, _| {
                     let faults = &model.lines[*line].faults;
-                    !faults.iter().any(|f| touches(change, f.1))
+                    !faults.iter().any(|f| change.touches(f.1))
                 }),
             }
             if at == slots.len() {

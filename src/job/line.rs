@@ -33,7 +33,6 @@ use serde::{Deserialize, Serialize};
 
 use super::case::{Case, Entered};
 use super::file::Entry;
-use super::history::touches;
 use super::isolation::{AlikeView, alike_view};
 use super::view::{StepView, is_zero, step};
 use crate::belief::candidates::Candidate;
@@ -293,7 +292,7 @@ pub(crate) fn read_until(case: &Case, line: usize) -> Option<usize> {
     let acts = |e: &Entered| match e {
         Entered::Remedy(r) => {
             let change = &case.model.remedies[*r].change;
-            faults.iter().any(|f| touches(change, f.1))
+            faults.iter().any(|f| change.touches(f.1))
         }
         _ => false,
     };
@@ -395,11 +394,11 @@ impl<'c> Known<'c> {
         let m = &self.case.model;
         let counts = self.case.results();
         (self.case.entered.iter().enumerate().skip(entry + 1)).any(|(n, e)| match e {
-            Entered::Remedy(r) => touches(&m.remedies[*r].change, fault),
+            Entered::Remedy(r) => m.remedies[*r].change.touches(fault),
             Entered::Result { test, .. } if counts.contains(&Some(n)) => {
                 let t = &m.tests[*test];
                 let both = t.before.iter().chain(&t.after);
-                both.into_iter().any(|c| touches(c, fault))
+                both.into_iter().any(|c| c.touches(fault))
             }
             _ => false,
         })

@@ -14,6 +14,7 @@ pub(crate) mod proof;
 mod question;
 pub mod reading;
 mod said;
+mod sensible;
 pub mod trail;
 pub mod tree;
 pub mod view;

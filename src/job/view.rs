@@ -441,7 +441,7 @@ fn advice(case: &Case, many: usize) -> AdviceView {
     let stop = (a.stop).filter(|s| !((unsure || strange || hazard) && *s == Stop::EnoughKnown));
     // A hazard is no matter of what is wrong.
     let stop = stop.filter(|s| !(hazard && *s == Stop::NothingWrong));
-    let close = case.is_proved().then(|| close_step(case));
+    let close = (case.is_proved() && !case.doubts(&a)).then(|| close_step(case));
     let stop = if close.is_some() {
         Some(Stop::NothingWrong)
     } else {

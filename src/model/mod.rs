@@ -253,6 +253,13 @@ pub struct TestInfo {
 }
 
 impl TestInfo {
+    /// Whether its result may be another one after a change: that touches a fault
+    /// which the result tells of.
+    pub fn turns_on(&self, change: &Change) -> bool {
+        let sees = self.finding.sees().chain(self.foretold.sees());
+        sees.into_iter().any(|f| change.touches(f))
+    }
+
     /// Whether it is for a job with these symptoms.
     pub fn suits<'s>(&self, mut symptoms: impl Iterator<Item = &'s SymptomInfo>) -> bool {
         let named = |s: &SymptomInfo| {

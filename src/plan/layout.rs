@@ -144,10 +144,12 @@ impl<'a> Layout<'a> {
 }
 
 impl Layout<'_> {
-    /// Weight of the worlds that a remedy of the problem may change.
+    /// Probability that a remedy of the problem clears something.
     pub(super) fn helps(&self, mend: usize) -> f64 {
         let changes = self.problem.mends[mend].changes.iter();
-        changes.map(|(w, _)| self.belief[*w]).sum()
+        let clears = changes.flat_map(|(w, to)| to.iter().map(|t| (*w, t)));
+        let clears = clears.filter(|(w, t)| t.0 != Some(*w));
+        clears.map(|(w, t)| self.belief[w] * t.1).sum()
     }
 
     /// That a remedy of the problem alone mends all that is wrong.

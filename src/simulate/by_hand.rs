@@ -178,8 +178,10 @@ impl<'a> ByHand<'a> {
         let place = start.tests.len() + remedy;
         let luck = self.luck.of(start.remedy_names[remedy]);
         let luck = luck.of(self.times[place]);
+        let change = &start.model.remedies[remedy].change;
+        let change = change.again(self.times[place] as usize);
         self.times[place] += 1;
-        self.now = self.comes(&start.model.remedies[remedy].change, luck);
+        self.now = self.comes(&change, luck);
         self.know(Act::Remedy(remedy), 0);
         self.past.push((Act::Remedy(remedy), 0));
     }

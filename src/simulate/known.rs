@@ -125,7 +125,7 @@ impl Known {
         let outlook = outlook.unwrap_or(&foretold);
         let seated = info.before.as_ref().map(|change| {
             let mut seated = self.clone();
-            seated.change(start, change);
+            seated.change(start, change, true);
             seated
         });
         let before = seated.as_ref().unwrap_or(self);
@@ -156,7 +156,7 @@ impl Known {
             };
             known.lines.read(start, test, outcome);
             if let Some(change) = &info.after {
-                known.change(start, change);
+                known.change(start, change, true);
             }
             known.done[test] = true;
             known.tried[test] = true;
@@ -177,7 +177,12 @@ impl Known {
 
     /// A remedy is done.
     pub(super) fn remedied(&mut self, start: &Start, remedy: usize) {
-        self.change(start, &start.model.remedies[remedy].change);
+        let times = self.mended.iter().filter(|r| **r == remedy).count();
+        self.change(
+            start,
+            &start.model.remedies[remedy].change.again(times),
+            false,
+        );
         let conditions = start.remedies[remedy].conditions;
         self.state = start.moves.reach(self.state, conditions).0;
         self.mended.push(remedy);
@@ -188,13 +193,17 @@ impl Known {
         self.due = start.due(&self.mended);
     }
 
-    /// Something is done to the device: no result of a test holds for sure any
-    /// more.
-    fn change(&mut self, start: &Start, change: &Change) {
+    /// Something is done to the device: the result of a test that tells of a fault
+    /// which it touches does not hold for sure any more; by a swap, of a try alone.
+    fn change(&mut self, start: &Start, change: &Change, by_swap: bool) {
         let least = LIGHT / 8.0 / self.worlds.len() as f64;
         self.worlds = changed(&self.worlds, change, least);
         self.lines.changed(start, change);
-        self.done.fill(false);
+        let tests = start.tests.iter().zip(&start.model.tests);
+        for (done, (probe, test)) in self.done.iter_mut().zip(tests) {
+            let touched = || probe.sees.iter().any(|f| change.touches(*f));
+            *done &= by_swap && test.proves.is_none() || !touched();
+        }
         self.settle();
     }
 

@@ -1,11 +1,13 @@
 //! Ways of working: what is done next, given what is known.
 
+use std::borrow::Cow;
 use std::sync::OnceLock;
 
 use super::known::Known;
 use super::luck::Luck;
 use super::rows::Rows;
 use super::start::Start;
+use crate::job::plan_remedy;
 use crate::plan::{Act, Effort, PlanRemedy, advise_foretold};
 
 /// A way of working.
@@ -70,6 +72,20 @@ impl<'a> Can<'a> {
 
     fn remedy(&self, remedy: usize) -> bool {
         self.remedies[remedy].is_some()
+    }
+
+    /// The remedies as they stand once some were done.
+    fn remedies_after(&self, known: &Known) -> Cow<'_, [Option<PlanRemedy>]> {
+        let mut all = Cow::Borrowed(self.remedies.as_slice());
+        for (n, done) in known.mended.iter().enumerate() {
+            let model = &self.start.model;
+            let times = known.mended[..=n].iter().filter(|r| *r == done).count();
+            if all[*done].is_some() {
+                let again = plan_remedy(model, &model.remedies[*done], times);
+                all.to_mut()[*done] = Some(again);
+            }
+        }
+        all
     }
 
     fn rows(&self) -> &Rows<'a> {
@@ -139,7 +155,8 @@ impl Policy {
             Policy::Advice => {
                 let tests = known.tests(start, |t| can.test(t));
                 let worlds = known.likeliest();
-                let s = start.situation(&worlds, &tests, &can.remedies, known.state);
+                let remedies = can.remedies_after(known);
+                let s = start.situation(&worlds, &tests, &remedies, known.state);
                 let told = can.rows().foretell(&worlds, &tests);
                 let advice = advise_foretold(&s, &told, 1, Effort::BEST);
                 advice.steps.first().map(|p| p.act)

@@ -30,6 +30,8 @@ pub(super) struct Probe {
     pub(super) during: Option<Outlook>,
     /// Its name for chance.
     pub(super) name: u64,
+    /// The faults that its result tells of, in order.
+    pub(super) sees: Vec<FaultId>,
 }
 
 /// What can be done, by index.
@@ -73,6 +75,14 @@ pub struct Start {
     outlooks: Vec<Outlooks>,
 }
 
+/// The faults that the result of a test tells of, in order.
+fn sees(test: &TestInfo) -> Vec<FaultId> {
+    let mut all: Vec<FaultId> = test.finding.sees().chain(test.foretold.sees()).collect();
+    all.sort_unstable();
+    all.dedup();
+    all
+}
+
 impl Start {
     /// Works out where a job begins; entries that it has do not count.
     ///
@@ -101,7 +111,7 @@ impl Start {
         let m = &case.model;
         let plan = |t: &TestInfo| plan_test(m, t, &t.foretold, &[]);
         let plans: Vec<PlanTest> = m.tests.iter().map(plan).collect();
-        let remedies: Vec<PlanRemedy> = m.remedies.iter().map(|r| plan_remedy(m, r)).collect();
+        let remedies: Vec<PlanRemedy> = m.remedies.iter().map(|r| plan_remedy(m, r, 0)).collect();
         let mut worlds = std::mem::take(&mut case.belief.candidates);
         if worlds.is_empty() {
             worlds.push((Candidate::EMPTY, 1.0));
@@ -113,6 +123,7 @@ impl Start {
             during: (t.before.is_some()).then(|| Outlook::new(n, &t.finding)),
             plan,
             name: named(&t.id),
+            sees: sees(t),
         });
         let mut cures = vec![Vec::new(); n];
         for (r, info) in model.remedies.iter().enumerate() {
@@ -280,13 +291,9 @@ impl Lines {
 
     /// Something was done to the device.
     pub(super) fn changed(&mut self, start: &Start, change: &Change) {
-        let touched = |f: FaultId| {
-            let of = |all: &[(FaultId, f64)]| all.iter().any(|(g, p)| *g == f && *p > 0.0);
-            of(&change.clears) || of(&change.brings)
-        };
         self.0.retain(|(line, _)| {
             let faults = &start.model.lines[*line].faults;
-            !faults.iter().any(|f| touched(f.1))
+            !faults.iter().any(|f| change.touches(f.1))
         });
     }
 }

@@ -324,13 +324,13 @@ impl Walk<'_> {
             return;
         };
         let step = &truth.remedies[remedy];
-        let change = &truth.model.remedies[remedy].change;
         let (state, moving) = truth.moves.reach(group.state, step.conditions);
         group.state = state;
-        group.lines.changed(truth, change);
         group.known.remedied(self.mind, believed);
         let place = truth.tests.len() + remedy;
         let time = group.done(place);
+        let change = &truth.model.remedies[remedy].change.again(time as usize);
+        group.lines.changed(truth, change);
         for case in &mut group.cases {
             let r = &mut case.record;
             let due = case.now.iter().any(|f| cures(truth, f, remedy));
