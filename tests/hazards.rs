@@ -143,11 +143,11 @@ fn powers(case: &Case, act: Act) -> bool {
     }
 }
 
-/// Orders of answers tried for each complaint: a few, or as many as
+/// Orders of answers tried for each complaint: one, or as many as
 /// `HALFSPLIT_ORDERS` says.
 fn orders() -> u64 {
     let wanted = std::env::var("HALFSPLIT_ORDERS").ok();
-    wanted.and_then(|n| n.parse().ok()).unwrap_or(3)
+    wanted.and_then(|n| n.parse().ok()).unwrap_or(1)
 }
 
 /// Answers in each order.
@@ -515,6 +515,7 @@ impl Trial<'_> {
 }
 
 #[test]
+#[allow(clippy::print_stdout)]
 fn nothing_is_applied_before_its_gate_is_lifted() {
     let rules = rules();
     let all = HAZARDS.par_iter().enumerate();
@@ -530,9 +531,7 @@ fn nothing_is_applied_before_its_gate_is_lifted() {
         let job = file(kind, complaint, Vec::new());
         let first = case(&rules, &job);
         trial.go_on(&first, &job, (0..orders()).map(rng).collect());
-        let (taken, refused) = (trial.taken, trial.refused);
-        println!("{taken} answers taken, {refused} refused: {complaint}");
-        [taken, refused]
+        [trial.taken, trial.refused]
     });
     let [taken, refused] = went.reduce(|| [0; 2], |a, b| [a[0] + b[0], a[1] + b[1]]);
     let tried = HAZARDS.len() as u64 * orders();
@@ -908,7 +907,7 @@ fn a_simulated_check_shows_what_is_hidden() {
         .position(|t| t.id == "safety/burnt");
     let check = check.expect("a check");
     let (drawn, luck) = (start.draw(), Luck::new(3));
-    let hidden: Vec<Hidden> = (0..1500).map(|c| drawn.hide(c, luck.of(c))).collect();
+    let hidden: Vec<Hidden> = (0..800).map(|c| drawn.hide(c, luck.of(c))).collect();
     let records = start.follow(
         &Policy::InOrder(cheapest_first(&start)),
         &hidden,
@@ -929,7 +928,7 @@ fn a_simulated_check_shows_what_is_hidden() {
             .filter_map(|r| r.steps.iter().find(|s| s.act == Act::Test(check)))
             .map(|s| s.outcome)
             .collect();
-        assert!(shown.len() > 20, "{} cases", shown.len());
+        assert!(shown.len() > 10, "{} cases", shown.len());
         shown.iter().filter(|o| **o > 0).count() as f64 / shown.len() as f64
     };
     let burnt = |names: &[&str]| {

@@ -6,7 +6,7 @@ use super::past::said;
 use super::spelling::Read;
 use super::{Model, OutcomeInfo, TestInfo};
 use crate::belief::{FaultId, Finding};
-use crate::bench::{BenchState, Gates, OPENED, Turns};
+use crate::bench::{BenchState, Gates, OPENED, POWERED, Turns};
 use crate::rulebase::{Kind, Sign, Step};
 
 /// Tools that are no effort to take.
@@ -87,7 +87,8 @@ impl TestInfo {
 impl Model {
     /// What a check finds beside a look that was taken since nothing was done about
     /// it: both see the same spots, so what the look saw counts once. `None` if
-    /// the look, by a test and its outcome, has nothing to do with the check.
+    /// the look, by a test and its outcome, has nothing to do with the check, as
+    /// with the device on, where something else is warm.
     pub(crate) fn check_beside(
         &self,
         check: &Finding,
@@ -95,6 +96,9 @@ impl Model {
         (test, outcome): (usize, Option<usize>),
     ) -> Option<Finding> {
         let look = &self.tests[test];
+        if self.powers(&look.step) {
+            return None;
+        }
         // A reading of what the check reads, or the sign itself.
         let same = |s: &Sign| s.below.is_some() || outcome.is_some_and(|o| s.outcomes.contains(&o));
         if look.raises.iter().any(|s| s.gate == gate && same(s)) {
@@ -104,6 +108,12 @@ impl Model {
         let looks = look.kind == Kind::Look && look.checks.is_none();
         let both = looks && check.sees().any(|f| sees.contains(&f));
         both.then(|| check.without(|f| sees.contains(&f)))
+    }
+
+    /// Whether a step needs the device switched on.
+    pub(crate) fn powers(&self, step: &Step) -> bool {
+        let on = |c: &usize| self.bench.conditions[*c].id == POWERED;
+        self.bench.closure(&step.conditions).iter().any(on)
     }
 
     /// A step's bench conditions with all that they need, and the gates that bar

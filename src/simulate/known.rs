@@ -8,7 +8,7 @@
 use std::ops::RangeInclusive;
 use std::sync::Arc;
 
-use super::start::{Lines, Start};
+use super::start::{Lines, Start, touches};
 use crate::belief::candidates::{Candidate, Outlook, Weighted, changed};
 use crate::belief::{Change, likelier};
 use crate::bench::{BenchState, Gates};
@@ -42,7 +42,8 @@ pub(super) struct Known {
     pub(super) mended: Vec<usize>,
     /// Tests that the last remedy still owes, by index.
     pub(super) due: Vec<usize>,
-    /// Gates of which a sign was seen since something was last done.
+    /// Gates of which a sign was seen, the device off, since something was last
+    /// done.
     pub(super) signs: Gates,
 }
 
@@ -151,6 +152,8 @@ impl Known {
         let (state, _) = start
             .moves
             .reach(self.state, start.tests[test].plan.conditions);
+        // What is warm with the device on need not be so when it is checked.
+        let powers = start.model.powers(&info.step);
         let each = weights.iter().enumerate().map(|(outcome, weights)| {
             let turns = start.tests[test].plan.turns.get(outcome).copied();
             let turns = turns.unwrap_or_default();
@@ -158,7 +161,7 @@ impl Known {
                 worlds: settled(&before.worlds, weights)?,
                 state: state.turned(turns),
                 signs: (self.signs.iter().filter(|g| !turns.lifts.has(*g)))
-                    .chain(turns.raises.iter())
+                    .chain(turns.raises.iter().filter(|_| !powers))
                     .collect(),
                 done: before.done.clone(),
                 tried: before.tried.clone(),
@@ -193,7 +196,6 @@ impl Known {
         let conditions = start.remedies[remedy].conditions;
         self.state = start.moves.reach(self.state, conditions).0;
         self.mended.push(remedy);
-        self.signs = Gates::default();
         // What was found may be gone.
         for (t, info) in start.model.tests.iter().enumerate() {
             self.done[t] &= info.checks.is_none();
@@ -207,6 +209,13 @@ impl Known {
         let least = LIGHT / 8.0 / self.worlds.len() as f64;
         self.worlds = changed(&self.worlds, change, least);
         self.lines.changed(start, change);
+        // A sign stays one while nothing was done about what makes it.
+        let stays = |gate: &usize| {
+            let mut checks = start.model.tests.iter();
+            let check = checks.find(|t| t.checks == Some(*gate));
+            !check.is_some_and(|t| t.finding.sees().any(|f| touches(change, f)))
+        };
+        self.signs = self.signs.iter().filter(stays).collect();
         self.done.fill(false);
         self.settle();
     }

@@ -292,13 +292,15 @@ impl Lines {
 
     /// Something was done to the device.
     pub(super) fn changed(&mut self, start: &Start, change: &Change) {
-        let touched = |f: FaultId| {
-            let of = |all: &[(FaultId, f64)]| all.iter().any(|(g, p)| *g == f && *p > 0.0);
-            of(&change.clears) || of(&change.brings)
-        };
         self.0.retain(|(line, _)| {
             let faults = &start.model.lines[*line].faults;
-            !faults.iter().any(|f| touched(f.1))
+            !faults.iter().any(|f| touches(change, f.1))
         });
     }
+}
+
+/// Whether a change clears a fault or may bring it.
+pub(super) fn touches(change: &Change, fault: FaultId) -> bool {
+    let of = |all: &[(FaultId, f64)]| all.iter().any(|(f, p)| *f == fault && *p > 0.0);
+    of(&change.clears) || of(&change.brings)
 }
