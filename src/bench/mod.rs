@@ -71,6 +71,8 @@ pub struct Gate {
 /// The look that lifts a gate.
 #[derive(Clone, Debug, Serialize, Deserialize)]
 pub struct GateCheck {
+    /// What it is called.
+    pub name: String,
     /// The question.
     pub ask: String,
     /// The outcome that lifts the gate, in plain words.
@@ -85,6 +87,9 @@ pub struct GateCheck {
     pub tools: Vec<String>,
     /// Cautions, by index.
     pub cautions: Vec<usize>,
+    /// For each outcome, `clear` first, the chance that it is reported though the
+    /// other is true.
+    pub mistaken: [f64; 2],
     /// For a junior.
     pub explain: Option<String>,
     /// Where the numbers come from.

@@ -60,6 +60,11 @@ pub(super) fn explain(args: &Args, id: Option<&str>, terminal: &mut Terminal) ->
                 .map(|(_, text)| text),
         );
     }
+    if head.is_empty() || head == "safety" {
+        let gates = rules.bench.gates.iter().enumerate();
+        let named = gates.filter(|(_, g)| g.id == end);
+        texts.extend(named.map(|(gate, _)| hazard(&rules, gate)));
+    }
     if head.is_empty() {
         texts.extend(
             rules
@@ -173,6 +178,42 @@ fn only(only_on: &[String]) -> String {
         return String::new();
     }
     format!(" (only on: {})", only_on.join(", "))
+}
+
+/// A hazard: what bars what, the check that lifts it and what that finds.
+fn hazard(rules: &Rulebase, gate: usize) -> String {
+    let g = &rules.bench.gates[gate];
+    let check = &g.check;
+    let mut t = format!("{} — a hazard\n", g.name);
+    let acts: Vec<&str> = g
+        .bars
+        .iter()
+        .map(|a| rules.bench.acts[*a].id.as_str())
+        .collect();
+    t += &format!("bars: {}\n", acts.join(", "));
+    t += &format!("until its check is clear: {}\n", check.name);
+    t += &format!("{}\n", check.ask);
+    if let Some(e) = &check.explain {
+        t += &format!("{e}\n");
+    }
+    t += &format!("shows clear: {}\n", check.clear);
+    t += &format!("shows found: {}\n", check.found);
+    for p in &rules.packs {
+        for h in p.hazards.iter().filter(|h| h.gate == gate) {
+            let name = |f: PackFault| match p.faults[f].id.as_str() {
+                "" => p.items[p.faults[f].item].id.clone(),
+                mode => format!("{}.{mode}", p.items[p.faults[f].item].id),
+            };
+            t += &format!(
+                "found because of, in `{}`: {}; with none of these in {:.0} of 100; source: {}\n",
+                p.id,
+                causes(&h.links, name),
+                h.leak * 100.0,
+                h.source
+            );
+        }
+    }
+    t
 }
 
 /// Faults with their strengths, the strongest first.

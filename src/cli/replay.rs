@@ -253,6 +253,15 @@ fn print(
     Ok(())
 }
 
+/// A test by its name as it was typed; the check of a hazard by what it is called.
+fn checked<'c>(case: &'c Case, test: &'c str) -> &'c str {
+    let crate::model::Found::One(at) = case.model.test(test) else {
+        return test;
+    };
+    let gate = case.model.tests[at].checks;
+    gate.map_or(test, |g| &case.model.bench.gates[g].check.name)
+}
+
 /// One entry in a line.
 pub(super) fn entry_words(case: &Case, entry: &Entry, n: usize, steps: &[Entry]) -> String {
     match entry {
@@ -274,8 +283,8 @@ pub(super) fn entry_words(case: &Case, entry: &Entry, n: usize, steps: &[Entry])
             Some(to) => format!("Entry {} corrected: {to}", c.entry),
             None => format!("Entry {} never was", c.entry),
         },
-        Entry::Cannot(c) => format!("Cannot be done: {} {}", c.test, c.why),
-        Entry::Unclear(u) => format!("Unclear: {}", u.test),
+        Entry::Cannot(c) => format!("Cannot be done: {} {}", checked(case, &c.test), c.why),
+        Entry::Unclear(u) => format!("Unclear: {}", checked(case, &u.test)),
         Entry::History(id) => format!("Known of its past: {id}"),
         Entry::Meter(name) => format!("From here on with the meter {name}"),
         Entry::Reference(r) => {

@@ -12,7 +12,7 @@ use crate::job::view::{
 };
 use crate::job::weigh::weigh;
 use crate::line::Distrust;
-use crate::model::Found;
+use crate::model::{Found, shown_id};
 
 /// Columns of a bar.
 const BAR: usize = 12;
@@ -83,8 +83,9 @@ pub(super) fn notice(n: &NoticeView, sure: impl Fn(usize) -> String) -> String {
     let again = match n.repeat.entry == n.entry {
         true => "Do it again at the same points".to_owned(),
         false => format!(
-            "The cheapest repeat is “{}” ({})",
-            n.repeat.text, n.repeat.test
+            "The cheapest repeat is “{}”{}",
+            n.repeat.text,
+            behind(&n.repeat.test)
         ),
     };
     format!(
@@ -94,6 +95,11 @@ pub(super) fn notice(n: &NoticeView, sure: impl Fn(usize) -> String) -> String {
         n.repeat.minutes.max(1.0),
         sure(n.repeat.entry)
     )
+}
+
+/// An identifier in brackets, where people see it.
+pub(super) fn behind(id: &str) -> String {
+    shown_id(id).map_or_else(String::new, |id| format!(" ({id})"))
 }
 
 /// What to doubt: results that do not fit together, and what may be misread.
@@ -282,7 +288,9 @@ fn per_thousand(rate: f64) -> String {
 
 /// What the last remedy still owes, in a line; nothing if it owes nothing.
 pub(super) fn retests(state: &StateView) -> Option<String> {
-    let due: Vec<&str> = state.retests_due.iter().map(String::as_str).collect();
+    // The checks of hazards are said with the hazards.
+    let due = state.retests_due.iter().filter_map(|id| shown_id(id));
+    let due: Vec<&str> = due.collect();
     (!due.is_empty()).then(|| {
         format!(
             "To be seen to work before it counts as mended: {}.",
@@ -454,7 +462,7 @@ pub(super) fn explain(desk: &Desk, s: &StepView) -> String {
         }
         _ => return String::new(),
     };
-    let mut out = format!("{} ({})\n", s.text, s.id);
+    let mut out = format!("{}{}\n", s.text, behind(&s.id));
     if let Some(e) = &info.explain {
         out += &format!("{e}\n");
     }

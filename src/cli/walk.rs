@@ -256,7 +256,7 @@ impl Walk<'_> {
         for event in news {
             let words = match event {
                 Logged::Opened(_) => continue,
-                Logged::Entered(e) => words(&e),
+                Logged::Entered(e) => self.entered(&e),
                 Logged::TakenBack => "the last entry was taken back".to_owned(),
                 Logged::Closed(c) => format!("it was closed: {}", c.reason),
                 Logged::Reopened => "it was opened again".to_owned(),
@@ -264,6 +264,29 @@ impl Walk<'_> {
             self.say(&format!("  {words}"))?;
         }
         self.say("This job has it now. What was not taken: type it again if it still holds.")
+    }
+
+    /// An entry in a few words: a check by what it is called.
+    fn entered(&self, entry: &Entry) -> String {
+        let m = &self.desk.case.model;
+        let told = |test: &str| match m.test(test) {
+            Found::One(t) => m.tests[t]
+                .checks
+                .map(|g| m.bench.gates[g].check.name.clone()),
+            _ => None,
+        };
+        let mut entry = entry.clone();
+        match &mut entry {
+            Entry::Result(Shown { test, .. })
+            | Entry::Cannot(Cannot { test, .. })
+            | Entry::Unclear(Unclear { test, .. }) => {
+                if let Some(name) = told(test) {
+                    *test = name;
+                }
+            }
+            _ => {}
+        }
+        words(&entry)
     }
 
     /// What an entry has changed, given how many there were before it.

@@ -13,7 +13,7 @@ use crate::job::{
     self, Case, CaseError, CaseFile, Closed, Closing, ClosingState, Entered, Entry, Settings, Shown,
 };
 use crate::line::Distrust;
-use crate::model::Found;
+use crate::model::{Found, shown_id};
 use crate::plan::Effort;
 use crate::rulebase::{MeterProfile, Rulebase};
 use crate::store::{Logged, Record, Store, StoreError};
@@ -172,7 +172,9 @@ impl<'r> Desk<'r> {
         }
         self.news.extend(store.since(self.id(), known)?);
         self.record = store.load(self.id())?;
-        self.case = Case::of_today(self.rules, &self.record.file, self.settings)?;
+        self.case = self
+            .case
+            .further(self.rules, &self.record.file, self.settings)?;
         Ok(())
     }
 
@@ -258,7 +260,7 @@ impl<'r> Desk<'r> {
             ..Shown::default()
         }));
         let last = file.steps.len() - 1;
-        let mut case = Case::of_today(self.rules, &file, self.settings)?;
+        let mut case = self.case.further(self.rules, &file, self.settings)?;
         if let Some(why) = case.refused(last) {
             return Err(why.into());
         }
@@ -313,7 +315,7 @@ impl<'r> Desk<'r> {
         if let Some(why) = file.entries_too_much() {
             return Err(DeskError::TooMuch(why));
         }
-        let mut case = Case::of_today(self.rules, &file, self.settings)?;
+        let mut case = self.case.further(self.rules, &file, self.settings)?;
         if let Some(why) = case.refused(file.steps.len() - 1) {
             return Err(why.into());
         }
@@ -340,7 +342,7 @@ impl<'r> Desk<'r> {
         let Some(last) = file.steps.pop() else {
             return Err(DeskError::NothingEntered);
         };
-        let case = Case::of_today(self.rules, &file, self.settings)?;
+        let case = self.case.further(self.rules, &file, self.settings)?;
         let moment = Moment::from(&view::state(&case, &file.steps, NEXT));
         self.append(store, &Logged::TakenBack, Some(&moment), Some(case))?;
         Ok(last)
@@ -381,7 +383,10 @@ impl<'r> Desk<'r> {
         if state == ClosingState::Mended {
             let words = |t: usize| {
                 let t = &self.case.model.tests[t];
-                format!("{} ({})", t.ask, t.id)
+                match shown_id(&t.id) {
+                    Some(id) => format!("{} ({id})", t.ask),
+                    None => t.ask.clone(),
+                }
             };
             match self.case.may_close_as_mended() {
                 Closed::Ready => {}
@@ -438,7 +443,9 @@ impl<'r> Desk<'r> {
         if self.record.last != own {
             // Somebody came right after.
             self.news.extend(store.since(id, own)?);
-            self.case = Case::of_today(self.rules, &self.record.file, self.settings)?;
+            self.case = self
+                .case
+                .further(self.rules, &self.record.file, self.settings)?;
         }
         Ok(())
     }
@@ -491,7 +498,7 @@ impl<'r> Desk<'r> {
                     ..self.record.file.clone()
                 };
                 // What could not all be then is told by the trail itself.
-                let Ok(case) = Case::of_today(self.rules, &part, self.settings) else {
+                let Ok(case) = self.case.further(self.rules, &part, self.settings) else {
                     continue;
                 };
                 then = Some((until, case));

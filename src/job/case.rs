@@ -25,7 +25,7 @@ use crate::circuit::meter::Reading;
 use crate::line::{Distrust, GoodReading, Probing};
 use crate::model::{
     BenchMeter, CompileError, Foretold, Found, InPlay, LineInfo, Model, OutcomeInfo, Range, Read,
-    RemedyInfo, RestsOn, Taken, TestInfo, bounds, compile_for, hazards, outline, recognise,
+    RemedyInfo, RestsOn, Taken, TestInfo, Unit, bounds, compile_for, hazards, outline, recognise,
 };
 use crate::plan::{
     Act, Advice, Costs, Effort, PlanRemedy, PlanTest, Situation, Turn, advise, turning_point,
@@ -233,11 +233,23 @@ pub enum Closed {
     StillFails(usize),
 }
 
+/// A device as it was compiled, before anything was entered, and what from.
+#[derive(Debug)]
+struct Compiled {
+    device: Unit,
+    history: Vec<String>,
+    packs: InPlay,
+    meter: Option<String>,
+    model: Model,
+}
+
 /// A job worked out under the rules.
 #[derive(Debug)]
 pub struct Case {
     /// The compiled device.
     pub model: Model,
+    /// The same before anything was entered.
+    compiled: Arc<Compiled>,
     /// Symptoms of the complaint, by index.
     pub symptoms: Vec<usize>,
     /// What each entry came to.
@@ -333,6 +345,30 @@ impl Case {
         file: &CaseFile,
         settings: Settings,
     ) -> Result<Case, CaseError> {
+        Case::from(rules, file, settings, None)
+    }
+
+    /// Works out the same job with other entries under the same rules, as
+    /// [`Case::of_today`] does. What takes longest, compiling the device, is done
+    /// again only where an entry needs it.
+    ///
+    /// # Errors
+    /// As for [`Case::of_today`].
+    pub fn further(
+        &self,
+        rules: &Rulebase,
+        file: &CaseFile,
+        settings: Settings,
+    ) -> Result<Case, CaseError> {
+        Case::from(rules, file, settings, Some(&self.compiled))
+    }
+
+    fn from(
+        rules: &Rulebase,
+        file: &CaseFile,
+        settings: Settings,
+        before: Option<&Arc<Compiled>>,
+    ) -> Result<Case, CaseError> {
         let mut unfit = Vec::new();
         let amended = Amended::of(&file.steps);
         let steps = amended.entries.clone();
@@ -386,7 +422,21 @@ impl Case {
             unfit.push((None, CaseError::Compile(e)));
             BenchMeter::of(rules, None)
         })?;
-        let mut model = compile_for(rules, &file.device, &history, Some(&packs), &meter)?;
+        let fits = |c: &&Arc<Compiled>| {
+            (&c.device, &c.history, &c.packs, &c.meter)
+                == (&file.device, &history, &packs, &file.meter)
+        };
+        let compiled = match before.filter(fits) {
+            Some(compiled) => Arc::clone(compiled),
+            None => Arc::new(Compiled {
+                device: file.device.clone(),
+                meter: file.meter.clone(),
+                model: compile_for(rules, &file.device, &history, Some(&packs), &meter)?,
+                history: history.clone(),
+                packs,
+            }),
+        };
+        let mut model = compiled.model.clone();
         Case::take_isolations(&mut model, steps.iter().filter_map(Entry::test));
         model.take_gate_checks();
         let mut case = Case {
@@ -420,6 +470,7 @@ impl Case {
             disagreement: OnceCell::new(),
             alike: None,
             noticed: OnceCell::new(),
+            compiled,
             model,
         };
         if file.limit.is_some() {

@@ -257,7 +257,10 @@ impl History {
         for slot in &slots {
             let event = match &slot.of[0].what {
                 What::Changed(change) => Event::Changed(change.clone()),
-                What::Seen(seen) => Event::Seen(again(seen, slot.of[0].times)),
+                What::Seen(seen) => {
+                    let seen = self.once(model, &slots, slot, seen);
+                    Event::Seen(again(&seen, slot.of[0].times))
+                }
                 What::Read(_) => Event::Seen(Seen {
                     finding: self.recorded(model, slot, &slots),
                     outcome: 0,
@@ -268,6 +271,41 @@ impl History {
             events.places.extend(&slot.places);
         }
         events
+    }
+
+    /// What the check of a hazard tells beside the looks that saw the same: the
+    /// finer one counts. Any other result tells what it does.
+    fn once(&self, model: &Model, all: &[Slot], slot: &Slot, seen: &Seen) -> Seen {
+        let mut seen = seen.clone();
+        let check = slot.of[0];
+        let Some(gate) = check.test.and_then(|t| model.tests[t].checks) else {
+            return seen;
+        };
+        let at = |h: &Happened| self.all.iter().position(|x| std::ptr::eq(x, h));
+        let Some(here) = at(check) else { return seen };
+        let sees: Vec<usize> = seen.finding.sees().collect();
+        let others = all.iter().flat_map(|s| &s.of);
+        for (h, test) in others.filter_map(|h| Some((h, h.test?))) {
+            let outcome = match &h.what {
+                What::Seen(s) => Some(s.outcome),
+                What::Read(_) => None,
+                What::Changed(_) => continue,
+            };
+            let Some(there) = at(h) else { continue };
+            // What was done in between made it another matter.
+            let between = &self.all[here.min(there)..here.max(there)];
+            let changed = between.iter().any(|x| match &x.what {
+                What::Changed(c) => sees.iter().any(|f| c.touches(*f)),
+                _ => false,
+            });
+            if changed {
+                continue;
+            }
+            if let Some(finding) = model.check_beside(&seen.finding, gate, (test, outcome)) {
+                seen.finding = Arc::new(finding);
+            }
+        }
+        seen
     }
 
     fn recorded(&self, model: &Model, slot: &Slot, all: &[Slot]) -> Arc<Finding> {

@@ -125,7 +125,7 @@ impl Case {
                 && let Some(f) = self.model.tests[test].proves
             {
                 last.retain(|l| l.0 != f);
-                last.push((f, outcome == 0));
+                last.push((f, self.model.tests[test].passed(outcome)));
             }
         }
         let complained = self.complaint_functions();

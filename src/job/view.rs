@@ -249,10 +249,10 @@ pub struct StateView {
 
 /// The hazards of a case in words: what bars which acts until when.
 fn hazards(case: &Case) -> Vec<String> {
-    let gate = |(gate, test): (usize, usize)| {
+    let gate = |(gate, _): (usize, usize)| {
         let g = &case.model.bench.gates[gate];
         let acts = case.barred_acts(gate);
-        let check = &case.model.tests[test].id;
+        let check = &g.check.name;
         match case.found(gate) {
             true => format!(
                 "{}, and it was found. No {acts} until something was done about it and the safety \

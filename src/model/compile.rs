@@ -233,6 +233,7 @@ fn build(
             packs: carries.iter().map(|c| c.0.id.clone()).collect(),
             past: rules.past.clone(),
             hazards: rules.hazards.clone(),
+            found: vec![Default::default(); rules.bench.gates.len()],
             ..Model::default()
         },
         priors: Vec::new(),
@@ -347,6 +348,7 @@ impl Builder<'_> {
                 self.lines(&mut copy, &mut shared_lines)?;
                 self.tests(&copy);
                 self.remedies(&copy)?;
+                self.hazards(&copy);
                 self.alike(&copy, &lines_of);
                 lines_of.push(copy.lines.clone());
             }
@@ -799,6 +801,20 @@ impl Builder<'_> {
             let mut tests = self.model.tests.iter();
             let place = tests.position(|t| ids.contains(&t.id));
             self.model.tests[at].comes_after.extend(place);
+        }
+    }
+
+    /// What the checks of gates find of the faults of a copy.
+    fn hazards(&mut self, copy: &Copy) {
+        for h in &copy.pack.hazards {
+            let found = &mut self.model.found[h.gate];
+            let known = |f: &usize| found.links.iter().any(|(g, _)| g == f);
+            let links = copy.links(&h.links).into_iter();
+            let new: Vec<_> = links.filter(|(f, _)| !known(f)).collect();
+            found.links.extend(new);
+            if copy.first {
+                found.clear *= 1.0 - h.leak;
+            }
         }
     }
 

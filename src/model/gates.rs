@@ -5,15 +5,60 @@ use std::sync::Arc;
 use super::past::said;
 use super::spelling::Read;
 use super::{Model, OutcomeInfo, TestInfo};
-use crate::belief::Finding;
-use crate::bench::{BenchState, Gates, OPENED, Turns};
-use crate::rulebase::{Kind, Step};
+use crate::belief::{FaultId, Finding};
+use crate::bench::{BenchState, Gates, OPENED, POWERED, Turns};
+use crate::rulebase::{Kind, Sign, Step};
 
 /// Tools that are no effort to take.
 const AT_HAND: [&str; 2] = ["loupe", "torch"];
-/// Chance that a check finds the hazard still there, before anything is known.
+/// Chance that a check finds the hazard where no rule says which faults it finds.
 /// It only prices what the check may cost; common practice, no source.
 const STILL_THERE: f64 = 0.2;
+
+/// How the names of checks begin. They are for programs and commands; people see
+/// what the check is called, which its question begins with.
+const CHECKS: &str = "safety/";
+
+/// An identifier as people see it behind a text; `None` for that of a check, whose
+/// text says what it is called.
+pub fn shown_id(id: &str) -> Option<&str> {
+    (!id.starts_with(CHECKS)).then_some(id)
+}
+
+/// A text that begins with a capital letter.
+fn capital(text: &str) -> String {
+    let mut letters = text.chars();
+    let first = letters.next().map(|c| c.to_uppercase().to_string());
+    first.unwrap_or_default() + letters.as_str()
+}
+
+/// The faults that the check of a gate finds.
+#[derive(Clone, Debug)]
+pub(super) struct Found {
+    /// How likely it finds the hazard because of each.
+    pub(super) links: Vec<(FaultId, f64)>,
+    /// Chance that it is clear with none of them there.
+    pub(super) clear: f64,
+}
+
+impl Default for Found {
+    fn default() -> Self {
+        Found {
+            links: Vec::new(),
+            clear: 1.0,
+        }
+    }
+}
+
+impl Found {
+    /// What the check shows, which errs so.
+    fn finding(&self, mistaken: &[f64]) -> Finding {
+        match self.links.is_empty() {
+            true => Finding::yes_no(STILL_THERE, &[], 0.0),
+            false => Finding::yes_no(1.0 - self.clear, &self.links, 0.0).mistaken(mistaken),
+        }
+    }
+}
 
 /// The gates that a complaint raises.
 pub fn hazards(model: &Model, text: &str) -> Gates {
@@ -40,6 +85,37 @@ impl TestInfo {
 }
 
 impl Model {
+    /// What a check finds beside a look that was taken since nothing was done about
+    /// it: both see the same spots, so what the look saw counts once. `None` if
+    /// the look, by a test and its outcome, has nothing to do with the check, as
+    /// with the device on, where something else is warm.
+    pub(crate) fn check_beside(
+        &self,
+        check: &Finding,
+        gate: usize,
+        (test, outcome): (usize, Option<usize>),
+    ) -> Option<Finding> {
+        let look = &self.tests[test];
+        if self.powers(&look.step) {
+            return None;
+        }
+        // A reading of what the check reads, or the sign itself.
+        let same = |s: &Sign| s.below.is_some() || outcome.is_some_and(|o| s.outcomes.contains(&o));
+        if look.raises.iter().any(|s| s.gate == gate && same(s)) {
+            return Some(check.without(|_| true));
+        }
+        let sees: Vec<FaultId> = look.finding.sees().collect();
+        let looks = look.kind == Kind::Look && look.checks.is_none();
+        let both = looks && check.sees().any(|f| sees.contains(&f));
+        both.then(|| check.without(|f| sees.contains(&f)))
+    }
+
+    /// Whether a step needs the device switched on.
+    pub(crate) fn powers(&self, step: &Step) -> bool {
+        let on = |c: &usize| self.bench.conditions[*c].id == POWERED;
+        self.bench.closure(&step.conditions).iter().any(on)
+    }
+
     /// A step's bench conditions with all that they need, and the gates that bar
     /// it.
     pub fn target(&self, step: &Step) -> BenchState {
@@ -64,8 +140,9 @@ impl Model {
                 says: says.to_owned(),
                 between: None,
             };
-            let finding = Arc::new(Finding::ordered(2, STILL_THERE, &[], 0.0));
             let check = &g.check;
+            let found = self.found.get(gate).cloned().unwrap_or_default();
+            let finding = Arc::new(found.finding(&check.mistaken));
             let mut step = Step {
                 minutes: check.minutes,
                 parts: 0.0,
@@ -77,8 +154,8 @@ impl Model {
             };
             step.call_for_cautions(&self.bench, &check.ask);
             self.tests.push(TestInfo {
-                id: format!("safety/{}", g.id),
-                ask: check.ask.clone(),
+                id: format!("{CHECKS}{}", g.id),
+                ask: format!("{}: {}", capital(&check.name), check.ask),
                 kind: Kind::Look,
                 outcomes: vec![
                     outcome("clear", &check.clear),
@@ -95,7 +172,7 @@ impl Model {
                 unit: None,
                 most_volts: None,
                 reliability: 1.0,
-                mistaken: vec![0.0; 2],
+                mistaken: check.mistaken.to_vec(),
                 step,
                 only_for: Vec::new(),
                 raises: Vec::new(),

@@ -13,7 +13,7 @@ use crate::rulebase::Where;
 const OF_THE_AREA: f64 = 0.5;
 
 /// The packs that a job is about.
-#[derive(Clone, Debug, Default)]
+#[derive(Clone, Debug, Default, PartialEq, Eq)]
 pub struct InPlay {
     /// All of them, by identifier.
     pub packs: Vec<String>,

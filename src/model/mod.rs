@@ -24,7 +24,7 @@ use crate::plan::Act;
 use crate::rulebase::{Kind, KnownGood, Sign, Step, Where};
 
 pub use compile::{CompileError, compile, compile_for, outline};
-pub use gates::hazards;
+pub use gates::{hazards, shown_id};
 pub use joined::InPlay;
 pub use known::{Reference, RestsOn, Sibling, SiblingReading};
 pub(crate) use lines::bounds;
@@ -92,6 +92,8 @@ pub struct Model {
     pub past: Vec<(String, Vec<Arc<crate::rulebase::Pattern>>)>,
     /// Patterns that raise a gate, by the order of the gates.
     pub hazards: Vec<Vec<Arc<crate::rulebase::Pattern>>>,
+    /// What the checks of gates find, by gate.
+    found: Vec<gates::Found>,
     /// The symptom, by index, of a complaint that no area hears.
     pub unheard: Option<usize>,
 }

@@ -173,9 +173,9 @@ pub(super) fn bench(s: &BenchSheet) -> String {
     }
     if let Some(a) = &s.next {
         p.line(&format!(
-            "- Advised next: {} ({}){}",
+            "- Advised next: {}{}{}",
             escape(&a.text),
-            escape(&a.id),
+            behind(a),
             reason(a)
         ));
     }
@@ -193,6 +193,12 @@ pub(super) fn bench(s: &BenchSheet) -> String {
         p.paragraph(&format!("Rules: {rules}"));
     }
     p.0
+}
+
+/// The identifier of what was advised, in brackets.
+fn behind(a: &Advice) -> String {
+    let id = a.id.as_ref();
+    id.map_or_else(String::new, |id| format!(" ({})", escape(id)))
 }
 
 fn bench_step(p: &mut Page, step: &BenchStep) {
@@ -240,12 +246,7 @@ fn bench_step(p: &mut Page, step: &BenchStep) {
         under.push(if step.as_advised {
             format!("As advised{}", reason(a))
         } else {
-            format!(
-                "Advised was: {} ({}){}",
-                escape(&a.text),
-                escape(&a.id),
-                reason(a)
-            )
+            format!("Advised was: {}{}{}", escape(&a.text), behind(a), reason(a))
         });
     }
     if !step.is_plain_remark() {

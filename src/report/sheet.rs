@@ -8,6 +8,7 @@ use super::words;
 use crate::belief::likelier;
 use crate::job::trail::{Advised, Moment, Trail, TrailStep};
 use crate::job::view::{Suspect, percent_within};
+use crate::model::shown_id;
 
 /// At most this many suspects are named after a step.
 const LEADING: usize = 4;
@@ -109,7 +110,7 @@ pub(super) struct Odds {
 /// A step that was advised.
 pub(super) struct Advice {
     pub(super) text: String,
-    pub(super) id: String,
+    pub(super) id: Option<String>,
     pub(super) minutes: String,
     pub(super) why: Option<String>,
 }
@@ -303,7 +304,7 @@ impl BenchStep {
             at: None,
             did,
             class,
-            id: words::filled(s.id.as_deref()).filter(|i| *i != text),
+            id: words::filled(s.id.as_deref().and_then(shown_id)).filter(|i| *i != text),
             text,
             shows: s
                 .shows
@@ -370,7 +371,7 @@ impl Advice {
     fn new(a: &Advised) -> Advice {
         Advice {
             text: words::line(&a.text),
-            id: words::line(&a.id),
+            id: shown_id(&a.id).map(words::line),
             minutes: words::minutes(a.minutes),
             why: words::filled(Some(&a.why)),
         }

@@ -82,6 +82,9 @@ pub struct RawPack {
     /// What can be done to mend.
     #[serde(default)]
     pub remedies: Entries<RawRemedy>,
+    /// By hazard (a gate of the bench), the faults that its check finds.
+    #[serde(default)]
+    pub hazards: Entries<RawHazard>,
     /// The smallest form: faults with their prior probability (0 to 1).
     #[serde(default)]
     pub faults: Entries<RawPrior>,
@@ -290,6 +293,19 @@ pub struct RawOutcome {
     /// Measured values from and to that count as this outcome.
     pub between: Option<At<(f64, f64)>>,
     /// Where these limits come from. Chances rest on the source of the test.
+    pub source: Option<At<String>>,
+}
+
+/// What it says of the faults of a pack that the check of a hazard finds it.
+#[derive(Debug, Deserialize, JsonSchema)]
+#[serde(rename_all = "kebab-case")]
+#[schemars(deny_unknown_fields)]
+pub struct RawHazard {
+    /// How likely the check finds the hazard because of each fault.
+    pub links: Entries<At<f64>>,
+    /// Chance that it finds the hazard with no fault of the pack.
+    pub leak: At<f64>,
+    /// Where its numbers come from.
     pub source: Option<At<String>>,
 }
 
@@ -714,7 +730,9 @@ pub struct RawGate {
     /// History questions that raise it when ticked.
     #[serde(default)]
     pub history: Vec<At<String>>,
-    /// The check that lifts it, as a question.
+    /// What the check that lifts it is called: "look for burnt parts".
+    pub check: String,
+    /// The check, as a question.
     pub ask: String,
     /// The outcome that lifts it, in plain words.
     pub clear: String,

@@ -158,6 +158,8 @@ pub struct Pack {
     pub tests: Vec<Test>,
     /// What can be done to mend.
     pub remedies: Vec<Remedy>,
+    /// What the checks of hazards find.
+    pub hazards: Vec<Hazard>,
     /// Priors already worked out, by kind of device.
     #[serde(skip)]
     pub(crate) worked_out: std::sync::Mutex<Vec<(String, Vec<f64>)>>,
@@ -309,6 +311,19 @@ pub struct Test {
     pub after: Vec<String>,
     /// Signs of hazards that it may show.
     pub raises: Vec<Sign>,
+}
+
+/// The faults of a pack that the check of a hazard finds.
+#[derive(Clone, Debug, Serialize, Deserialize)]
+pub struct Hazard {
+    /// The gate, by index.
+    pub gate: usize,
+    /// How likely the check finds the hazard because of each fault.
+    pub links: Vec<Link>,
+    /// Chance that it finds the hazard with no fault of the pack.
+    pub leak: f64,
+    /// Where its numbers come from.
+    pub source: String,
 }
 
 /// A result that is a sign of a hazard.

@@ -63,8 +63,8 @@ pub(super) fn validate(
                 hazards.push(v.patterns(&g.hear));
             }
             v.bench(b, &mut bench);
-            v.gates(b, &mut bench);
             v.usual_mistakes(b);
+            v.gates(b, &mut bench);
         }
     }
     let mut kinds: Vec<&RawLine> = Vec::new();
@@ -714,6 +714,7 @@ impl Validator<'_> {
         let nothing_found = share(self, &raw.nothing_found, "a share", 0.05);
         let two_or_more = share(self, &raw.two_or_more, "a share", 0.03);
         let mut pack = Pack {
+            hazards: Vec::new(),
             id: raw.pack.value.clone(),
             about: raw.about.clone().unwrap_or_default(),
             unit: raw.unit.clone(),
@@ -767,7 +768,7 @@ impl Validator<'_> {
         }
         self.functions(raw, &items, &functions, &mut pack);
         pack.lines = self.lines(raw, &items, &pack, kinds, bench);
-        let (symptoms, tests, remedies) = {
+        let (symptoms, tests, remedies, hazards) = {
             let scope = Scope {
                 items,
                 functions,
@@ -783,7 +784,8 @@ impl Validator<'_> {
             for r in &mut remedies {
                 (r.step).call_for_cautions(bench, &format!("{} {}", r.id, r.name));
             }
-            (symptoms, tests, remedies)
+            let hazards = self.hazards(raw, &scope, bench);
+            (symptoms, tests, remedies, hazards)
         };
         pack.symptoms = symptoms;
         if let Some(name) = &raw.unheard {
@@ -795,6 +797,7 @@ impl Validator<'_> {
         }
         pack.tests = tests;
         pack.remedies = remedies;
+        pack.hazards = hazards;
         if !self.loose {
             self.coverage(raw, &pack);
             self.proofs(raw, &pack);

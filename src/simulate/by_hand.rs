@@ -159,7 +159,10 @@ impl<'a> ByHand<'a> {
         if let Some(change) = &info.before {
             self.now = self.comes(change, luck.of(BEFORE));
         }
-        let outcome = self.shows(outlook, luck.of(SHOWS));
+        let outcome = match start.sure(test, self.known.signs) {
+            Some(outcome) => outcome,
+            None => self.shows(outlook, luck.of(SHOWS)),
+        };
         if let Some(change) = &info.after {
             self.now = self.comes(change, luck.of(AFTER));
         }

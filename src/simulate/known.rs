@@ -11,7 +11,7 @@ use std::sync::Arc;
 use super::start::{Lines, Start};
 use crate::belief::candidates::{Candidate, Outlook, Weighted, changed};
 use crate::belief::{Change, likelier};
-use crate::bench::BenchState;
+use crate::bench::{BenchState, Gates};
 use crate::plan::PlanTest;
 
 /// Share of the probability that the lightest sets may hold together and still
@@ -42,6 +42,9 @@ pub(super) struct Known {
     pub(super) mended: Vec<usize>,
     /// Tests that the last remedy still owes, by index.
     pub(super) due: Vec<usize>,
+    /// Gates of which a sign was seen, the device off, since something was last
+    /// done.
+    pub(super) signs: Gates,
 }
 
 impl Known {
@@ -54,6 +57,7 @@ impl Known {
             lines: Lines::default(),
             mended: Vec::new(),
             due: Vec::new(),
+            signs: Gates::default(),
         };
         known.worlds.sort_unstable_by_key(|w| w.0);
         known.settle();
@@ -134,8 +138,13 @@ impl Known {
         for (weights, wanted) in weights.iter_mut().zip(wanted) {
             weights.reserve_exact(if *wanted { before.worlds.len() } else { 0 });
         }
+        let sure = start.sure(test, self.signs);
         for (c, w) in &before.worlds {
-            outlook.of(c, &mut p);
+            match sure {
+                // What is seen for sure tells nothing.
+                Some(_) => p.fill(1.0),
+                None => outlook.of(c, &mut p),
+            }
             for ((weights, p), _) in weights.iter_mut().zip(&p).zip(wanted).filter(|x| *x.1) {
                 weights.push(w * p);
             }
@@ -143,11 +152,17 @@ impl Known {
         let (state, _) = start
             .moves
             .reach(self.state, start.tests[test].plan.conditions);
+        // What is warm with the device on need not be so when it is checked.
+        let powers = start.model.powers(&info.step);
         let each = weights.iter().enumerate().map(|(outcome, weights)| {
             let turns = start.tests[test].plan.turns.get(outcome).copied();
+            let turns = turns.unwrap_or_default();
             let mut known = Known {
                 worlds: settled(&before.worlds, weights)?,
-                state: state.turned(turns.unwrap_or_default()),
+                state: state.turned(turns),
+                signs: (self.signs.iter().filter(|g| !turns.lifts.has(*g)))
+                    .chain(turns.raises.iter().filter(|_| !powers))
+                    .collect(),
                 done: before.done.clone(),
                 tried: before.tried.clone(),
                 lines: before.lines.clone(),
@@ -204,6 +219,13 @@ impl Known {
             let touched = || probe.sees.iter().any(|f| change.touches(*f));
             *done &= by_swap && test.proves.is_none() || !touched();
         }
+        // A sign stays one while nothing was done about what makes it.
+        let stays = |gate: &usize| {
+            let mut checks = start.model.tests.iter();
+            let check = checks.find(|t| t.checks == Some(*gate));
+            !check.is_some_and(|t| t.finding.sees().any(|f| change.touches(f)))
+        };
+        self.signs = self.signs.iter().filter(stays).collect();
         self.settle();
     }
 

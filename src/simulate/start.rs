@@ -8,7 +8,7 @@ use rustc_hash::FxHashMap;
 use super::luck::named;
 use crate::belief::candidates::{Candidate, Outlook};
 use crate::belief::{Change, FaultId};
-use crate::bench::{BenchState, Moves};
+use crate::bench::{BenchState, Gates, Moves};
 use crate::job::{Case, CaseError, CaseFile, Settings, plan_remedy, plan_test, proof};
 use crate::model::{Model, Read, Taken, TestInfo};
 use crate::plan::{Costs, Effort, PlanRemedy, PlanTest, Situation};
@@ -195,6 +195,18 @@ impl Start {
             let due = state.gates().has(info.checks?) && !done[t] && self.able.tests[t];
             due.then_some(t)
         })
+    }
+
+    /// What the check of a hazard shows whatever is wrong: the hazard, where a sign
+    /// of it was `signs`, seen on this device, and no hazard where nothing that can
+    /// be wrong makes one. Otherwise it shows what is wrong, as any look does.
+    pub(super) fn sure(&self, test: usize, signs: Gates) -> Option<usize> {
+        let info = &self.model.tests[test];
+        let gate = info.checks?;
+        match signs.has(gate) {
+            true => Some(1),
+            false => info.finding.sees().next().is_none().then_some(0),
+        }
     }
 
     /// Whether a gate that is up bars a test.

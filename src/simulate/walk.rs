@@ -367,13 +367,17 @@ impl Walk<'_> {
         let mut parts: Vec<Vec<Walked>> = Vec::new();
         parts.resize_with(outlook.outcomes(), Vec::new);
         let mut p = vec![0.0; parts.len()];
+        let sure = truth.sure(test, group.known.signs);
         for mut case in std::mem::take(&mut group.cases) {
             let luck = case.luck.of(truth.tests[test].name).of(time);
             if let Some(change) = &info.before {
                 case.now = happens(case.now, change, luck.of(BEFORE));
             }
             outlook.of(&case.now, &mut p);
-            let outcome = luck.of(SHOWS).weighed(p.iter().copied());
+            let outcome = match sure {
+                Some(outcome) => outcome,
+                None => luck.of(SHOWS).weighed(p.iter().copied()),
+            };
             if let Some(change) = &info.after {
                 case.now = happens(case.now, change, luck.of(AFTER));
             }

@@ -1,5 +1,6 @@
 //! What a trainee is told: never how likely anything is.
 
+use super::super::show::behind;
 use super::read::{all, group, words};
 use crate::drill::{Cause, Hint, Round, Told};
 use crate::plan::Act;
@@ -104,7 +105,7 @@ pub(super) fn step(round: &Round, act: Act) -> String {
     } else {
         ""
     };
-    let mut out = format!("{mend}{text} ({id})\n  {}\n", takes(step));
+    let mut out = format!("{mend}{text}{}\n  {}\n", behind(id), takes(step));
     if !step.tools.is_empty() {
         out += &format!("  with: {}\n", step.tools.join(", "));
     }
@@ -225,7 +226,7 @@ pub(super) fn hint(round: &Round, told: &Told) -> String {
         Some((Hint::Step, Some(act))) => {
             let n = all(round).iter().position(|a| *a == act).unwrap_or(0) + 1;
             let (id, text) = words(round, act);
-            format!("Hint: {n} {text} ({id})")
+            format!("Hint: {n} {text}{}", behind(id))
         }
     }
 }

@@ -88,6 +88,13 @@ fn parting(mut weighted: Vec<(f64, f64)>) -> Vec<f64> {
     out
 }
 
+/// Readings at which a sign of a hazard begins, with the leads either way round: an
+/// end of ranges, so that a plan knows what a reading bars.
+fn signs(test: &TestInfo) -> Vec<f64> {
+    let below = test.raises.iter().filter_map(|s| s.below);
+    below.flat_map(|b| [-b, b]).collect()
+}
+
 /// What ranges tell of the suspects, in bits: `rows` have the chance of each
 /// range with each suspect, which weigh `weights`.
 fn bits(rows: &[Vec<f64>], weights: &[f64], range: &[usize]) -> f64 {
@@ -100,20 +107,20 @@ fn bits(rows: &[Vec<f64>], weights: &[f64], range: &[usize]) -> f64 {
     told.map(|(p, w)| w * p * (p / mean).log2()).sum()
 }
 
-/// Puts neighbours of one word together while next to nothing is lost: ranges
+/// Puts neighbours of one kind (a word, on one side of each sign) together while next to nothing is lost: ranges
 /// as lists of places.
-fn put_together(rows: &[Vec<f64>], weights: &[f64], words: &[usize]) -> Vec<Vec<usize>> {
-    let mut groups: Vec<Vec<usize>> = (0..words.len()).map(|k| vec![k]).collect();
+fn put_together(rows: &[Vec<f64>], weights: &[f64], kinds: &[usize]) -> Vec<Vec<usize>> {
+    let mut groups: Vec<Vec<usize>> = (0..kinds.len()).map(|k| vec![k]).collect();
     let mut told: Vec<f64> = groups.iter().map(|g| bits(rows, weights, g)).collect();
     let mut spare = LOST * told.iter().sum::<f64>();
     let least = {
-        let mut all = words.to_vec();
+        let mut all = kinds.to_vec();
         all.dedup();
         all.len()
     };
     while groups.len() > least {
         let pair = |i: usize| {
-            let same = words[groups[i][0]] == words[groups[i + 1][0]];
+            let same = kinds[groups[i][0]] == kinds[groups[i + 1][0]];
             same.then(|| {
                 let both = [&groups[i][..], &groups[i + 1][..]].concat();
                 let of_both = bits(rows, weights, &both);
@@ -203,7 +210,13 @@ impl LineInfo {
         };
         let mut singles = vec![alone(None)];
         singles.extend(self.faults.iter().map(|(_, f)| alone(Some(*f))));
-        let groups = put_together(&singles, &weights, &word);
+        let signs = signs(test);
+        let kind = |r: &Range| {
+            let above = signs.iter().filter(|s| r.between.0 >= **s).count();
+            r.outcome * (signs.len() + 1) + above
+        };
+        let kinds: Vec<usize> = places.iter().map(kind).collect();
+        let groups = put_together(&singles, &weights, &kinds);
         let grouped = |row: &[f64]| -> Vec<f64> {
             let sum = |g: &Vec<usize>| g.iter().map(|k| row[*k]).sum();
             groups.iter().map(sum).collect()
@@ -309,6 +322,7 @@ impl LineInfo {
             .map(|x| scale.from(x))
             .collect();
         cuts.extend(ends(words));
+        cuts.extend(signs(test));
         cuts.sort_by(f64::total_cmp);
         cuts.dedup();
         Ok(cuts)

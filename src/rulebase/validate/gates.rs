@@ -2,7 +2,7 @@
 
 use super::*;
 use crate::bench::{Gate, GateCheck, Gates, HarmfulAct};
-use crate::rulebase::typed::Sign;
+use crate::rulebase::typed::{Hazard, Sign};
 
 impl Validator<'_> {
     /// The acts and gates of a bench file, whose conditions, cautions and history
@@ -50,6 +50,7 @@ impl Validator<'_> {
                 bars,
                 history: g.history.iter().map(|h| h.value.clone()).collect(),
                 check: GateCheck {
+                    name: g.check.clone(),
                     ask: g.ask.clone(),
                     clear: g.clear.clone(),
                     found: g.found.clone(),
@@ -57,12 +58,9 @@ impl Validator<'_> {
                     conditions,
                     tools: g.tools.clone(),
                     cautions,
+                    mistaken: self.usual_looks(),
                     explain: g.explain.clone(),
-                    source: [&g.source, &raw.source]
-                        .into_iter()
-                        .find_map(|s| s.as_ref())
-                        .map(|s| s.value.clone())
-                        .unwrap_or_default(),
+                    source: nearest_source(&[&g.source, &raw.source]),
                 },
             };
             bench.gates.push(gate);
@@ -79,6 +77,29 @@ impl Validator<'_> {
                 );
             }
         }
+    }
+
+    /// What the checks of hazards find of the faults of a pack.
+    pub(super) fn hazards(&mut self, raw: &RawPack, scope: &Scope, bench: &Bench) -> Vec<Hazard> {
+        self.names("hazard", &raw.hazards);
+        let mut out = Vec::new();
+        for (name, h) in &raw.hazards {
+            let sources = [&h.source, &raw.source];
+            self.sourced(h.leak.span, &sources);
+            let leak = self.probability(&h.leak, "a chance");
+            let links = self.links(&h.links, scope, &sources, "a chance");
+            let Some(gate) = bench.gates.iter().position(|g| g.id == name.value) else {
+                self.unknown("gate", name, bench.gates.iter().map(|g| g.id.as_str()));
+                continue;
+            };
+            out.push(Hazard {
+                gate,
+                links,
+                leak,
+                source: nearest_source(&sources),
+            });
+        }
+        out
     }
 
     pub(super) fn condition(&mut self, bench: &Bench, name: &At<String>) -> Option<usize> {
@@ -129,4 +150,10 @@ impl Validator<'_> {
         }
         out
     }
+}
+
+/// The first source that is given.
+fn nearest_source(sources: &[&Option<At<String>>]) -> String {
+    let mut given = sources.iter().filter_map(|s| s.as_ref());
+    given.next().map(|s| s.value.clone()).unwrap_or_default()
 }

@@ -90,6 +90,12 @@ impl Validator<'_> {
         }
     }
 
+    /// The same for a look with two outcomes that says nothing of it.
+    pub(super) fn usual_looks(&self) -> [f64; 2] {
+        let look = self.usual.iter().find(|u| u.manner == "look");
+        look.map_or([0.5 * (1.0 - RELIABILITY); 2], |u| [u.healthy, u.others])
+    }
+
     /// For each outcome of a test, the chance that it is reported though
     /// another is true.
     pub(super) fn mistaken(
