@@ -229,15 +229,20 @@ impl Taken {
         Judged {
             of: name,
             discarded,
-            lost: sure.is_some_and(|c| {
+            lost: sure.as_ref().is_some_and(|c| {
                 let misread = c.belief.misread[at];
-                let accepted = |f: &usize| self.accept.iter().any(|a| is(id(&c, *f), a));
-                misread > 0.5 || !(sound || ranked(&c).iter().take(3).any(accepted))
+                let accepted = |f: &usize| self.accept.iter().any(|a| is(id(c, *f), a));
+                misread > 0.5 || !(sound || ranked(c).iter().take(3).any(accepted))
             }),
             right,
             why: format!(
-                "misread {misread:.2}, sound {was:.2} -> {now:.2}; {}",
-                leaders(&after)
+                "misread {misread:.2}, sound {was:.2} -> {now:.2}; {}{}",
+                leaders(&after),
+                sure.as_ref().map_or_else(String::new, |c| format!(
+                    "; measured again: misread {:.2}, {}",
+                    c.belief.misread[at],
+                    leaders(c)
+                ))
             ),
         }
     }
