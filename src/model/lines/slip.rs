@@ -16,8 +16,8 @@ use crate::rulebase::MeterMode;
 /// Share of slips that are a pin beside, on a healthy line.
 const BESIDE: f64 = 0.5;
 /// A lead that does not touch: 0.15 of slips. OL and 0 V make people touch again, so
-/// that one in fifteen of them is entered.
-const OPEN_LEAD: f64 = 0.01;
+/// that one in twenty of them is entered.
+const OPEN_LEAD: f64 = 0.0075;
 /// The same point with the leads changed over, or in another mode.
 const OTHER_WAY: f64 = 0.2;
 /// The part of it that is another mode or a device that is not switched on, where
