@@ -11,25 +11,33 @@
 //! the devices fall (and at least five of them) and the likelihood is on average more
 //! than 4 bits below.
 //!
-//! The bar is 0.05 bit, and no gap, for each line, reading and fault. It is not reached
+//! From each value that a bench tells apart to the next (ten a decade, or 25 mV) the
+//! likelihood moves by no more than a bit more than the share of the devices does: a
+//! belief does not jump where devices do not. Where at least [`FALLS`] of the devices
+//! fall into each of two such steps, the likelihood of the one step is held against
+//! that of the next, and so are the shares; two standard deviations of the sampling
+//! are left out.
+//!
+//! The bar is 0.05 bit, no gap and no jump, for each line, reading and fault. It is not reached
 //! everywhere. With 800 devices, where chance alone is worth some hundredths of a bit:
 //!
 //! | line | combinations | above 0.05, 0.1, 0.3 bit | gaps | before |
 //! | --- | --- | --- | --- | --- |
 //! | supply-rail | 495 | 37, 5, 0 | 0 | 300, 254, 26; 0 gaps |
-//! | led-string | 405 | 87, 29, 0 | 8, all at OL | not measured |
+//! | led-string | 405 | 52, 14, 0 | 0 | 87, 29, 0; 8 gaps, all at OL |
 //! | vbus | 860 | 44, 15, 0 | 15 | not measured |
 //! | thermistor-line | 261 | 10, 6, 0 | 0 | not measured |
 //! | microphone-line | 450 | 11, 4, 0 | 6 | not measured |
-//! | sense-line | 144 | 34, 23, 1 | 2 | not measured |
+//! | sense-line | 144 | 23, 15, 1 | 0 | 39, 32, 1; 1 gap |
 //! | button-line | 390 | 57, 5, 0 | 2 | not measured |
 //!
+//! The string of light diodes and the sense line are measured with 500 devices, neither
+//! with a jump; the others before OL and wide supplies were followed from many places.
 //! The other thirteen lines are not measured, so no run of all lines holds the floors
 //! below yet.
 //!
-//! OL and words count as they were predicted, by straight lines from the middle; that
-//! is where all gaps of the string of light diodes are, and readings of two and more are not
-//! tested here.
+//! A word counts as it was predicted, by straight lines from the middle; that and
+//! readings of two and more are not tested here.
 
 mod lines;
 
@@ -66,6 +74,13 @@ const GAP_FLOOR: f64 = 0.05;
 
 /// A place counts where at least this share of the devices falls.
 const PLACE: f64 = 0.002;
+
+/// By how many bits more than the devices the likelihood may move between neighbouring
+/// values, and the share of the devices (and the least number) that falls there.
+const JUMP: f64 = 1.0;
+const FALLS: (f64, f64) = (0.005, 8.0);
+/// Share of all combinations with a jump: the bar is none, and this is what holds.
+const JUMP_FLOOR: f64 = 0.05;
 
 /// An even spread has the standard deviation of its limit by the square root of 3.
 fn normal(rng: &mut StdRng) -> f64 {
@@ -129,8 +144,12 @@ impl Readings {
                     let a = accuracy(&device.meter, mode, v);
                     let off = a.deviation(v) * normal(rng);
                     let shown = v + offset * normal(rng) + off;
-                    Some(shown)
-                        .filter(|v| !(mode == MeterMode::Diode && *v > device.meter.diode.limit))
+                    let limit = match mode {
+                        MeterMode::Volts => device.meter.volts.limit,
+                        MeterMode::Diode => device.meter.diode.limit,
+                        MeterMode::Ohms => device.meter.ohms.last().unwrap().full_scale,
+                    };
+                    Some(shown).filter(|v| *v <= limit)
                 }
             };
             match shown {
@@ -436,6 +455,56 @@ struct Found {
     /// fall, and what is read there.
     gap: f64,
     at: f64,
+    /// By how many bits more than the devices the likelihood moves from one value to
+    /// the next, at most, and where.
+    jump: f64,
+    jump_at: f64,
+}
+
+/// The steps from one value that a bench tells apart to the next, on the scale.
+fn steps(mode: MeterMode, all: &[f64]) -> Vec<(f64, f64)> {
+    let (Some(first), Some(last)) = (all.first(), all.last()) else {
+        return Vec::new();
+    };
+    let ends: Vec<f64> = match mode {
+        MeterMode::Ohms => (0..=90)
+            .map(|i| to(mode, 0.1 * 10f64.powf(f64::from(i) / 10.0)))
+            .collect(),
+        _ => {
+            let from = (first / 0.025).floor();
+            let n = ((last - first) / 0.025).ceil().min(4000.0) as usize + 1;
+            (0..=n).map(|i| 0.025 * (from + i as f64)).collect()
+        }
+    };
+    ends.windows(2).map(|w| (w[0], w[1])).collect()
+}
+
+/// The largest of how many bits the likelihood moves more than the devices do.
+fn jump(mode: MeterMode, drawn: &Readings, likelihood: &Likelihood, fault: usize) -> (f64, f64) {
+    let mut all = drawn.halves.concat();
+    all.sort_by(f64::total_cmp);
+    let count = drawn.count(0) + drawn.count(1);
+    let fall = |(a, b): (f64, f64)| drawn.between(a, b);
+    let likely = |(a, b): (f64, f64)| -> f64 {
+        const PARTS: i32 = 24;
+        let at = |i: i32| a + (b - a) * (f64::from(i) + 0.5) / f64::from(PARTS);
+        let each = (0..PARTS).map(|i| likelihood.at(at(i), fault).exp());
+        each.sum::<f64>() * (b - a) / f64::from(PARTS)
+    };
+    let mut worst = (f64::NEG_INFINITY, f64::NAN);
+    for two in steps(mode, &all).windows(2) {
+        let (n, m) = (fall(two[0]), fall(two[1]));
+        if n.min(m) < (FALLS.0 * count).max(FALLS.1) {
+            continue;
+        }
+        let moved = (likely(two[1]) / likely(two[0])).log2().abs();
+        let sampled = 2.0 * (1.0 / n + 1.0 / m).sqrt() / std::f64::consts::LN_2;
+        let more = moved - (m / n).log2().abs() - sampled;
+        if more > worst.0 {
+            worst = (more, from(mode, two[1].0));
+        }
+    }
+    worst
 }
 
 fn compare(mode: MeterMode, drawn: &Readings, likelihood: &Likelihood, fault: usize) -> Found {
@@ -465,11 +534,14 @@ fn compare(mode: MeterMode, drawn: &Readings, likelihood: &Likelihood, fault: us
     if drawn.over() >= PLACE.max(5.0 / n) && bits > gap {
         (gap, at) = (bits, f64::INFINITY);
     }
+    let (jump, jump_at) = jump(mode, drawn, likelihood, fault);
     Found {
         name: String::new(),
         lost,
         gap,
         at,
+        jump,
+        jump_at,
     }
 }
 
@@ -523,13 +595,18 @@ fn all(
     by.into_iter().collect()
 }
 
-/// Shares of all combinations that lose more bits than [`LOST`], and that have a gap.
-fn shares(found: &[(String, Vec<Found>)], lost: f64) -> (f64, f64) {
+/// Shares of all combinations that lose more bits than so many, that have a gap, and
+/// that have a jump.
+fn shares(found: &[(String, Vec<Found>)], lost: f64) -> [f64; 3] {
     let all: Vec<&Found> = found.iter().flat_map(|f| &f.1).collect();
     let share = |of: &dyn Fn(&Found) -> bool| {
         all.iter().filter(|f| of(f)).count() as f64 / all.len() as f64
     };
-    (share(&|f| f.lost > lost), share(&|f| f.gap > GAP))
+    [
+        share(&|f| f.lost > lost),
+        share(&|f| f.gap > GAP),
+        share(&|f| f.jump > JUMP),
+    ]
 }
 
 /// Says how each line comes out, and each combination that is beyond the bars.
@@ -538,24 +615,25 @@ fn tell(found: &[(String, Vec<Found>)]) {
     for (name, all) in found {
         let over = |x: f64| all.iter().filter(|f| f.lost > x).count();
         println!(
-            "== {name}: {} combinations, over 0.05 bit {}, 0.1 {}, 0.3 {}, 1.0 {}; gaps {}; mean {:.3}",
+            "== {name}: {} combinations, over 0.05 bit {}, 0.1 {}, 0.3 {}, 1.0 {}; gaps {}, jumps {}; mean {:.3}",
             all.len(),
             over(LOST),
             over(0.1),
             over(0.3),
             over(1.0),
             all.iter().filter(|f| f.gap > GAP).count(),
+            all.iter().filter(|f| f.jump > JUMP).count(),
             all.iter().map(|f| f.lost).sum::<f64>() / all.len() as f64
         );
         let mut bad: Vec<&Found> = all
             .iter()
-            .filter(|f| f.lost > LOST || f.gap > GAP)
+            .filter(|f| f.lost > LOST || f.gap > GAP || f.jump > JUMP)
             .collect();
         bad.sort_by(|a, b| b.lost.total_cmp(&a.lost));
         for f in bad {
             println!(
-                "   {} lost {:.3} gap {:.1} at {:.4}",
-                f.name, f.lost, f.gap, f.at
+                "   {} lost {:.3} gap {:.1} at {:.4} jump {:.1} at {:.4}",
+                f.name, f.lost, f.gap, f.at, f.jump, f.jump_at
             );
         }
     }
@@ -569,8 +647,7 @@ fn readings_of_a_supply_are_as_likely_as_devices_that_are_drawn() {
         1000,
     );
     tell(&found);
-    let (lost, gaps) = shares(&found, SAMPLED);
-    assert!(lost <= 0.0 && gaps <= 0.0, "{lost} {gaps}");
+    assert_eq!(shares(&found, SAMPLED), [0.0; 3]);
 }
 
 #[test]
@@ -580,6 +657,9 @@ fn every_reading_is_as_likely_as_devices_that_are_drawn() {
     let devices = std::env::var("HALFSPLIT_DEVICES").map_or(10_000, |d| d.parse().unwrap());
     let found = all(&|n| one.as_ref().is_none_or(|o| o == n), &|_| true, devices);
     tell(&found);
-    let (lost, gaps) = shares(&found, LOST);
-    assert!(lost <= LOST_FLOOR && gaps <= GAP_FLOOR, "{lost} {gaps}");
+    let [lost, gaps, jumps] = shares(&found, LOST);
+    assert!(
+        lost <= LOST_FLOOR && gaps <= GAP_FLOOR && jumps <= JUMP_FLOOR,
+        "{lost} {gaps} {jumps}"
+    );
 }

@@ -211,8 +211,9 @@ pub(super) struct Scattered {
 
 #[derive(Clone, Copy, Debug)]
 struct Place {
-    /// As that of an [`Outlook`].
+    /// As those of an [`Outlook`].
     centre: f64,
+    noise: f64,
     /// By how much it moves with all that is stated from and to, from one end of each
     /// to the other.
     from_to: f64,
@@ -236,6 +237,7 @@ impl Place {
         };
         Place {
             centre: o.centre,
+            noise: o.noise,
             from_to: squares.sqrt(),
             other: o.by.iter().map(|b| b * b).sum::<f64>().sqrt(),
             reach: AROUND * (lattice::PLACES as f64).powf(-1.0 / directions),
@@ -257,6 +259,7 @@ impl Scattered {
             parts.map(|(of_place, reach)| {
                 let outlook = Outlook {
                     centre: p.centre,
+                    noise: p.noise,
                     by: vec![p.other],
                     sizes: vec![p.from_to, 0.0],
                     ..self.like.clone()
@@ -545,6 +548,12 @@ impl Survey {
         let all = spreads.iter().zip(&ready.places);
         let places = all.filter(|(s, _)| wide(s)).map(|(_, place)| *place);
         places.take(HARDLY_MOST).collect()
+    }
+
+    /// Whether the voltage of a supply is stated from and to.
+    pub(super) fn volts_from_to(&self) -> bool {
+        let mut parts = self.line.parts.iter();
+        parts.any(|p| is_from_to(&p.kind, Parameter::Volts))
     }
 
     /// Whether readings of good boards have told of the line.

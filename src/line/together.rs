@@ -13,7 +13,6 @@ use std::sync::{Arc, Mutex, OnceLock, PoisonError};
 use super::nearby::Near;
 use super::survey::{Grid, PARTS, REACH, STILL, Scattered, Survey, Two, place};
 use crate::circuit::joint::{Cell, Joint, Shown, Taken};
-use crate::circuit::meter::Reading;
 use crate::circuit::predict::{Outlook, Scale};
 use crate::circuit::solve::SolveError;
 
@@ -276,16 +275,18 @@ fn followed(things: usize, surveys: &[Arc<Survey>], taken: &[Taken]) -> Vec<(Opt
     each.collect()
 }
 
-/// One number followed from many places; `None` if there are more readings, or if good
-/// boards have told of the line: then its values are known. In volts a line is known
-/// within some per cent, and straight lines reach. A word, and OL, which is one, count
-/// as they were predicted.
+/// One number, or OL, followed from many places; `None` if there are more readings, or
+/// if good boards have told of the line: then its values are known. In volts most lines
+/// are known within some per cent, and straight lines reach. A word counts as it was
+/// predicted: that is worked out for each test of a device at its start.
 fn scattered(surveys: &[Arc<Survey>], taken: &[Taken]) -> Option<Vec<Joint>> {
     let ([survey], [one]) = (surveys, taken) else {
         return None;
     };
-    let counts = matches!(one.shown, Shown::Just(Reading::Value(_)));
-    if survey.is_told() || !counts || survey.scale() == Scale::Linear {
+    // Words may be right by luck.
+    let counts = matches!(one.shown, Shown::Just(_)) && !one.lucky;
+    let within = survey.scale() == Scale::Linear && !survey.volts_from_to();
+    if survey.is_told() || !counts || within {
         return None;
     }
     let of = survey.scattered().ok()?.iter();

@@ -13,24 +13,32 @@ use crate::circuit::predict::Prediction;
 use crate::line::meter_mode;
 use crate::rulebase::MeterMode;
 
-/// Share of slips that are a pin beside, on a healthy line, or a lead that does not
-/// touch.
-const BESIDE_OR_OPEN: f64 = 0.745;
-/// The part of it that is a lead which does not touch. OL and 0 V make people look
-/// again, so that few such readings are entered.
-const OPEN_LEAD: f64 = 0.03;
+/// Share of slips that are a pin beside, on a healthy line.
+const BESIDE: f64 = 0.5;
+/// A lead that does not touch: 0.15 of slips. OL and 0 V make people touch again, so
+/// that one in twenty of them is entered.
+const OPEN_LEAD: f64 = 0.0075;
 /// The same point with the leads changed over, or in another mode.
 const OTHER_WAY: f64 = 0.2;
 /// The part of it that is another mode or a device that is not switched on, where
 /// there is such a one. A meter in diode mode shows volts, which few enter as ohms;
 /// and 0 V makes people look again.
 const OTHER_MODE: f64 = 0.003;
-/// A tip on ground, which shows 0 too.
-const ON_GROUND: f64 = 0.005;
+/// A tip on ground, 0.1 of slips; it shows 0 too, and one in fifty is entered.
+const ON_GROUND: f64 = 0.002;
 /// A decade too many or too few.
 const DECADE: f64 = 0.03;
 /// Anything.
 const ANYTHING: f64 = 0.02;
+/// What of all slips is entered; the rest is seen at once and measured again.
+const ENTERED: f64 = BESIDE + OTHER_WAY + OPEN_LEAD + ON_GROUND + DECADE + ANYTHING;
+
+/// The chance that a reading which was entered is a slip, where people measure right
+/// with this chance.
+pub(super) fn entered(reliability: f64) -> f64 {
+    let wrong = (1.0 - reliability) * ENTERED;
+    wrong / (reliability + wrong)
+}
 
 /// What a floating tip picks up, standard deviation in volt.
 const FLOATING: f64 = 0.02;
@@ -207,7 +215,7 @@ impl Healthy {
         let unit = meter_mode(mode);
         let mut all = Vec::new();
         let mut share = |slip: Slip, weight: f64, of: Vec<Law>| {
-            let each = weight / of.len() as f64;
+            let each = weight / ENTERED / of.len() as f64;
             all.extend(of.into_iter().map(|law| (slip, each, law)));
         };
         let usual = |u: &Arc<Usual>, by: f64| Law::Usual(u.clone(), by);
@@ -230,7 +238,7 @@ impl Healthy {
             MeterMode::Diode | MeterMode::Ohms => Law::Over,
         };
         let decade = here.flat_map(|p| [usual(p, 10.0), usual(p, 0.1)]);
-        share(Slip::PinBeside, BESIDE_OR_OPEN - OPEN_LEAD, beside);
+        share(Slip::PinBeside, BESIDE, beside);
         let in_other_mode = if other_mode.is_empty() {
             0.0
         } else {
@@ -258,7 +266,8 @@ impl Shows {
     pub(super) fn slip(mode: MeterMode, healthy: &Healthy, strange: &Shows) -> Self {
         let slips = healthy.slips(mode).into_iter();
         let mut all: Vec<(f64, Law)> = slips.map(|(_, weight, law)| (weight, law)).collect();
-        all.extend(strange.0.iter().map(|(w, law)| (ANYTHING * w, law.clone())));
+        let anything = ANYTHING / ENTERED;
+        all.extend(strange.0.iter().map(|(w, law)| (anything * w, law.clone())));
         Shows(all)
     }
 
@@ -314,6 +323,16 @@ impl Shows {
         let between = |law: &Law| law.upto(v + rounded) - law.upto(v - rounded);
         let sum: f64 = self.0.iter().map(|(w, law)| w * between(law)).sum();
         sum / (2.0 * rounded)
+    }
+
+    /// The slips that may show a reading: the share of each of all slips, and how
+    /// likely it shows this.
+    pub(super) fn each(&self, reading: Reading, rounded: f64) -> Vec<(f64, f64)> {
+        let each = self.0.iter().map(|(weight, law)| {
+            let alone = Shows(vec![(1.0, law.clone())]);
+            (*weight, alone.within(reading, rounded))
+        });
+        each.filter(|x| x.1 > 0.0).collect()
     }
 
     /// Chance of a value below the first of some cuts, between each two, above the

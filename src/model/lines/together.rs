@@ -13,6 +13,7 @@ use std::sync::Arc;
 use super::super::{Model, SiblingReading, TestInfo};
 use super::built::{Built, Share};
 use super::foretold::by_word;
+use super::slip::entered;
 use super::{LineInfo, Memo};
 use crate::belief::{FaultId, Finding, agreed};
 use crate::circuit::calibrate::CalibrateError;
@@ -49,6 +50,9 @@ pub struct Taken {
     pub read: Read,
     /// The same for the circuit.
     pub(in crate::model) what: joint::Taken,
+    /// The slips that may show a number: the share of each of all slips, and how likely
+    /// it shows this.
+    slips: Vec<(f64, f64)>,
 }
 
 impl Taken {
@@ -66,7 +70,12 @@ impl Taken {
         let what = &mut taken.what;
         match self.read {
             _ if times <= 1 => {}
-            Read::Number(_) => what.misread = agreed(what.misread, 1.0 - what.misread, times),
+            Read::Number(_) => {
+                what.misread = agreed(what.misread, 1.0 - what.misread, times);
+                // Slips agree where they are the same one.
+                let same = self.slips.iter().map(|(w, p)| w.powi(times) * p);
+                what.flat = same.sum();
+            }
             Read::Word(_) => {
                 let wrong = what.misread * what.flat;
                 let wrong = agreed(wrong, 1.0 - what.misread + wrong, times);
@@ -291,7 +300,11 @@ impl Model {
         let m = test.measures?;
         let meter = self.lines[m.line].meter.clone();
         let (slip, strange) = self.shows(m, &meter);
-        let misread = 1.0 - test.reliability;
+        let misread = entered(test.reliability);
+        let mut slips = Vec::new();
+        if let Read::Number(number) = read {
+            slips = slip.each(number, rounded);
+        }
         let what = match read {
             Read::Number(number) => joint::Taken {
                 shown: Shown::Just(number),
@@ -317,6 +330,7 @@ impl Model {
             meter,
             read,
             what,
+            slips,
         })
     }
 
