@@ -53,7 +53,7 @@ fn hidden_faults_are_found_in_few_probes() {
     for name in ["cc-line", "main-rail", "sense-line", "thermistor-line"] {
         let text = &templates.iter().find(|t| t.0 == name).unwrap().1;
         let device = Device::new(text);
-        let t = lines::trial::Trial::new(&device, 20, &mut StdRng::seed_from_u64(18));
+        let t = lines::trial::Trial::new(&device, 10, &mut StdRng::seed_from_u64(18));
         // Of so few another run or two may be wrong.
         assert!(t.right + 2 >= t.runs, "{name}: {} of {}", t.right, t.runs);
         let (probes, bar) = (t.mean_probes(), t.most_probes());

@@ -16,15 +16,11 @@ use halfsplit::simulate::{ByHand, Chance, Luck, Start};
 use arrow::{hands_back, silly};
 
 /// Jobs, by kind of device and complaint.
-const JOBS: [(&str, &str); 8] = [
+const JOBS: [(&str, &str); 4] = [
     ("phone", "the rear camera stays black"),
-    ("phone", "it does not charge any more"),
-    ("tablet", "the front camera is blurry"),
     ("tablet", "it charges slowly"),
     ("laptop", "the webcam is not found"),
-    ("laptop", "the battery is empty in no time"),
     ("handheld", "the scanner does not read any labels"),
-    ("handheld", "nothing happens when I plug it in"),
 ];
 /// Hidden causes for each of them, unless `HALFSPLIT_SILLY` says how many.
 const CAUSES: u64 = 1;
@@ -189,7 +185,5 @@ fn the_arrow_points_at_no_silly_step() {
     );
     assert!(steps > 30, "{steps}");
     assert_eq!(of(Ended::Lost), 0);
-    // What a test tells is worked out for groups of faults in the plan, in full
-    // on the screen, so that a few steps look silly that were not planned so.
-    assert!(50 * silly.len() <= steps, "{silly:#?}");
+    assert!(silly.is_empty(), "{silly:#?}");
 }

@@ -43,7 +43,7 @@ const DEVICES: [(&str, &str, &str); 6] = [
     ("laptop", "imaging", "bench"),
     ("phone", "imaging", "pocket"),
 ];
-const BY_DEFAULT: usize = 2;
+const BY_DEFAULT: usize = 1;
 
 fn rules() -> Rulebase {
     halfsplit::built_in::rulebase(&Rules::default())

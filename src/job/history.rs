@@ -273,8 +273,8 @@ impl History {
         events
     }
 
-    /// What the check of a hazard tells beside the looks that saw the same: the
-    /// finer one counts. Any other result tells what it does.
+    /// What the check of a hazard tells beside the looks that saw the same and say
+    /// the same: the finer one counts. Any other result tells what it does.
     fn once(&self, model: &Model, all: &[Slot], slot: &Slot, seen: &Seen) -> Seen {
         let mut seen = seen.clone();
         let check = slot.of[0];
@@ -291,6 +291,10 @@ impl History {
                 What::Read(_) => None,
                 What::Changed(_) => continue,
             };
+            // A look that says otherwise is evidence of its own.
+            if outcome.is_some_and(|o| (o > 0) != (seen.outcome > 0)) {
+                continue;
+            }
             let Some(there) = at(h) else { continue };
             // What was done in between made it another matter.
             let between = &self.all[here.min(there)..here.max(there)];
