@@ -38,17 +38,17 @@ fn what_was_typed_is_told_in_six_digits() {
         "rear-camera/picture-try",
         "rear-camera/nothing-like-it",
     ];
-    for value in values {
-        for test in tests {
-            for args in [
-                vec!["job", "result", "1", test, value, "--ready"],
-                vec!["job", "suppose", "1", test, value],
-                vec!["job", "reference", "1", test, value, "--from", "a donor"],
-            ] {
-                let said = bench.run(&args);
-                let all = format!("{}{}", said.out, said.err);
-                assert!(longest_number(&all) <= 6, "{args:?}\n{all}");
-            }
+    for (i, value) in values.into_iter().enumerate() {
+        for (k, test) in tests.into_iter().enumerate() {
+            // Each value meets each test in one of three ways, in turn.
+            let args = match (i + k) % 3 {
+                0 => vec!["job", "result", "1", test, value, "--ready"],
+                1 => vec!["job", "suppose", "1", test, value],
+                _ => vec!["job", "reference", "1", test, value, "--from", "a donor"],
+            };
+            let said = bench.run(&args);
+            let all = format!("{}{}", said.out, said.err);
+            assert!(longest_number(&all) <= 6, "{args:?}\n{all}");
         }
         for args in [
             vec!["job", "why", "1", value],

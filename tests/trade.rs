@@ -32,7 +32,7 @@ mod lines;
 use std::collections::BTreeMap;
 
 use halfsplit::job::{Cannot, Case, CaseFile, Did, Entry, Settings, Sure};
-use halfsplit::model::{Found, Unit};
+use halfsplit::model::{Found, Unit, compile};
 use halfsplit::plan::Act;
 use halfsplit::rulebase::{MeterMode, Rulebase, Where};
 use rayon::prelude::*;
@@ -294,18 +294,21 @@ fn the_readings_cover_every_kind_of_line_and_enough_of_either_verdict() {
     assert!(readings.sound.len() >= 60 && readings.faulty.len() >= 60);
     let rules = lines::rules();
     let mut kinds: Vec<String> = Vec::new();
+    let mut models = BTreeMap::new();
     for r in readings.sound.iter().chain(&readings.faulty) {
         assert_eq!(r.cause.is_empty(), r.accept.is_empty(), "{}", r.name());
         match &r.line {
             Some(kind) => kinds.push(kind.clone()),
             None => {
                 let (file, test) = r.job();
-                let case = Case::new(&rules, &file, Settings::default()).unwrap();
-                let Found::One(test) = case.model.test(&test) else {
+                let device = (r.device.clone(), r.model.clone());
+                let model = (models.entry(device))
+                    .or_insert_with(|| compile(&rules, &file.device, &[], None).unwrap());
+                let Found::One(test) = model.test(&test) else {
                     panic!("{}: no test", r.name())
                 };
-                let line = case.model.tests[test].measures.unwrap().line;
-                let about = &case.model.lines[line].line.about;
+                let line = model.tests[test].measures.unwrap().line;
+                let about = &model.lines[line].line.about;
                 let kind = rules.templates.iter().find(|t| t.about == *about);
                 kinds.push(kind.unwrap().id.clone());
             }
