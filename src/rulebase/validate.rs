@@ -1641,7 +1641,7 @@ impl Validator<'_> {
     /// The answer between yes and no of a try.
     fn partly(&mut self, t: &RawTest, tried: usize, scope: &Scope) -> Option<Partly> {
         let (outcome, fuller) = t.partly.first()?;
-        if let Some((more, _)) = t.partly.iter().nth(1) {
+        if let Some((more, _)) = t.partly.get(1) {
             self.push(
                 Problem::new(
                     Code::Mixed,
