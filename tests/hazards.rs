@@ -8,7 +8,7 @@ use std::collections::{BTreeMap, BTreeSet};
 use halfsplit::job::{
     Cannot, Case, CaseFile, Correction, Did, Entered, Entry, Settings, Shown, Unclear,
 };
-use halfsplit::model::{TestInfo, Unit};
+use halfsplit::model::{Found, TestInfo, Unit};
 use halfsplit::plan::{Act, Effort};
 use halfsplit::rulebase::{Rulebase, Rules};
 use halfsplit::simulate::{Hidden, Luck, Policy, Record, Start, cheapest_first};
@@ -813,6 +813,39 @@ fn what_a_check_finds_raises_what_burns_swells_and_corrodes() {
             found > 1.5 && clear < 0.9,
             "{complaint}: {found:.2} found, {clear:.2} clear"
         );
+    }
+}
+
+/// A check that contradicts what was seen or read of the same spot counts too.
+#[test]
+fn a_check_that_says_otherwise_is_not_dropped() {
+    let rules = rules();
+    for (complaint, before, shows, check, fault) in [
+        (
+            "it does not charge",
+            "charging/main-rail-ohms",
+            "500k",
+            "safety/shorted",
+            "charging/power-path.short",
+        ),
+        (
+            "it does not charge",
+            "charging/swollen-look",
+            "flat",
+            "safety/swollen-cell",
+            "charging/battery.swollen",
+        ),
+    ] {
+        let believed = |steps: Vec<Entry>| {
+            let now = case(&rules, &file("phone", complaint, steps));
+            let Found::One(f) = now.model.fault(fault) else {
+                panic!("{fault}")
+            };
+            now.belief.faults[f]
+        };
+        let alone = believed(vec![result(before, shows)]);
+        let both = believed(vec![result(before, shows), result(check, "found")]);
+        assert!(both > 3.0 * alone, "{check}: {alone} {both}");
     }
 }
 

@@ -23,16 +23,17 @@ mod arrow;
 use std::collections::{BTreeMap, BTreeSet};
 
 use halfsplit::job::view::{CLOSE, state};
-use halfsplit::job::{Cannot, Case, CaseFile, Did, Entry, Settings};
-use halfsplit::model::{Found, Unit};
+use halfsplit::job::{Cannot, Case, Did, Entry, Settings};
+use halfsplit::model::Found;
 use halfsplit::plan::Effort;
-use halfsplit::rulebase::{Rulebase, Rules, Where};
+use halfsplit::rulebase::{Rulebase, Rules};
 use rayon::prelude::*;
 use serde::Deserialize;
 use serde::de::IgnoredAny;
 
 use answers::{
-    Answers, Book, LIKELY, Told, apart, concerns, id, leaders, ranked, result, share, table, tell,
+    Answers, Book, LIKELY, Told, apart, comes_in, concerns, id, leaders, place, ranked, result,
+    share, table, tell,
 };
 
 /// Jobs whose way is kept: a hazard with two faults, one behind the other; and a
@@ -152,13 +153,6 @@ impl Fault {
     }
 }
 
-/// The likeliest place.
-fn place(case: &Case) -> &'static str {
-    let places = &case.belief.places;
-    let best = (0..places.len()).max_by(|a, b| places[*a].total_cmp(&places[*b]));
-    Where::ALL[best.unwrap()].word()
-}
-
 impl Book<Job> {
     fn answer(&self, job: &Job, left: &[&Fault], test: &str, times: usize) -> Option<String> {
         let (unit, bare) = apart(test);
@@ -184,17 +178,8 @@ impl Book<Job> {
             effort: Effort::FIRST,
             ..Settings::default()
         };
-        let mut file = CaseFile {
-            case: name.clone(),
-            device: Unit {
-                kind: job.device.clone(),
-                model: job.model.clone(),
-                ..Unit::default()
-            },
-            complaint: job.complaint.clone(),
-            history: job.history.clone(),
-            ..CaseFile::default()
-        };
+        let model = job.model.as_ref();
+        let mut file = comes_in(name, &job.device, model, &job.complaint, &job.history);
         let mut left: Vec<&Fault> = job.faults.iter().collect();
         let mut asked: BTreeMap<String, usize> = BTreeMap::new();
         let (mut way, mut silly) = (Vec::new(), Vec::new());

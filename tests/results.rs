@@ -233,6 +233,9 @@ fn what_charges_slowly_is_no_dead_port() {
         (no_fast, fault(&case, "cable.broken"))
     };
     let (slowly, no) = (at("slowly"), at("no"));
+    // As a trail prints it, and by its beginning.
+    assert_eq!(at("Yes, but slowly"), slowly);
+    assert_eq!(at("slow"), slowly);
     assert!(slowly.0 > 5.0 * no.0, "{slowly:?} {no:?}");
     assert!(slowly.1 < 0.2 * no.1, "{slowly:?} {no:?}");
 }

@@ -39,7 +39,8 @@ use rayon::prelude::*;
 use serde::Deserialize;
 
 use answers::{
-    Answers, Book, LIKELY, Told, apart, concerns, id, leaders, ranked, result, share, table, tell,
+    Answers, Book, LIKELY, Told, apart, comes_in, concerns, id, leaders, place, ranked, result,
+    share, table, tell,
 };
 use lines::device::alone;
 
@@ -127,16 +128,10 @@ impl Taken {
     /// The job before the reading, and the test.
     fn job(&self) -> (CaseFile, String) {
         let read = |f: &Former| result(&f.test, &f.reads);
+        let model = self.model.as_ref();
         let file = CaseFile {
-            case: self.name(),
-            device: Unit {
-                kind: self.device.clone(),
-                model: self.model.clone(),
-                ..Unit::default()
-            },
-            complaint: self.complaint.clone(),
             steps: self.former.iter().map(read).collect(),
-            ..CaseFile::default()
+            ..comes_in(&self.name(), &self.device, model, &self.complaint, &[])
         };
         let Some(_) = self.line else {
             return (file, self.test.clone());
@@ -376,17 +371,9 @@ impl Book<Written> {
     /// Follows the advice on a case.
     fn follow(&self, rules: &Rulebase, written: &Written) -> Ended {
         let name = &written.name;
-        let mut file = CaseFile {
-            case: name.clone(),
-            device: Unit {
-                kind: written.device.clone(),
-                model: written.model.clone(),
-                ..Unit::default()
-            },
-            complaint: written.complaint.clone(),
-            history: written.history.clone(),
-            ..CaseFile::default()
-        };
+        let model = written.model.as_ref();
+        let (device, complaint) = (&written.device, &written.complaint);
+        let mut file = comes_in(name, device, model, complaint, &written.history);
         let mut asked: BTreeMap<String, usize> = BTreeMap::new();
         let mut way = String::new();
         loop {
@@ -411,9 +398,7 @@ impl Book<Written> {
             };
             if ends || file.steps.len() >= MOST_STEPS {
                 let order = ranked(&case);
-                let places = &case.belief.places;
-                let best = (0..places.len()).max_by(|a, b| places[*a].total_cmp(&places[*b]));
-                let place = Where::ALL[best.unwrap()].word();
+                let place = place(&case);
                 way += match (ends, step) {
                     (true, None) => " no further step",
                     (true, _) => " repaired",

@@ -205,7 +205,8 @@ fn hazard(rules: &Rulebase, gate: usize) -> String {
                 mode => format!("{}.{mode}", p.items[p.faults[f].item].id),
             };
             t += &format!(
-                "found because of, in `{}`: {}; with none of these in {:.0} of 100; source: {}\n",
+                "by the pack `{}` found because of: {}; found with none of these in {:.0} of 100; \
+                 source: {}\n",
                 p.id,
                 causes(&h.links, name),
                 h.leak * 100.0,
@@ -321,7 +322,10 @@ fn entries(rules: &Rulebase, p: &Pack, unit: &str) -> Vec<(String, String)> {
                 t += &format!("tries whether {}\n", words(&p.functions[*function].name));
                 if let Some(part) = partly {
                     let fuller = words(&p.functions[part.without].name);
-                    t += &format!("{}: so far, but not: {fuller}\n", part.outcome);
+                    t += &format!(
+                        "the answer `{}`: it does, and yet not: {fuller}\n",
+                        part.outcome
+                    );
                 }
                 if let Some(i) = swaps_in {
                     t += &format!(

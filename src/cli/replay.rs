@@ -255,11 +255,7 @@ fn print(
 
 /// A test by its name as it was typed; the check of a hazard by what it is called.
 fn checked<'c>(case: &'c Case, test: &'c str) -> &'c str {
-    let crate::model::Found::One(at) = case.model.test(test) else {
-        return test;
-    };
-    let gate = case.model.tests[at].checks;
-    gate.map_or(test, |g| &case.model.bench.gates[g].check.name)
+    case.model.check_name(test).unwrap_or(test)
 }
 
 /// One entry in a line.

@@ -12,7 +12,7 @@ use crate::job::view::{
 };
 use crate::job::weigh::weigh;
 use crate::line::Distrust;
-use crate::model::{Found, shown_id};
+use crate::model::{Found, behind, shown_id};
 
 /// Columns of a bar.
 const BAR: usize = 12;
@@ -95,11 +95,6 @@ pub(super) fn notice(n: &NoticeView, sure: impl Fn(usize) -> String) -> String {
         n.repeat.minutes.max(1.0),
         sure(n.repeat.entry)
     )
-}
-
-/// An identifier in brackets, where people see it.
-pub(super) fn behind(id: &str) -> String {
-    shown_id(id).map_or_else(String::new, |id| format!(" ({id})"))
 }
 
 /// What to doubt: results that do not fit together, and what may be misread.

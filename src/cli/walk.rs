@@ -16,7 +16,7 @@ use crate::job::line::line_at_hand;
 use crate::job::view::{self, StateView, StepView, percent};
 use crate::job::{Cannot, ClosingState, Correction, Did, Entry, Reference, Shown, Sure, Unclear};
 use crate::line::USUAL_LENGTH;
-use crate::model::{BenchMeter, Found, past};
+use crate::model::{BenchMeter, Found, Model, past};
 use crate::report;
 use crate::shown::short;
 use crate::store::{Logged, Store};
@@ -256,7 +256,7 @@ impl Walk<'_> {
         for event in news {
             let words = match event {
                 Logged::Opened(_) => continue,
-                Logged::Entered(e) => self.entered(&e),
+                Logged::Entered(e) => words(&self.desk.case.model, &e),
                 Logged::TakenBack => "the last entry was taken back".to_owned(),
                 Logged::Closed(c) => format!("it was closed: {}", c.reason),
                 Logged::Reopened => "it was opened again".to_owned(),
@@ -264,29 +264,6 @@ impl Walk<'_> {
             self.say(&format!("  {words}"))?;
         }
         self.say("This job has it now. What was not taken: type it again if it still holds.")
-    }
-
-    /// An entry in a few words: a check by what it is called.
-    fn entered(&self, entry: &Entry) -> String {
-        let m = &self.desk.case.model;
-        let told = |test: &str| match m.test(test) {
-            Found::One(t) => m.tests[t]
-                .checks
-                .map(|g| m.bench.gates[g].check.name.clone()),
-            _ => None,
-        };
-        let mut entry = entry.clone();
-        match &mut entry {
-            Entry::Result(Shown { test, .. })
-            | Entry::Cannot(Cannot { test, .. })
-            | Entry::Unclear(Unclear { test, .. }) => {
-                if let Some(name) = told(test) {
-                    *test = name;
-                }
-            }
-            _ => {}
-        }
-        words(&entry)
     }
 
     /// What an entry has changed, given how many there were before it.
@@ -603,7 +580,7 @@ impl Walk<'_> {
                     .desk
                     .take_back(&mut self.store)
                     .map_err(|e| Failure::no(e.to_string()))?;
-                let word = words(&entry);
+                let word = words(&self.desk.case.model, &entry);
                 self.undone = self.about(&entry);
                 self.say(&format!("Taken back: {word}"))?;
             }
@@ -1178,14 +1155,15 @@ impl Walk<'_> {
     }
 }
 
-/// An entry in a few words.
-fn words(entry: &Entry) -> String {
+/// An entry in a few words; the check of a hazard by what it is called.
+fn words(model: &Model, entry: &Entry) -> String {
+    let named = |test: &str| model.check_name(test).unwrap_or(test).to_owned();
     match entry {
-        Entry::Result(r) => format!("{} = {}", r.test, r.shows),
+        Entry::Result(r) => format!("{} = {}", named(&r.test), r.shows),
         Entry::Remedy(d) => d.did.clone(),
         Entry::Note(t) => t.clone(),
-        Entry::Cannot(c) => format!("cannot {}", c.test),
-        Entry::Unclear(u) => format!("unclear {}", u.test),
+        Entry::Cannot(c) => format!("cannot {}", named(&c.test)),
+        Entry::Unclear(u) => format!("unclear {}", named(&u.test)),
         Entry::Meter(m) => format!("meter {m}"),
         Entry::History(id) => format!("history {id}"),
         Entry::Reference(r) => format!("reference {} = {}", r.test, r.reads),

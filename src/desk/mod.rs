@@ -13,7 +13,7 @@ use crate::job::{
     self, Case, CaseError, CaseFile, Closed, Closing, ClosingState, Entered, Entry, Settings, Shown,
 };
 use crate::line::Distrust;
-use crate::model::{Found, shown_id};
+use crate::model::{Found, behind};
 use crate::plan::Effort;
 use crate::rulebase::{MeterProfile, Rulebase};
 use crate::store::{Logged, Record, Store, StoreError};
@@ -383,10 +383,7 @@ impl<'r> Desk<'r> {
         if state == ClosingState::Mended {
             let words = |t: usize| {
                 let t = &self.case.model.tests[t];
-                match shown_id(&t.id) {
-                    Some(id) => format!("{} ({id})", t.ask),
-                    None => t.ask.clone(),
-                }
+                format!("{}{}", t.ask, behind(&t.id))
             };
             match self.case.may_close_as_mended() {
                 Closed::Ready => {}

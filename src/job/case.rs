@@ -620,7 +620,11 @@ impl Case {
                 self.state = self.state.turned(turns);
                 let proves = self.model.tests[test].proves;
                 let complained = proves.is_some_and(|f| self.complaint_functions().contains(&f));
-                if outcome == 0 && (complained || self.beyond(&self.model.tests[test].step)) {
+                let works = match proves {
+                    Some(_) => self.model.tests[test].passed(outcome),
+                    None => outcome == 0,
+                };
+                if works && (complained || self.beyond(&self.model.tests[test].step)) {
                     self.out_of_reach.clear();
                 } else if complained {
                     self.out_of_reach = self.ruled_out_by_complaint();
@@ -1150,7 +1154,12 @@ impl Case {
         let bench = &self.model.bench;
         let acts = bench.gates[gate].bars.iter();
         let acts: Vec<String> = acts.map(|a| bench.acts[*a].id.replace('-', " ")).collect();
-        acts.join(" or ")
+        match acts.split_last() {
+            Some((last, others)) if !others.is_empty() => {
+                format!("{} or {last}", others.join(", "))
+            }
+            _ => acts.concat(),
+        }
     }
 
     /// Results that were entered although a gate bars their test: the entry, from
@@ -1670,12 +1679,12 @@ pub(crate) fn outcome_of(t: &TestInfo, shows: &str) -> Result<usize, CaseError> 
             })
             .collect()
     };
-    // A prompt prints `one-way` as `one way`.
+    // A prompt prints `one-way` as `one way`, a trail what the outcome says.
     let joined = typed.split_whitespace().collect::<Vec<_>>().join("-");
     if let Some(i) = t
         .outcomes
         .iter()
-        .position(|o| o.id == typed || o.id == joined)
+        .position(|o| o.id == typed || o.id == joined || o.says.to_lowercase() == typed)
     {
         return Ok(i);
     }

@@ -286,13 +286,13 @@ impl History {
         let sees: Vec<usize> = seen.finding.sees().collect();
         let others = all.iter().flat_map(|s| &s.of);
         for (h, test) in others.filter_map(|h| Some((h, h.test?))) {
-            let outcome = match &h.what {
-                What::Seen(s) => Some(s.outcome),
-                What::Read(_) => None,
+            let (outcome, found) = match &h.what {
+                What::Seen(s) => (Some(s.outcome), s.outcome > 0),
+                What::Read(taken) => (None, model.tests[test].is_sign(gate, taken.read)),
                 What::Changed(_) => continue,
             };
-            // A look that says otherwise is evidence of its own.
-            if outcome.is_some_and(|o| (o > 0) != (seen.outcome > 0)) {
+            // What says otherwise is evidence of its own.
+            if found != (seen.outcome > 0) {
                 continue;
             }
             let Some(there) = at(h) else { continue };

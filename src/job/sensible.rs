@@ -12,15 +12,15 @@
 //!
 //! And no job is closed on a try that what is left in question would pass as well,
 //! as long as another test pays.
+//!
+//! All numbers here are common practice, no source.
 
 use super::case::{Case, Entered};
 use crate::belief::candidates::Candidate;
-use crate::model::TestInfo;
 use crate::plan::{Act, Advice, HANDY, Proposal, Stop};
 use crate::rulebase::Kind;
 
-/// From this chance on the outcome of a test is known before. Common practice, no
-/// source.
+/// From this chance on the outcome of a test is known before.
 const KNOWN_BEFORE: f64 = 0.97;
 /// Minutes up to which a look or a question costs next to nothing.
 const FREE: f64 = 3.0;
@@ -36,7 +36,7 @@ const NO_GUESS: f64 = 0.5;
 /// Within this share of the loss a step is not clearly cheaper than handing back.
 const CLEARLY: f64 = 0.02;
 /// A shop repairs a known cause though that costs up to this share more than
-/// handing back: a customer is kept by it. Common practice, no source.
+/// handing back: a customer is kept by it.
 const KEPT: f64 = 0.1;
 /// A test that tells less than this many bits does not put off handing back.
 const TELLING: f64 = 0.05;
@@ -141,7 +141,7 @@ impl Case {
     /// try of what is complained of.
     fn is_known(&self, p: &Proposal) -> bool {
         let Act::Test(t) = p.act else { return false };
-        let test: &TestInfo = &self.model.tests[t];
+        let test = &self.model.tests[t];
         let free = matches!(test.kind, Kind::Look | Kind::Ask)
             && p.minutes <= FREE
             && self.model.handy(&test.step);

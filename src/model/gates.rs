@@ -4,9 +4,10 @@ use std::sync::Arc;
 
 use super::past::said;
 use super::spelling::Read;
-use super::{Model, OutcomeInfo, TestInfo};
+use super::{Model, OutcomeInfo, Read as LineRead, TestInfo};
 use crate::belief::{FaultId, Finding};
 use crate::bench::{BenchState, Gates, OPENED, POWERED, Turns};
+use crate::circuit::meter::Reading;
 use crate::rulebase::{Kind, Sign, Step};
 
 /// Tools that are no effort to take.
@@ -23,6 +24,11 @@ const CHECKS: &str = "safety/";
 /// text says what it is called.
 pub fn shown_id(id: &str) -> Option<&str> {
     (!id.starts_with(CHECKS)).then_some(id)
+}
+
+/// An identifier in brackets behind a text, where people see it.
+pub fn behind(id: &str) -> String {
+    shown_id(id).map_or_else(String::new, |id| format!(" ({id})"))
 }
 
 /// A text that begins with a capital letter.
@@ -69,13 +75,30 @@ pub fn hazards(model: &Model, text: &str) -> Gates {
 }
 
 impl TestInfo {
-    /// What an outcome, read as this value where it is a number, does to gates.
-    /// With the leads changed over a short reads as near to 0.
-    pub fn turns(&self, outcome: usize, value: Option<f64>) -> Turns {
-        let low = |below: Option<f64>| below.zip(value).is_some_and(|(b, v)| v.abs() < b);
+    /// The gates of which an outcome or a value is a sign. With the leads changed
+    /// over a short reads as near to 0.
+    fn signs(&self, outcome: Option<usize>, value: Option<f64>) -> impl Iterator<Item = usize> {
+        let low = move |below: Option<f64>| below.zip(value).is_some_and(|(b, v)| v.abs() < b);
+        let named = move |s: &Sign| outcome.is_some_and(|o| s.outcomes.contains(&o));
         let signs = self.raises.iter();
-        let signs = signs.filter(|s| s.outcomes.contains(&outcome) || low(s.below));
-        let raises = signs.map(|s| s.gate);
+        signs
+            .filter(move |s| named(s) || low(s.below))
+            .map(|s| s.gate)
+    }
+
+    /// Whether a reading is a sign of the hazard of a gate.
+    pub(crate) fn is_sign(&self, gate: usize, read: LineRead) -> bool {
+        let (outcome, value) = match read {
+            LineRead::Word(outcome) => (Some(outcome), None),
+            LineRead::Number(Reading::Value(value)) => (None, Some(value)),
+            LineRead::Number(_) => (None, None),
+        };
+        self.signs(outcome, value).any(|g| g == gate)
+    }
+
+    /// What an outcome, read as this value where it is a number, does to gates.
+    pub fn turns(&self, outcome: usize, value: Option<f64>) -> Turns {
+        let raises = self.signs(Some(outcome), value);
         let still = self.checks.filter(|_| outcome > 0);
         Turns {
             raises: raises.chain(still).collect(),
@@ -108,6 +131,16 @@ impl Model {
         let looks = look.kind == Kind::Look && look.checks.is_none();
         let both = looks && check.sees().any(|f| sees.contains(&f));
         both.then(|| check.without(|f| sees.contains(&f)))
+    }
+
+    /// What the check of a hazard is called, by its identifier or the beginning of
+    /// one; `None` for any other test.
+    pub fn check_name(&self, test: &str) -> Option<&str> {
+        let super::Found::One(at) = self.test(test) else {
+            return None;
+        };
+        let gate = self.tests[at].checks?;
+        Some(&self.bench.gates[gate].check.name)
     }
 
     /// Whether a step needs the device switched on.

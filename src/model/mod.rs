@@ -18,13 +18,13 @@ use std::sync::Arc;
 
 use serde::{Deserialize, Serialize};
 
-use crate::belief::{Change, Finding, Network};
+use crate::belief::{Change, FaultId, Finding, Network};
 use crate::bench::Bench;
 use crate::plan::Act;
 use crate::rulebase::{Kind, KnownGood, Sign, Step, Where};
 
 pub use compile::{CompileError, compile, compile_for, outline};
-pub use gates::{hazards, shown_id};
+pub use gates::{behind, hazards, shown_id};
 pub use joined::InPlay;
 pub use known::{Reference, RestsOn, Sibling, SiblingReading};
 pub(crate) use lines::bounds;
@@ -255,11 +255,15 @@ pub struct TestInfo {
 }
 
 impl TestInfo {
+    /// The faults that its result tells of; some of them twice.
+    pub fn sees(&self) -> impl Iterator<Item = FaultId> + '_ {
+        self.finding.sees().chain(self.foretold.sees())
+    }
+
     /// Whether its result may be another one after a change: that touches a fault
     /// which the result tells of.
     pub fn turns_on(&self, change: &Change) -> bool {
-        let sees = self.finding.sees().chain(self.foretold.sees());
-        sees.into_iter().any(|f| change.touches(f))
+        self.sees().any(|f| change.touches(f))
     }
 
     /// Whether it is for a job with these symptoms.

@@ -75,9 +75,9 @@ pub struct Start {
     outlooks: Vec<Outlooks>,
 }
 
-/// The faults that the result of a test tells of, in order.
+/// The faults that the result of a test tells of, in order, each once.
 fn sees(test: &TestInfo) -> Vec<FaultId> {
-    let mut all: Vec<FaultId> = test.finding.sees().chain(test.foretold.sees()).collect();
+    let mut all: Vec<FaultId> = test.sees().collect();
     all.sort_unstable();
     all.dedup();
     all

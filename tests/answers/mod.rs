@@ -5,8 +5,9 @@
 use std::collections::BTreeMap;
 
 use halfsplit::belief::likelier;
-use halfsplit::job::{Case, Entry, Shown};
-use halfsplit::rulebase::read_yaml;
+use halfsplit::job::{Case, CaseFile, Entry, Shown};
+use halfsplit::model::Unit;
+use halfsplit::rulebase::{Where, read_yaml};
 use serde::Deserialize;
 
 /// Chance that a remedy takes from which on it is the one of a fault; with less
@@ -117,6 +118,34 @@ pub fn result(test: &str, reads: &str) -> Entry {
         shows: reads.into(),
         ..Shown::default()
     })
+}
+
+/// A device as it comes in, nothing entered.
+pub fn comes_in(
+    name: &str,
+    kind: &str,
+    model: Option<&String>,
+    complaint: &str,
+    history: &[String],
+) -> CaseFile {
+    CaseFile {
+        case: name.to_owned(),
+        device: Unit {
+            kind: kind.to_owned(),
+            model: model.cloned(),
+            ..Unit::default()
+        },
+        complaint: complaint.to_owned(),
+        history: history.to_vec(),
+        ..CaseFile::default()
+    }
+}
+
+/// The likeliest place.
+pub fn place(case: &Case) -> &'static str {
+    let places = &case.belief.places;
+    let best = (0..places.len()).max_by(|a, b| places[*a].total_cmp(&places[*b]));
+    Where::ALL[best.unwrap()].word()
 }
 
 /// Suspects, likeliest first.

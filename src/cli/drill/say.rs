@@ -1,8 +1,8 @@
 //! What a trainee is told: never how likely anything is.
 
-use super::super::show::behind;
 use super::read::{all, group, words};
 use crate::drill::{Cause, Hint, Round, Told};
+use crate::model::behind;
 use crate::plan::Act;
 use crate::rulebase::Step;
 

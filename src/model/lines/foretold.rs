@@ -107,8 +107,8 @@ fn bits(rows: &[Vec<f64>], weights: &[f64], range: &[usize]) -> f64 {
     told.map(|(p, w)| w * p * (p / mean).log2()).sum()
 }
 
-/// Puts neighbours of one kind (a word, on one side of each sign) together while next to nothing is lost: ranges
-/// as lists of places.
+/// Puts neighbours of one kind (a word, on one side of each sign) together while
+/// next to nothing is lost: ranges as lists of places.
 fn put_together(rows: &[Vec<f64>], weights: &[f64], kinds: &[usize]) -> Vec<Vec<usize>> {
     let mut groups: Vec<Vec<usize>> = (0..kinds.len()).map(|k| vec![k]).collect();
     let mut told: Vec<f64> = groups.iter().map(|g| bits(rows, weights, g)).collect();
