@@ -32,9 +32,9 @@ mod lines;
 use std::collections::BTreeMap;
 
 use halfsplit::job::{Cannot, Case, CaseFile, Did, Entry, Settings, Sure};
-use halfsplit::model::{Found, Unit, compile};
+use halfsplit::model::{Found, compile};
 use halfsplit::plan::Act;
-use halfsplit::rulebase::{MeterMode, Rulebase, Where};
+use halfsplit::rulebase::{MeterMode, Rulebase};
 use rayon::prelude::*;
 use serde::Deserialize;
 
