@@ -15,6 +15,8 @@
 
 use std::collections::BTreeSet;
 
+use fixedbitset::FixedBitSet;
+
 use super::model::Model;
 use super::space::{by_pair, by_push};
 use super::sweep::{Sums, Whole};
@@ -146,38 +148,40 @@ impl<'m> Tree<'m> {
     /// The vertices in the order of elimination, each with the fewest new edges
     /// between its neighbours. `None` if a table would be too large.
     fn order(&self, fixed: &[Table]) -> Option<Vec<Vertex>> {
-        let mut near: Vec<BTreeSet<Vertex>> = vec![BTreeSet::new(); self.levels.len()];
+        let all = self.levels.len();
+        let mut near = vec![FixedBitSet::with_capacity(all); all];
         for t in fixed.iter().filter(|t| t.over.len() == 2) {
             near[t.over[0]].insert(t.over[1]);
             near[t.over[1]].insert(t.over[0]);
         }
-        let mut left: BTreeSet<Vertex> = (0..near.len()).collect();
-        let mut fill: Vec<usize> = (0..near.len()).map(|v| new_edges(&near, v)).collect();
-        let mut order = Vec::with_capacity(near.len());
-        while let Some(v) = left
-            .iter()
-            .copied()
-            .min_by_key(|v| (fill[*v], near[*v].len()))
+        let mut left: Vec<Vertex> = (0..all).collect();
+        let mut fill: Vec<usize> = (0..all).map(|v| new_edges(&near, v)).collect();
+        let mut size: Vec<usize> = near.iter().map(|n| n.count_ones(..)).collect();
+        let mut order = Vec::with_capacity(all);
+        while let Some((at, v)) =
+            (left.iter().copied().enumerate()).min_by_key(|(_, v)| (fill[*v], size[*v]))
         {
-            left.remove(&v);
+            left.remove(at);
             let around = std::mem::take(&mut near[v]);
-            let states = around
-                .iter()
-                .map(|v| self.levels[*v] as f64)
-                .product::<f64>();
+            let states: f64 = around.ones().map(|v| self.levels[v] as f64).product();
             if states * self.levels[v] as f64 > MOST_STATES {
                 return None;
             }
-            for a in &around {
-                near[*a].remove(&v);
-                near[*a].extend(around.iter().filter(|b| *b != a));
+            for a in around.ones() {
+                near[a].union_with(&around);
+                near[a].remove(a);
+                near[a].remove(v);
+                size[a] = near[a].count_ones(..);
             }
-            // The neighbours of those that have new ones may need fewer edges.
-            let mut touched = around.clone();
-            around.iter().for_each(|a| touched.extend(near[*a].iter()));
-            for a in touched {
-                fill[a] = new_edges(&near, a);
-            }
+            // The neighbours have lost one of theirs; what has two of them near has
+            // an edge more between its own, if one came.
+            let touched = |a: &Vertex| {
+                around.contains(*a) || fill[v] > 0 && near[*a].intersection_count(&around) > 1
+            };
+            let again: Vec<Vertex> = left.iter().copied().filter(touched).collect();
+            again
+                .into_iter()
+                .for_each(|a| fill[a] = new_edges(&near, a));
             order.push(v);
         }
         Some(order)
@@ -468,17 +472,15 @@ impl<'m> Tree<'m> {
 }
 
 /// How many edges the neighbours of a vertex lack between each other.
-fn new_edges(near: &[BTreeSet<Vertex>], v: Vertex) -> usize {
-    let around: Vec<Vertex> = near[v].iter().copied().collect();
-    if around.len() > CROWDED {
+fn new_edges(near: &[FixedBitSet], v: Vertex) -> usize {
+    let around = &near[v];
+    let many = around.count_ones(..);
+    if many > CROWDED {
         // Its table would be too large as yet.
-        return around.len() * around.len();
+        return many * many;
     }
-    let lacks = |(i, a): (usize, &Vertex)| {
-        let others = around[i + 1..].iter();
-        others.filter(|b| !near[*a].contains(b)).count()
-    };
-    around.iter().enumerate().map(lacks).sum()
+    let has = around.ones().map(|a| near[a].intersection_count(around));
+    (many * many.saturating_sub(1) - has.sum::<usize>()) / 2
 }
 
 /// A table that is joined to one over more vertices.
