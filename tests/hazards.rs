@@ -878,35 +878,79 @@ fn what_was_seen_counts_once() {
     assert!(suspects(&with, &board) > 1.5 * suspects(&without, &board));
 }
 
-/// A reading that bars power is an end of the ranges that the plan goes by.
+/// A reading that bars power is an end of the ranges that the plan goes by, with
+/// the cheapest effort too, which else thinks of a first reading in words.
 #[test]
 fn a_plan_knows_which_readings_bar_power() {
     let rules = rules();
     let dead = file("laptop", "dead, does nothing", Vec::new());
-    // The cheapest effort thinks of a first reading in words.
-    let settings = Settings {
-        effort: Effort::BEST,
-        ..Settings::default()
-    };
-    let now = Case::new(&rules, &dead, settings).expect("a job");
-    let m = &now.model;
-    let at = m
-        .tests
-        .iter()
-        .position(|t| t.id.ends_with("/main-rail-ohms"));
-    let at = at.expect("a test of the main rail");
-    let shorted = m.bench.gates.iter().position(|g| g.id == "shorted");
-    let shorted = shorted.expect("a gate");
-    let situation = now.situation();
-    let plan = situation.tests[at].as_ref().expect("an open test");
-    let raises: Vec<bool> = (plan.turns.iter()).map(|t| t.raises.has(shorted)).collect();
-    assert!(raises.contains(&true) && raises.contains(&false));
-    for (k, raises) in raises.iter().enumerate() {
-        if let (_, Some((from, to))) = now.foreseen(at, k) {
-            assert!(from.abs() >= 10.0 || to.abs() <= 10.0, "{from} to {to}");
-            assert_eq!(*raises, from >= -10.0 && to <= 10.0, "{from} to {to}");
+    for effort in [Effort::FIRST, Effort::BEST] {
+        let settings = Settings {
+            effort,
+            ..Settings::default()
+        };
+        let now = Case::new(&rules, &dead, settings).expect("a job");
+        let m = &now.model;
+        let at = m
+            .tests
+            .iter()
+            .position(|t| t.id.ends_with("/main-rail-ohms"));
+        let at = at.expect("a test of the main rail");
+        let shorted = m.bench.gates.iter().position(|g| g.id == "shorted");
+        let shorted = shorted.expect("a gate");
+        let situation = now.situation();
+        let plan = situation.tests[at].as_ref().expect("an open test");
+        let raises: Vec<bool> = (plan.turns.iter()).map(|t| t.raises.has(shorted)).collect();
+        assert!(raises.contains(&true) && raises.contains(&false));
+        for (k, raises) in raises.iter().enumerate() {
+            if let (_, Some((from, to))) = now.foreseen(at, k) {
+                assert!(from.abs() >= 10.0 || to.abs() <= 10.0, "{from} to {to}");
+                assert_eq!(*raises, from >= -10.0 && to <= 10.0, "{from} to {to}");
+            }
         }
     }
+}
+
+/// The simulated bench answers in words: the word of a rail that most likely is
+/// shorted bars power as the reading does, until something was done about it.
+#[test]
+fn a_rail_that_reads_low_on_the_simulated_bench_bars_power() {
+    let rules = rules();
+    let dead = file("laptop", "dead, does nothing", Vec::new());
+    let start = Start::new(&rules, &dead, settings()).expect("a job");
+    let m = &start.model;
+    let named = |end: &str| m.tests.iter().position(|t| t.id.ends_with(end));
+    let rail = named("/main-rail-ohms").expect("a test of the main rail");
+    let check = named("/shorted").expect("its check");
+    let low = m.tests[rail].outcomes.iter().position(|o| o.id == "low");
+    let low = low.expect("a word");
+    let powered = |t: usize| {
+        let step = &m.tests[t].step;
+        let needed = m.bench.closure(&step.conditions);
+        let lends = step.tools.iter().any(|t| t.contains("known-good device"));
+        let on = |c: &usize| m.bench.conditions[*c].id == "powered";
+        needed.iter().any(on) || m.tests[t].function.is_some() && !lends
+    };
+    let (drawn, luck) = (start.draw(), Luck::new(5));
+    let hidden: Vec<Hidden> = (0..1500).map(|c| drawn.hide(c, luck.of(c))).collect();
+    let order = Policy::InOrder(cheapest_first(&start));
+    let mut barred = 0;
+    for record in start.follow(&order, &hidden, false, &|_| ()) {
+        let mut up = false;
+        for s in &record.steps {
+            match s.act {
+                Act::Test(t) => {
+                    assert!(!up || !powered(t), "{} on a short", m.tests[t].id);
+                    up |= t == rail && s.outcome == low;
+                    up &= t != check || s.outcome > 0;
+                    barred += usize::from(t == rail && s.outcome == low);
+                }
+                // The check is asked for again.
+                Act::Remedy(_) => up = false,
+            }
+        }
+    }
+    assert!(barred > 5, "{barred} read low");
 }
 
 /// A short of what the charger feeds bars power as one of the main rail does; a

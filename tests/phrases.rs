@@ -385,3 +385,68 @@ fn a_second_set_is_heard() {
     assert!(lines("second.tsv", 4).len() >= 200);
     written_before("second", "second.tsv", "second-other.tsv", [0.9, 0.8, 0.95]);
 }
+
+/// What is said of both, all or none of the copies is heard of each; where nothing
+/// more is said than that it is all of them, that is the symptom.
+#[test]
+fn what_is_said_of_all_copies_is_heard_of_each() {
+    let shop = Shop::new();
+    let every: &[&str] = &["imaging/all-cameras"];
+    let not_charging: &[&str] = &["left-port/charging-trouble", "right-port/charging-trouble"];
+    let black: &[&str] = &["front-camera/black-picture", "rear-camera/black-picture"];
+    let blurry: &[&str] = &["front-camera/blurry", "rear-camera/blurry"];
+    let not_found: &[&str] = &["front-camera/not-found", "rear-camera/not-found"];
+    for (kind, text, expected) in [
+        ("phone", "no camera works", every),
+        ("phone", "both cameras are gone", not_found),
+        ("phone", "not one of the cameras works", every),
+        ("phone", "neither camera works", every),
+        ("phone", "the cameras do not work any more", every),
+        ("tablet", "all my cameras show only black", black),
+        ("phone", "my cameras are both black", black),
+        ("phone", "the two cameras are blurry", blurry),
+        ("phone", "rear and front are both out of focus", blurry),
+        ("tablet", "no camera found", not_found),
+        ("laptop", "neither port charges", not_charging),
+        ("laptop", "both charging ports are dead", not_charging),
+        ("laptop", "none of the usb ports charge", not_charging),
+        ("laptop", "no port charges any more", not_charging),
+        ("laptop", "it does not charge on any port", not_charging),
+        // One of them, whatever is said of the others.
+        (
+            "phone",
+            "both cameras work but the rear one is blurry",
+            &["rear-camera/blurry"],
+        ),
+        (
+            "phone",
+            "all cameras work except the front one",
+            &["front-camera/camera-trouble"],
+        ),
+        (
+            "phone",
+            "one of the cameras is blurry",
+            &["rear-camera/blurry"],
+        ),
+        (
+            "phone",
+            "the cameras on the back are blurry",
+            &["rear-camera/blurry"],
+        ),
+        (
+            "handheld",
+            "no camera picture, it stays black",
+            &["rear-camera/black-picture"],
+        ),
+    ] {
+        let model = &shop.models[kind];
+        let hearing = hear(model, text);
+        let heard = hearing
+            .heard
+            .iter()
+            .map(|h| model.symptoms[h.symptom].id.as_str());
+        let mut heard: Vec<&str> = heard.collect();
+        heard.sort_unstable();
+        assert_eq!(heard, expected, "{kind}: {text}");
+    }
+}

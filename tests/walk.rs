@@ -69,6 +69,8 @@ const BY_NUMBERS: &[(&str, Option<usize>)] = &[
     ("close mended", Some(8)),
     ("others top-buzzer/good-sounder", Some(8)),
     ("y", Some(9)),
+    ("perhaps", Some(9)),
+    ("", Some(9)),
     ("b", Some(9)),
     ("done", Some(9)),
     ("top-buzzer/new-sounder", Some(10)),
@@ -190,6 +192,29 @@ fn input_may_end_at_any_line_and_nothing_confirmed_is_lost() {
                 assert!(case.contains("it fell on a stone floor"), "{case}");
             }
         }
+    }
+}
+
+/// After a swap the walk asks which part is in: Enter is the old one, and the
+/// known-good one is the remedy.
+#[test]
+fn the_walk_asks_which_part_is_fitted_after_a_swap() {
+    let swap = ["others buzzer/good-sounder", "y"];
+    for (answer, stays, results) in [
+        ("", false, 1),
+        ("1", false, 1),
+        ("2", true, 1),
+        ("stays", true, 1),
+        ("undo", false, 0),
+    ] {
+        let bench = Bench::new();
+        let script = [&BY_LETTERS[..7], &swap, &[answer, "pause"]].concat();
+        let out = bench.walk(&script).fine();
+        assert!(out.contains("Which part is fitted now?"), "{out}");
+        let case = bench.run(&["export", "1"]).fine();
+        assert_eq!(case.contains("new-sounder"), stays, "{answer}: {case}");
+        let swaps = case.matches("good-sounder").count();
+        assert_eq!(swaps, results, "{answer}: {case}");
     }
 }
 

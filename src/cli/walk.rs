@@ -24,9 +24,12 @@ use crate::store::{Logged, Store};
 /// What follows a reading that was taken without making the bench ready.
 const AS_IT_STANDS: &str = "as it stands";
 
-/// Said after a swap.
-const FITTED: &str = "Which part is fitted now? The old one, as these rules take it; if the \
-     known-good one stays in, type `stays`.";
+/// Asked after a swap.
+const FITTED: &str = "Which part is fitted now? 1 the old one, 2 the known-good one (Enter: 1) > ";
+/// Said of that question.
+const ABOUT_FITTED: &str = "1 or Enter: the old part is back in, as after most trials. 2: the \
+     known-good one stays, which is entered as the remedy. `undo` takes the result of the swap \
+     back, `pause` leaves.";
 
 /// Why the walk goes on or ends.
 pub(super) enum Flow {
@@ -575,15 +578,7 @@ impl Walk<'_> {
                 self.enter(Entry::Note(text))?;
                 self.say("Noted.")?;
             }
-            "undo" => {
-                let entry = self
-                    .desk
-                    .take_back(&mut self.store)
-                    .map_err(|e| Failure::no(e.to_string()))?;
-                let word = words(&self.desk.case.model, &entry);
-                self.undone = self.about(&entry);
-                self.say(&format!("Taken back: {word}"))?;
-            }
+            "undo" => self.undo()?,
             "meter" => self.meter(rest)?,
             "reference" => self.reference(need(step)?, rest)?,
             "sure" => {
@@ -723,9 +718,47 @@ impl Walk<'_> {
             self.say(&note)?;
         }
         match self.desk.case.part_tried() {
-            Some(_) => self.say(FITTED),
-            None => Ok(()),
+            Some(item) if self.desk.case.fits_part(item).is_some() => self.ask_what_is_fitted(),
+            _ => Ok(()),
         }
+    }
+
+    /// Asks which part is in the device after a swap; that the known-good one is
+    /// counts as the remedy.
+    fn ask_what_is_fitted(&mut self) -> Result {
+        loop {
+            let line = match self.ask.ask(self.terminal, FITTED)? {
+                Reply::Line(l) => l.to_lowercase(),
+                Reply::Ended | Reply::Interrupted => {
+                    self.ask.may_end();
+                    self.leaving = true;
+                    return Ok(());
+                }
+            };
+            match line.as_str() {
+                "" | "1" | "old" => return Ok(()),
+                "2" | "new" | "stays" => return self.stays(),
+                "undo" => return self.undo(),
+                "pause" | "quit" => {
+                    self.leaving = true;
+                    return Ok(());
+                }
+                "?" | "help" => self.say(ABOUT_FITTED)?,
+                _ => {
+                    self.ask.refuse();
+                    self.say(&format!("`{line}` is no answer to that. {ABOUT_FITTED}"))?;
+                }
+            }
+        }
+    }
+
+    /// Takes the last entry back.
+    fn undo(&mut self) -> Result {
+        let taken = self.desk.take_back(&mut self.store);
+        let entry = taken.map_err(|e| Failure::no(e.to_string()))?;
+        let word = words(&self.desk.case.model, &entry);
+        self.undone = self.about(&entry);
+        self.say(&format!("Taken back: {word}"))
     }
 
     /// The part that was just tried stays in the device, which is a remedy.

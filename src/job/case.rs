@@ -19,7 +19,7 @@ use crate::belief::candidates::Outlook;
 use crate::belief::{
     Belief, Change, Event, Finding, Seen, Size, conflict_among, likelier, update, weights_among,
 };
-use crate::bench::{BenchState, Gate, Gates, Moves};
+use crate::bench::{BenchState, Gate, Gates, Moves, Turns};
 use crate::circuit::calibrate::CalibrateError;
 use crate::circuit::meter::Reading;
 use crate::line::{Distrust, GoodReading, Probing};
@@ -28,7 +28,8 @@ use crate::model::{
     RemedyInfo, RestsOn, Taken, TestInfo, Unit, bounds, compile_for, hazards, outline, recognise,
 };
 use crate::plan::{
-    Act, Advice, Costs, Effort, PlanRemedy, PlanTest, Situation, Turn, advise, turning_point,
+    Act, Advice, Costs, Effort, PlanRemedy, PlanTest, Situation, Turn, advise, foretell,
+    turning_point,
 };
 use crate::rulebase::{DONOR_PARTS, Kind, MeterMode, Rulebase, Step};
 use crate::shown::shown;
@@ -878,11 +879,13 @@ impl Case {
         let open: Vec<bool> = (0..m.tests.len())
             .map(|i| !self.blocked(i) && (!self.done(i) || self.due.contains(&i)))
             .collect();
-        // Where nothing was read yet, words do for a first answer.
+        // Where nothing was read yet, words do for a first answer, but not where a
+        // value may be the sign of a hazard.
         let in_words = self.settings.effort == Effort::FIRST;
         let wanted = |(i, open): (usize, &bool)| -> Option<(usize, &[Taken])> {
             let taken = &standing[m.tests[i].measures.filter(|_| *open)?.line];
-            (!(taken.is_empty() && in_words)).then_some((i, taken))
+            let words_do = taken.is_empty() && in_words && !warns(&m.tests[i]);
+            (!words_do).then_some((i, taken))
         };
         let wanted: Vec<_> = open.iter().enumerate().map(wanted).collect();
         let believed = &self.belief.faults;
@@ -1137,7 +1140,10 @@ impl Case {
 
     /// Says so if a gate that is up bars a step that was done.
     fn goes_against_gate(&mut self, n: usize, act: Act) {
-        let target = self.model.target(self.model.named(act).step);
+        let target = match act {
+            Act::Test(i) => self.model.target_of_test(&self.model.tests[i]),
+            Act::Remedy(i) => self.model.target_of_remedy(&self.model.remedies[i]),
+        };
         for gate in self.state.bars(target).iter() {
             let g = &self.model.bench.gates[gate];
             let says = format!(
@@ -1482,6 +1488,52 @@ impl Case {
     }
 }
 
+/// A value in the middle of a range; none of over limit.
+fn middle((from, to): (f64, f64)) -> Option<f64> {
+    match (from.is_finite(), to.is_finite()) {
+        (true, true) => Some(0.5 * (from + to)),
+        (true, false) => Some(from),
+        (false, true) => Some(to),
+        (false, false) => None,
+    }
+}
+
+/// What the ranges of a test's values do to gates.
+fn turns_of(t: &TestInfo, ranges: &[Range]) -> Vec<Turns> {
+    let turns = |r: &Range| t.turns(r.outcome, middle(r.between));
+    ranges.iter().map(turns).collect()
+}
+
+/// Whether a value that a test reads may be a sign of a hazard.
+fn warns(t: &TestInfo) -> bool {
+    t.raises.iter().any(|s| s.below.is_some())
+}
+
+/// What the words of a test do to gates where a value decides: what most of the
+/// values of the word do, as sets of faults have it. `None` where no value does
+/// anything.
+pub(crate) fn turns_in_words(m: &Model, test: usize, belief: &Belief) -> Option<Vec<Turns>> {
+    let t = &m.tests[test];
+    let foretold = m.foretold_after(test, &[], &belief.faults);
+    let Foretold { finding, ranges } = foretold.filter(|_| warns(t))?;
+    let outlook = Outlook::new(m.network.len(), &finding);
+    let chances = foretell(&belief.candidates, &outlook).outcomes;
+    let turns = turns_of(t, &ranges);
+    let of_word = |word: usize| {
+        let mut all: Vec<(Turns, f64)> = Vec::new();
+        let of = ranges.iter().zip(&turns).zip(&chances);
+        for ((_, turns), chance) in of.filter(|((r, _), _)| r.outcome == word) {
+            match all.iter_mut().find(|x| x.0 == *turns) {
+                Some(same) => same.1 += chance,
+                None => all.push((*turns, *chance)),
+            }
+        }
+        let most = all.into_iter().max_by(|a, b| a.1.total_cmp(&b.1));
+        most.map_or_else(Turns::default, |m| m.0)
+    };
+    Some((0..t.outcomes.len()).map(of_word).collect())
+}
+
 /// A test as the planner sees it, where it is foretold so.
 pub(crate) fn plan_test(
     m: &Model,
@@ -1489,25 +1541,17 @@ pub(crate) fn plan_test(
     finding: &Arc<Finding>,
     ranges: &[Range],
 ) -> PlanTest {
-    let middle = |(from, to): (f64, f64)| match (from.is_finite(), to.is_finite()) {
-        (true, true) => Some(0.5 * (from + to)),
-        (true, false) => Some(from),
-        (false, true) => Some(to),
-        (false, false) => None,
-    };
     let turns = match ranges {
         [] => (t.outcomes.iter().enumerate())
             .map(|(o, info)| t.turns(o, info.between.and_then(middle)))
             .collect(),
-        ranges => (ranges.iter())
-            .map(|r| t.turns(r.outcome, middle(r.between)))
-            .collect(),
+        ranges => turns_of(t, ranges),
     };
     PlanTest {
         turns,
         outlook: Arc::new(Outlook::new(m.network.len(), finding)),
         minutes: t.step.minutes,
-        conditions: m.target(&t.step),
+        conditions: m.target_of_test(t),
         handy: m.handy(&t.step),
         after: Vec::new(),
     }
@@ -1520,7 +1564,7 @@ pub(crate) fn plan_remedy(m: &Model, r: &RemedyInfo, times: usize) -> PlanRemedy
         minutes: r.step.minutes,
         parts: r.step.parts,
         breaks: r.change.breaks(),
-        conditions: m.target(&r.step),
+        conditions: m.target_of_remedy(r),
         handy: m.handy(&r.step),
     }
 }

@@ -22,7 +22,7 @@ pub mod weigh;
 
 pub(crate) use case::outcome_of as outcome;
 pub use case::{Case, CaseError, Closed, Entered, Settings};
-pub(crate) use case::{plan_remedy, plan_test};
+pub(crate) use case::{plan_remedy, plan_test, turns_in_words};
 pub use file::{
     Cannot, CaseFile, Closing, ClosingState, Correction, Did, Entry, LONGEST_COMPLAINT,
     LONGEST_NAME, LONGEST_TEXT, MOST_ENTRIES, Reference, Shown, Sure, Unclear,

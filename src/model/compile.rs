@@ -648,6 +648,7 @@ impl Builder<'_> {
             let mut before = None;
             let mut after = None;
             let mut function = None;
+            let mut runs = false;
             let mut fitted = None;
             let mut proves = None;
             let mut measures = None;
@@ -720,6 +721,7 @@ impl Builder<'_> {
                     };
                     finding = told.mistaken(&t.mistaken);
                     function = Some(copy.functions[*f]);
+                    runs = lends.is_none();
                     let item = swaps_in.map(|i| pack.items[i].faults.clone());
                     let known = item.and_then(|mut of| of.find_map(|f| copy.faults[f]));
                     fitted = known.map(|f| self.model.faults[f].item);
@@ -780,6 +782,7 @@ impl Builder<'_> {
                 swaps_in: fitted,
                 proves,
                 function,
+                runs,
                 measures,
                 unit: match &t.how {
                     How::Measures { mode, .. } => Some(mode.unit().to_owned()),

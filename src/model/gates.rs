@@ -4,7 +4,7 @@ use std::sync::Arc;
 
 use super::past::said;
 use super::spelling::Read;
-use super::{Model, OutcomeInfo, Read as LineRead, TestInfo};
+use super::{Model, OutcomeInfo, Read as LineRead, RemedyInfo, TestInfo};
 use crate::belief::{FaultId, Finding};
 use crate::bench::{BenchState, Gates, OPENED, POWERED, Turns};
 use crate::circuit::meter::Reading;
@@ -149,11 +149,27 @@ impl Model {
         self.bench.closure(&step.conditions).iter().any(on)
     }
 
-    /// A step's bench conditions with all that they need, and the gates that bar
-    /// it.
-    pub fn target(&self, step: &Step) -> BenchState {
+    /// The bench conditions of a test with all that they need, and the gates that
+    /// bar it: a function is tried by running the device, in whatever condition a
+    /// part is swapped for it.
+    pub fn target_of_test(&self, test: &TestInfo) -> BenchState {
+        let all = self.bench.conditions.iter();
+        let on = all
+            .enumerate()
+            .filter(|(_, c)| test.runs && c.id == POWERED);
+        self.target(&test.step, on.map(|(i, _)| i).collect())
+    }
+
+    /// The same of a remedy.
+    pub fn target_of_remedy(&self, remedy: &RemedyInfo) -> BenchState {
+        self.target(&remedy.step, Vec::new())
+    }
+
+    /// A step that goes through these conditions beside its own.
+    fn target(&self, step: &Step, through: Vec<usize>) -> BenchState {
         let conditions = self.bench.closure(&step.conditions).into_iter();
-        let barred = self.bench.barred_by(&step.conditions, &step.tools);
+        let through = [through, step.conditions.clone()].concat();
+        let barred = self.bench.barred_by(&through, &step.tools);
         conditions.collect::<BenchState>().gated(barred)
     }
 
@@ -201,6 +217,7 @@ impl Model {
                 swaps_in: None,
                 proves: None,
                 function: None,
+                runs: false,
                 measures: None,
                 unit: None,
                 most_volts: None,

@@ -231,6 +231,9 @@ pub struct TestInfo {
     pub proves: Option<usize>,
     /// The function it tries, however it does so.
     pub function: Option<usize>,
+    /// Whether this device is switched on in it, whatever condition it begins in:
+    /// a function is tried here, and no part of it in another device.
+    pub runs: bool,
     /// The line that it measures, and where.
     pub measures: Option<Measures>,
     /// Unit of a measured value.

@@ -33,10 +33,10 @@ pub struct Heard {
 
 /// Where a clause ends, beside the marks of punctuation.
 const TURNS: &[&str] = &[
-    "but", "while", "whereas", "though", "although", "however", "only", "and",
+    "but", "while", "whereas", "though", "although", "however", "only", "and", "except",
 ];
 /// Those after which another thing is spoken of.
-const CONTRASTS: &[&str] = &["but", "whereas", "though", "although", "however"];
+const CONTRASTS: &[&str] = &["but", "whereas", "though", "although", "however", "except"];
 /// Those that tell when something happens.
 const WHEN: &[&str] = &[
     "when", "whenever", "while", "during", "since", "after", "before", "if", "until", "because",
@@ -64,10 +64,16 @@ const SUBJECTS: &[&str] = &[
 const JOINS: &[&str] = &["and", "or", "nor"];
 /// What may stand there too.
 const BESIDE: &[&str] = &["the", "my", "its", "also", "of", "on", "at"];
-/// All copies at once: "both cameras", "none of the ports".
-const ALL: &[&str] = &["both", "all", "every", "each", "neither", "either", "none"];
+/// All copies at once: "both cameras", "none of the ports", "no camera".
+const ALL: &[&str] = &[
+    "both", "all", "every", "each", "neither", "either", "none", "no", "any",
+];
 /// What may stand between these and the copies.
 const OF: &[&str] = &["of", "the", "my", "its", "these", "those", "two"];
+/// Who has several has all of them in mind: "my cameras".
+const WHOSE: &[&str] = &[
+    "the", "my", "its", "our", "his", "her", "these", "those", "two",
+];
 /// What denies the words that follow it.
 const DENIALS: &[&str] = &[
     "not", "no", "never", "without", "isnt", "arent", "wasnt", "werent", "doesnt", "dont", "didnt",
@@ -81,6 +87,7 @@ const FILLERS: &[&str] = &[
 ];
 /// What speaks well of something.
 const PRAISE: &[&str] = &[
+    "work",
     "works",
     "working",
     "fine",
@@ -112,6 +119,12 @@ const DOUBTS: &[&str] = &[
     "couldnt",
     "wouldnt",
     "havent",
+    "neither",
+    "none",
+    "nor",
+    "refuses",
+    "fails",
+    "unable",
 ];
 
 /// What a text says, and how it was read.
@@ -151,6 +164,8 @@ fn symptoms(model: &Model, text: &str) -> Vec<Heard> {
     let told = told_of_the_past(model, text);
     let mut past: Vec<Heard> = Vec::new();
     let mut later = Vec::new();
+    // Symptoms that say no more than that it is every copy.
+    let mut of_all: Vec<usize> = Vec::new();
     let (own, other): (Vec<&String>, Vec<&String>) =
         model.packs.iter().partition(|p| rest != Some(p.as_str()));
     for pack in own.iter().chain(&other) {
@@ -167,6 +182,12 @@ fn symptoms(model: &Model, text: &str) -> Vec<Heard> {
                 let meets = |t: &Range<usize>| overlap(t, &all);
                 if speech.denied(&hit.at) || gives_way && taken.iter().any(meets) {
                     continue;
+                }
+                if model.symptoms[kind[0]].copy.is_none() && speech.names_all(&hit.at) {
+                    if speech.praised(speech.clause(hit.at.start)) {
+                        continue;
+                    }
+                    of_all.push(kind[0]);
                 }
                 let bound = speech.bind(&hit.at);
                 if gives_way && told.iter().any(|t| overlap(t, &hit.at)) {
@@ -230,8 +251,16 @@ fn symptoms(model: &Model, text: &str) -> Vec<Heard> {
         heard = faint;
     }
     if heard.is_empty() {
-        heard.extend(area_named_first(model, text, &mentions));
+        heard = area_named_first(model, text, &words, &mentions);
     }
+    // Who says of each copy what is wrong with it has said that it is all.
+    let each: Vec<&String> = (own.iter())
+        .filter(|pack| said_of_each(model, pack, &heard))
+        .copied()
+        .collect();
+    heard.retain(|h| {
+        !(of_all.contains(&h.symptom) && each.contains(&&model.symptoms[h.symptom].pack))
+    });
     heard.sort_by_key(|h| {
         let s = &model.symptoms[h.symptom];
         let gives_way = rest == Some(s.pack.as_str());
@@ -240,22 +269,50 @@ fn symptoms(model: &Model, text: &str) -> Vec<Heard> {
     heard
 }
 
+/// Whether a symptom of a pack is heard of each of its copies.
+fn said_of_each(model: &Model, pack: &str, heard: &[Heard]) -> bool {
+    let is_heard = |s: &usize| heard.iter().any(|h| h.symptom == *s);
+    let of_each =
+        |k: &Vec<usize>| k.len() > 1 && !model.symptoms[k[0]].general && k.iter().all(is_heard);
+    kinds(model, pack).iter().any(of_each)
+}
+
 /// The general symptom of the area that a text names first, where it says no more
 /// that is understood.
-fn area_named_first(model: &Model, text: &str, mentions: &[(&str, Range<usize>)]) -> Option<Heard> {
-    let (pack, at) = mentions.first()?;
-    let (symptom, s) = (model.symptoms.iter().enumerate()).find(|(_, s)| s.pack == *pack)?;
+fn area_named_first(
+    model: &Model,
+    text: &str,
+    words: &[Word],
+    mentions: &[(&str, Range<usize>)],
+) -> Vec<Heard> {
+    let mut heard = Vec::new();
     let rest = model.unheard.map(|s| model.symptoms[s].pack.as_str());
-    let named = model.topics.iter().filter(|t| t.0 == *pack);
-    let pattern = named
-        .map(|t| &t.1)
-        .find(|p| p.find(&text[at.clone()]).is_some())?;
-    (s.general && rest != Some(*pack)).then(|| Heard {
-        symptom,
-        words: text[at.clone()].trim().to_owned(),
-        pattern: pattern.source().to_owned(),
-        assumed: model.copies.iter().filter(|c| c.pack == *pack).count() > 1,
-    })
+    let Some((pack, at)) = mentions.first().filter(|m| rest != Some(m.0)) else {
+        return heard;
+    };
+    let kinds = kinds(model, pack);
+    let named = model.topics.iter().filter(|t| t.0 == *pack).map(|t| &t.1);
+    let pattern = named.clone().find(|p| p.find(&text[at.clone()]).is_some());
+    if let (Some(kind), Some(pattern)) = (kinds.first(), pattern)
+        && model.symptoms[kind[0]].general
+    {
+        let copies: Vec<&CopyInfo> = model.copies.iter().filter(|c| c.pack == *pack).collect();
+        let speech = Speech::new(text, words, &copies, pack, false, mentions);
+        let hit = Hit {
+            at: at.clone(),
+            pattern: pattern.clone(),
+        };
+        note(
+            &mut heard,
+            model,
+            &copies,
+            kind,
+            speech.bind(at),
+            &hit,
+            text,
+        );
+    }
+    heard
 }
 
 /// Whether two places have something in common.
@@ -399,6 +456,8 @@ struct Speech<'t> {
     words: &'t [Word],
     /// The pack.
     pack: &'t str,
+    /// How many copies it has.
+    copies: usize,
     /// It is the pack of all other complaints.
     gives_way: bool,
     /// Where areas are named, each with its pack, in order.
@@ -420,6 +479,7 @@ impl<'t> Speech<'t> {
             text,
             words,
             pack,
+            copies: copies.len(),
             gives_way,
             mentions: mentions.to_vec(),
             named: Vec::new(),
@@ -455,9 +515,7 @@ impl<'t> Speech<'t> {
         let mut last = 0;
         while i < self.words.len() {
             let rest = &self.words[i..];
-            let fits = |name: &[String]| {
-                name.len() <= rest.len() && name.iter().zip(rest).all(|(n, w)| *n == w.text)
-            };
+            let fits = |name: &[String]| begin_with(rest, name);
             let mut length = 0;
             let mut meant: Vec<usize> = Vec::new();
             for (c, name) in spoken.iter().filter(|s| !s.1.is_empty() && fits(&s.1)) {
@@ -473,7 +531,10 @@ impl<'t> Speech<'t> {
                 // A word that several go by tells nothing.
                 meant.clear();
             }
-            if let Some(n) = all_of(rest, &copies[0].unit) {
+            let before = i.checked_sub(1).map(|b| self.words[b].text.as_str());
+            let n = all_of(rest, copies, &spoken);
+            // "One of my cameras" is not all.
+            if let Some(n) = n.filter(|_| before != Some("of")) {
                 length = n;
                 meant = (0..copies.len()).collect();
             }
@@ -640,6 +701,12 @@ impl<'t> Speech<'t> {
         words.by_ref().take(3).any(|w| SUBJECTS.contains(&w))
     }
 
+    /// Whether a place has the name of all copies at once.
+    fn names_all(&self, at: &Range<usize>) -> bool {
+        let all = |n: &&Named| n.copies.len() == self.copies;
+        self.named.iter().filter(all).any(|n| overlap(&n.at, at))
+    }
+
     /// Whether a place has nothing but the name of this pack's area.
     fn names_only(&self, at: &Range<usize>) -> bool {
         let name = |m: &(&str, Range<usize>)| {
@@ -726,16 +793,50 @@ fn ends(c: char) -> bool {
     matches!(c, '.' | ';' | '!' | '?' | '\n')
 }
 
-/// How many words at the beginning name all copies at once.
-fn all_of(words: &[Word], unit: &str) -> Option<usize> {
-    if unit.is_empty() || !ALL.contains(&words.first()?.text.as_str()) {
+/// Whether words begin with a name, which may be in the plural.
+fn begin_with(words: &[Word], name: &[String]) -> bool {
+    let fits = |(n, w): (&String, &Word)| *n == w.text || w.text.strip_suffix('s') == Some(n);
+    name.len() <= words.len() && name.iter().zip(words).all(fits)
+}
+
+/// How many words at the beginning name all copies at once: "both cameras", "none
+/// of the usb ports", "my cameras". A singular that one copy goes by means that one.
+fn all_of(words: &[Word], copies: &[&CopyInfo], names: &[(usize, Vec<String>)]) -> Option<usize> {
+    let unit = copies[0].unit.to_lowercase();
+    let word = |at: usize| words.get(at).map_or("", |w| w.text.as_str());
+    let first = word(0);
+    let not_one = first == "not" && word(1) == "one";
+    let all = ALL.contains(&first) || not_one;
+    let whose = WHOSE.contains(&first) && (first != "two" || copies.len() == 2);
+    if unit.is_empty() || !(all || whose) {
         return None;
     }
-    let unit = unit.to_lowercase();
-    let of = words[1..]
-        .iter()
-        .take_while(|w| OF.contains(&w.text.as_str()));
-    let n = 1 + of.count();
-    let word = &words.get(n)?.text;
-    (word.strip_suffix('s').unwrap_or(word) == unit || *word == unit).then_some(n + 1)
+    let from = if not_one { 2 } else { 1 };
+    let of = (words[from..].iter()).take_while(|w| all && OF.contains(&w.text.as_str()));
+    let n = from + of.count();
+    // Whether it is the unit, in the plural.
+    let plural = |at: usize| {
+        let word = words.get(at)?.text.as_str();
+        let many = word.strip_suffix('s') == Some(unit.as_str());
+        (many || word == unit).then_some(many)
+    };
+    let begins_a_name = |at: usize| {
+        let rest = &words[at..];
+        let begins = |name: &Vec<String>| {
+            name.len() > 1 && begin_with(rest, name)
+                || begin_with(rest, &name[..1]) && name[0] != unit
+        };
+        names
+            .iter()
+            .any(|(_, name)| !name.is_empty() && begins(name))
+    };
+    let is_a_name = || names.iter().any(|(_, name)| *name == [unit.as_str()]);
+    let length = match (plural(n), plural(n + 1)) {
+        (Some(true), _) if !begins_a_name(n) => n + 1,
+        (Some(false), _) if all && !is_a_name() && !begins_a_name(n) => n + 1,
+        // A word more: "both charging ports".
+        (None, Some(true)) if all && !begins_a_name(n) && !JOINS.contains(&word(n)) => n + 2,
+        _ => return None,
+    };
+    Some(length)
 }

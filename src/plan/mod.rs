@@ -11,12 +11,12 @@
 //! This module knows candidates, findings and costs; it knows nothing of rule
 //! files, storage or screens.
 mod bounds;
+pub mod first;
 mod gain;
 mod layout;
 mod leads;
 pub mod problem;
 pub mod search;
-mod ties;
 mod tree;
 mod turn;
 
@@ -30,10 +30,10 @@ use problem::{Price, Step};
 use search::{Bounds, Found, Moment, Search};
 
 pub use bounds::order_by_probability_over_cost;
+pub use first::TIE;
 pub use gain::{Foretold, foretell, foretell_all, surprise, weighed};
 pub use leads::{Lead, leads};
 pub use search::Effort;
-pub use ties::{HANDY, TIE};
 pub use tree::{Branch, Extent, Mending, Node, Then, Tree, tree};
 pub use turn::{Turn, turning_point};
 
@@ -233,13 +233,10 @@ pub struct Advice {
 const TELLING: f64 = 1e-3;
 /// How many tests are looked at, besides those that are due.
 const LOOKED_AT: usize = 12;
-/// Probability that a remedy mends all from which on enough is known; one that
-/// mends with less is advised because trying it is cheaper than any test.
-const KNOWN: f64 = 0.5;
 /// Probability that a remedy clears something from which on it is proposed.
 const HELPFUL: f64 = 0.01;
 /// Probability that nothing is wrong above which that is the advice.
-const NOTHING_WRONG: f64 = 0.90;
+pub const NOTHING_WRONG: f64 = 0.90;
 
 /// The next steps, the best first, at most `many`. `effort` is spent on the
 /// order of the first few.
@@ -292,7 +289,7 @@ pub fn advise_foretold(
     } else if found.cost.is_exact() && found.steps.first().is_some_and(|s| s.0 == Step::GiveUp) {
         let loss = found.cost.high;
         Some(Stop::NotWorthIt { loss })
-    } else if matches!(steps[0].act, Act::Remedy(_)) && steps[0].outcomes[0] >= KNOWN {
+    } else if matches!(steps[0].act, Act::Remedy(_)) && steps[0].outcomes[0] >= first::NO_GUESS {
         Some(Stop::EnoughKnown)
     } else {
         None

@@ -15,9 +15,9 @@ use std::collections::hash_map::DefaultHasher;
 use std::hash::{Hash, Hasher};
 
 use super::bounds::{Repair, Repairs, Told};
+use super::first::{self, ComesTo, Standing, Weighed};
 use super::gain::surprise;
 use super::problem::{Price, Problem, Step, Trial};
-use super::ties::{self, Tied};
 use crate::bench::BenchState;
 
 /// How hard to look.
@@ -245,7 +245,7 @@ impl<'a> Search<'a> {
             // ones begin with what was best before.
             let order: Vec<Step> = found.steps.iter().map(|s| s.0).collect();
             let shown = if depth == 1 { self.effort.first } else { SHOWN };
-            let Looked { mut steps, low } = self.look(start, depth, shown, &order, ties::HANDY);
+            let Looked { mut steps, low } = self.look(start, depth, shown, &order, first::HANDY);
             steps.retain(|s| s.1.high.is_finite());
             if low.is_some() {
                 found.depth = depth;
@@ -274,24 +274,39 @@ impl<'a> Search<'a> {
         if !matches!(steps.first(), Some((Step::Trial(_) | Step::Mend(_), _))) {
             return;
         }
-        let tied = |(step, cost): &(Step, Bounds)| {
-            let (bits, handy) = match *step {
+        let weighed = |(step, cost): &(Step, Bounds)| {
+            // The search asks neither what is known before nor what works now:
+            // that rests on more than the worlds it goes through.
+            let (handy, comes_to) = match *step {
                 Step::GiveUp => return None,
-                Step::Trial(i) => (Some(self.bits(m, i)), p.trials[i].handy),
-                Step::Mend(i) => (None, p.mends[i].handy),
+                Step::Trial(i) => {
+                    let told = ComesTo::Told {
+                        bits: self.bits(m, i),
+                        likeliest: 0.0,
+                        look: false,
+                        control: false,
+                    };
+                    (p.trials[i].handy, told)
+                }
+                Step::Mend(i) => (p.mends[i].handy, ComesTo::Mended(0.0)),
             };
-            Some(Tied {
+            Some(Weighed {
                 cost: cost.high,
-                bits,
+                minutes: 0.0,
                 handy,
+                comes_to,
             })
         };
-        let within = steps[0].1.high * (1.0 + ties::HANDY) * (1.0 + ties::TIE);
+        let open = Standing {
+            works: false,
+            loss: f64::INFINITY,
+        };
+        let within = steps[0].1.high * (1.0 + first::HANDY) * (1.0 + first::TIE);
         let near = steps.partition_point(|s| s.1.high <= within);
-        let (at, near): (Vec<usize>, Vec<Tied>) = (steps[..near].iter().enumerate())
-            .filter_map(|(at, s)| Some((at, tied(s)?)))
+        let (at, near): (Vec<usize>, Vec<Weighed>) = (steps[..near].iter().enumerate())
+            .filter_map(|(at, s)| Some((at, weighed(s)?)))
             .unzip();
-        if let Some(first) = ties::first(&near) {
+        if let Some(first) = first::first(&near, open) {
             steps[..=at[first]].rotate_right(1);
         }
     }

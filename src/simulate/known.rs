@@ -13,6 +13,7 @@ use crate::belief::candidates::{Candidate, Outlook, Weighted, changed};
 use crate::belief::{Change, likelier};
 use crate::bench::{BenchState, Gates};
 use crate::plan::PlanTest;
+use crate::rulebase::Sign;
 
 /// Share of the probability that the lightest sets may hold together and still
 /// are let go at a step.
@@ -139,11 +140,17 @@ impl Known {
             weights.reserve_exact(if *wanted { before.worlds.len() } else { 0 });
         }
         let sure = start.sure(test, self.signs);
+        let was_read = start.was_read(test, &before.done);
         for (c, w) in &before.worlds {
             match sure {
                 // What is seen for sure tells nothing.
                 Some(_) => p.fill(1.0),
                 None => outlook.of(c, &mut p),
+            }
+            // Nor does a check that is clear beside a reading of the same, which told
+            // it before.
+            if was_read {
+                p[0] = 1.0;
             }
             for ((weights, p), _) in weights.iter_mut().zip(&p).zip(wanted).filter(|x| *x.1) {
                 weights.push(w * p);
@@ -154,6 +161,11 @@ impl Known {
             .reach(self.state, start.tests[test].plan.conditions);
         // What is warm with the device on need not be so when it is checked.
         let powers = start.model.powers(&info.step);
+        // The word of a reading is no sure sign: what it is a word for is checked.
+        let seen = |gate: usize, outcome: usize| {
+            let named = |s: &Sign| s.gate == gate && s.outcomes.contains(&outcome);
+            info.checks == Some(gate) || info.raises.iter().any(named)
+        };
         let each = weights.iter().enumerate().map(|(outcome, weights)| {
             let turns = start.tests[test].plan.turns.get(outcome).copied();
             let turns = turns.unwrap_or_default();
@@ -161,7 +173,7 @@ impl Known {
                 worlds: settled(&before.worlds, weights)?,
                 state: state.turned(turns),
                 signs: (self.signs.iter().filter(|g| !turns.lifts.has(*g)))
-                    .chain(turns.raises.iter().filter(|_| !powers))
+                    .chain(turns.raises.iter().filter(|g| !powers && seen(*g, outcome)))
                     .collect(),
                 done: before.done.clone(),
                 tried: before.tried.clone(),

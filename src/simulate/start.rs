@@ -9,7 +9,9 @@ use super::luck::named;
 use crate::belief::candidates::{Candidate, Outlook};
 use crate::belief::{Change, FaultId};
 use crate::bench::{BenchState, Gates, Moves};
-use crate::job::{Case, CaseError, CaseFile, Settings, plan_remedy, plan_test, proof};
+use crate::job::{
+    Case, CaseError, CaseFile, Settings, plan_remedy, plan_test, proof, turns_in_words,
+};
 use crate::model::{Model, Read, Taken, TestInfo};
 use crate::plan::{Costs, Effort, PlanRemedy, PlanTest, Situation};
 use crate::rulebase::Rulebase;
@@ -109,8 +111,14 @@ impl Start {
             remedies: s.remedies.iter().map(Option::is_some).collect(),
         };
         let m = &case.model;
-        let plan = |t: &TestInfo| plan_test(m, t, &t.foretold, &[]);
-        let plans: Vec<PlanTest> = m.tests.iter().map(plan).collect();
+        let plan = |(i, t): (usize, &TestInfo)| {
+            let plan = plan_test(m, t, &t.foretold, &[]);
+            match turns_in_words(m, i, &case.belief) {
+                Some(turns) => PlanTest { turns, ..plan },
+                None => plan,
+            }
+        };
+        let plans: Vec<PlanTest> = m.tests.iter().enumerate().map(plan).collect();
         let remedies: Vec<PlanRemedy> = m.remedies.iter().map(|r| plan_remedy(m, r, 0)).collect();
         let mut worlds = std::mem::take(&mut case.belief.candidates);
         if worlds.is_empty() {
@@ -207,6 +215,17 @@ impl Start {
             true => Some(1),
             false => info.finding.sees().next().is_none().then_some(0),
         }
+    }
+
+    /// Whether a test is the check of a hazard that is known by a reading: the result
+    /// of a test that reads the same holds.
+    pub(super) fn was_read(&self, test: usize, holds: &[bool]) -> bool {
+        let Some(gate) = self.model.tests[test].checks else {
+            return false;
+        };
+        let reads = |t: &TestInfo| t.raises.iter().any(|s| s.gate == gate && s.below.is_some());
+        let tests = self.model.tests.iter().zip(holds);
+        tests.filter(|(_, holds)| **holds).any(|(t, _)| reads(t))
     }
 
     /// Whether a gate that is up bars a test.

@@ -4,7 +4,7 @@
 //! 1. whose likeliest outcome has 0.97 or more, and that is no free look, no
 //!    control, no retest and no check of a hazard;
 //! 2. beside which, among the first five, a test is offered that costs no more
-//!    than 3 % above it, tells as much (before a remedy: 0.1 bit), and needs
+//!    than 3 % above it, tells as much (before a remedy: 0.05 bit), and needs
 //!    neither an open device nor a tool, where it needs one;
 //! 3. that asks again though nothing was done between.
 #![allow(dead_code, unreachable_pub)]
@@ -20,7 +20,7 @@ const KNOWN: f64 = 0.97;
 /// Within this share a step costs about the same.
 const NEAR: f64 = 0.03;
 /// A test that tells this many bits is worth doing before a remedy.
-const BEFORE_A_REMEDY: f64 = 0.1;
+const BEFORE_A_REMEDY: f64 = 0.05;
 /// Steps that are listed on a screen.
 pub const LISTED: usize = 5;
 /// Minutes up to which a look costs next to nothing.
