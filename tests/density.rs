@@ -46,6 +46,7 @@
 //! | switched-rail | 820 | 42, 10, 0 | 0 | 0 |
 //! | cc-line | 780 | 2, 0, 0 | 0 | 0 |
 //! | speaker-line | 780 | 60, 16, 0 | 1 | 2 |
+//! | clock-line-coupled | 765 | 19, 4, 0 | 0 | 0 |
 //!
 //! Pairs with data switches and the shifted bus are not measured, so no run of all lines
 //! holds the floors below yet.
