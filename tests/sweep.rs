@@ -10,13 +10,13 @@
 //! * 0 to 2 ohm raise what shorts the line and OL raises what opens it, where a
 //!   good line reads neither;
 //! * no listed suspect goes up and down again by more than [`BUMP`] between values
-//!   that lie close together, but where slips land;
+//!   that lie close together, but where slips land that explain more than that;
 //! * what a test is predicted to show is what counts when it is shown.
 
 use std::sync::Arc;
 
 use halfsplit::belief::{Belief, Event, FaultId, Seen, Size, exact, update};
-use halfsplit::circuit::meter::Reading;
+use halfsplit::circuit::meter::{Meter, Reading};
 use halfsplit::line::Probing;
 use halfsplit::model::{self, BenchMeter, LineInfo, Model, Read, Slip, TestInfo, Unit};
 use halfsplit::rulebase::{Harm, MeterMode, Rulebase, Rules};
@@ -30,7 +30,7 @@ const WRITTEN_OFF_FLOOR: f64 = 0.10;
 /// Those of them where no slip lands; the bar is none.
 const NOWHERE_FLOOR: f64 = 0.004;
 const UNLISTED: f64 = 0.10;
-const UNLISTED_FLOOR: f64 = 0.13;
+const UNLISTED_FLOOR: f64 = 0.08;
 
 /// Kinds of device with an area that is complained of, and the meter at hand; the
 /// first ones are swept by default, all with `HALFSPLIT_SWEEP` set to `all`; set to a
@@ -144,20 +144,32 @@ impl Device {
     }
 }
 
-/// What a meter can show: three steps a decade, 0 and OL; or volts up to some more
-/// than a port is fed with.
-fn grid(mode: MeterMode) -> Vec<Reading> {
+/// What a meter can show: three steps a decade up to the end of its last range, 0 and
+/// OL; or volts up to some more than a port is fed with. Nothing is below ground: a
+/// diode test that reads less than 0 is refused when it is typed, and a voltage counts
+/// as with the leads changed over.
+fn grid(meter: &Meter, mode: MeterMode) -> Vec<Reading> {
     let value = |v: f64| Reading::Value((v * 1e4).round() / 1e4);
+    let within = |r: &Reading, most: f64| matches!(r, Reading::Value(v) if *v <= most);
     let steps = |low: f64, high: f64, n: u32| {
         (0..=n).map(move |i| value(low + (high - low) * f64::from(i) / f64::from(n)))
     };
     match mode {
         MeterMode::Ohms => std::iter::once(value(0.0))
             .chain((0..=24).map(|i| value(0.2 * 10f64.powf(f64::from(i) / 3.0))))
+            .filter(|r| {
+                meter
+                    .ohms
+                    .last()
+                    .is_some_and(|last| within(r, last.full_scale))
+            })
             .chain([Reading::OL])
             .collect(),
-        MeterMode::Diode => steps(-0.05, 1.4, 29).chain([Reading::OL]).collect(),
-        MeterMode::Volts => steps(-0.6, 5.4, 40).chain([value(0.004)]).collect(),
+        MeterMode::Diode => steps(0.0, 1.4, 28)
+            .filter(|r| within(r, meter.diode.limit))
+            .chain([Reading::OL])
+            .collect(),
+        MeterMode::Volts => steps(0.0, 5.4, 40).chain([value(0.004)]).collect(),
     }
 }
 
@@ -207,8 +219,8 @@ fn no_value_is_written_off() {
         let tests: Vec<_> = d.measuring().filter(|m| asked(m.0)).collect();
         let swept: Vec<Vec<(Reading, Swept)>> = tests
             .par_iter()
-            .map(|(t, _, probing)| {
-                let values = grid(probing.mode).into_iter();
+            .map(|(t, line, probing)| {
+                let values = grid(&line.meter, probing.mode).into_iter();
                 values.map(|v| (v, sweep(&d, t, v))).collect()
             })
             .collect();
@@ -248,14 +260,15 @@ fn no_value_is_written_off() {
 const BUMP: f64 = 0.1;
 /// Most values at which one does more, as a share of all. What was reached when last
 /// measured; the bar is none.
-const BUMPS_FLOOR: f64 = 0.005;
+const BUMPS_FLOOR: f64 = 0.004;
 
 /// Values close together: ten a decade, or 25 mV apart.
-fn fine(mode: MeterMode) -> (Vec<f64>, usize) {
+fn fine(meter: &Meter, mode: MeterMode) -> (Vec<f64>, usize) {
     match mode {
         MeterMode::Ohms => {
+            let most = meter.ohms.last().map_or(0.0, |r| r.full_scale);
             let values = (0..=80).map(|i| 0.2 * 10f64.powf(f64::from(i) / 10.0));
-            (values.collect(), 6)
+            (values.filter(|v| *v <= most).collect(), 6)
         }
         MeterMode::Diode => ((0..=56).map(|i| 0.025 * f64::from(i)).collect(), 8),
         MeterMode::Volts => ((0..=120).map(|i| 0.025 * f64::from(i)).collect(), 8),
@@ -281,13 +294,16 @@ fn no_suspect_goes_up_and_down_again() {
         let tests: Vec<_> = d.measuring().collect();
         let told: Vec<(usize, Vec<String>)> = tests
             .par_iter()
-            .map(|(t, _, probing)| {
-                let (values, within) = fine(probing.mode);
-                let slips: Vec<bool> = (values.iter())
-                    .map(|v| d.model.slip_of(t, Reading::Value(*v)).is_some())
-                    .collect();
+            .map(|(t, line, probing)| {
+                let (values, within) = fine(&line.meter, probing.mode);
                 let after: Vec<Belief> = (values.iter())
                     .map(|v| d.after(t, Read::Number(Reading::Value(*v))))
+                    .collect();
+                let slips: Vec<bool> = (values.iter().zip(&after))
+                    .map(|(v, b)| {
+                        *b.misread.last().unwrap() > BUMP
+                            && d.model.slip_of(t, Reading::Value(*v)).is_some()
+                    })
                     .collect();
                 let mut told = Vec::new();
                 for f in (0..d.model.faults.len()).filter(|f| !d.is_unlisted(*f)) {

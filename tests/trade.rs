@@ -52,15 +52,15 @@ const MOST_STEPS: usize = 40;
 const BAR_SOUND: f64 = 95.0;
 // Two sound lines that read OL by a switch or terminator which their rules lack are
 // taken for open.
-const FLOOR_SOUND: f64 = 96.5;
+const FLOOR_SOUND: f64 = 98.0;
 const BAR_FAULTY: f64 = 90.0;
-const FLOOR_FAULTY: f64 = 95.0;
+const FLOOR_FAULTY: f64 = 97.0;
 /// At most so many readings discarded, sound and faulty.
 const BAR_DISCARDED: usize = 0;
-const FLOOR_DISCARDED: usize = 2;
+const FLOOR_DISCARDED: usize = 0;
 /// At most so many lost.
 const BAR_LOST: usize = 0;
-const FLOOR_LOST: usize = 1;
+const FLOOR_LOST: usize = 0;
 const BAR_FIRST: f64 = 85.0;
 const FLOOR_FIRST: f64 = 91.0;
 const BAR_THREE: f64 = 95.0;

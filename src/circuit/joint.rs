@@ -137,6 +137,17 @@ impl Joint {
         joint
     }
 
+    /// The mean of two that were worked out in different ways.
+    #[must_use]
+    pub fn mean(&self, other: &Joint) -> Joint {
+        let both = |a: &[f64], b: &[f64]| a.iter().zip(b).map(|(x, y)| 0.5 * (x + y)).collect();
+        Joint {
+            likelihood: 0.5 * (self.likelihood + other.likelihood),
+            wrong: both(&self.wrong, &other.wrong),
+            next: both(&self.next, &other.next),
+        }
+    }
+
     /// Takes what is right by luck off the misreadings.
     fn less_luck(&mut self, taken: &[Taken]) {
         for (t, wrong) in taken.iter().zip(&mut self.wrong) {

@@ -157,6 +157,9 @@ const OVER_DIODE: f64 = 1.3;
 /// `<` so many ohm, or volt, is as good as a value half as large: a short, or
 /// no voltage. Common practice, no source.
 const UNDER_OHMS: f64 = 10.0;
+/// A value below 0 by less than this is what a meter is off by, volt. Common practice, no
+/// source.
+const NEAR_ZERO: f64 = 0.02;
 const UNDER_VOLTS: f64 = 0.05;
 
 static FORM: LazyLock<Regex> = LazyLock::new(|| {
@@ -371,6 +374,20 @@ fn judge(value: f64, number: &str, bare: bool, mega: bool, asked: &Asked) -> Opt
     let impossible = |why: String| Some(Typed::Impossible { why });
     let most = asked.most_volts;
     let why = match asked.mode {
+        Some(Mode::Diode) if value < -NEAR_ZERO => {
+            return impossible(
+                "a diode test cannot read below 0; a supply is still on, or a capacitor still charged. See to that, and type what the meter shows then, such as 0.412 or OL".to_owned(),
+            );
+        }
+        Some(Mode::Volts) if value < -NEAR_ZERO && -value <= most => {
+            let volts = shown(-value, canonical(asked.unit));
+            return Some(Typed::Noted {
+                value: -value,
+                note: format!(
+                    "taken as {volts} with the leads changed over, since nothing here lies below ground"
+                ),
+            });
+        }
         Some(Mode::Ohms) if value < 0.0 => {
             return impossible(
                 "a resistance cannot be below 0; a supply is still on, a capacitor still charged, or the relative reading still set. See to that, and type what the meter shows then, such as 4.7k or OL".to_owned(),
@@ -773,7 +790,7 @@ mod tests {
 
     #[test]
     fn a_diode_test_that_shows_hundreds_shows_millivolts() {
-        for (text, volts) in [("412", 0.412), ("-412.5", -0.4125), ("1800", 1.8)] {
+        for (text, volts) in [("412", 0.412), ("412.5", 0.4125), ("1800", 1.8)] {
             match read(text, &Asked::diode()) {
                 Typed::Noted { value, note } => {
                     assert!((value - volts).abs() < 1e-12, "{text}: {value}");
@@ -787,6 +804,27 @@ mod tests {
             read("412 V", &Asked::diode()),
             Typed::Impossible { .. }
         ));
+    }
+
+    #[test]
+    fn nothing_reads_below_ground() {
+        for text in ["-0.05", "-412", "-412 mV"] {
+            match read(text, &Asked::diode()) {
+                Typed::Impossible { why } => assert!(why.contains("still charged"), "{why}"),
+                other => panic!("{text}: {other:?}"),
+            }
+        }
+        match read("-1.8 V", &Asked::line()) {
+            Typed::Noted { value, note } => {
+                assert_eq!(value, 1.8);
+                assert!(note.contains("leads changed over"), "{note}");
+            }
+            other => panic!("{other:?}"),
+        }
+        // What a meter is off by.
+        for asked in [Asked::diode(), Asked::line()] {
+            assert_eq!(read("-0.004 V", &asked), Typed::Value(-0.004));
+        }
     }
 
     #[test]

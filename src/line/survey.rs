@@ -54,6 +54,13 @@ const AROUND: f64 = 0.7;
 /// way from end to end, since a stated spread is no promise.
 const FURTHER: (f64, f64) = (0.10, 4.0);
 const BEYOND: (f64, f64) = (0.06, 0.3);
+/// Below this a supply is the output of a chip, ampere. Common practice, no source.
+const LITTLE: f64 = 0.1;
+/// A place reaches at least half as far as so many neighbours on either side, so that
+/// about ten places count at any value (a variable kernel: Breiman, Meisel and Purcell
+/// 1977).
+const NEIGHBOURS: usize = 6;
+
 /// The readings under some things that are wrong, for some of their sizes.
 #[derive(Clone, Debug, Default)]
 pub(super) struct Grid {
@@ -246,6 +253,21 @@ impl Place {
 }
 
 impl Scattered {
+    /// Lets places reach further where they read far apart, so that no gap is left
+    /// between them.
+    fn close(&mut self) {
+        self.places.sort_by(|a, b| a.centre.total_cmp(&b.centre));
+        let centres: Vec<f64> = self.places.iter().map(|p| p.centre).collect();
+        let last = centres.len().saturating_sub(1);
+        for (i, p) in self.places.iter_mut().enumerate() {
+            let (from, to) = (i.saturating_sub(NEIGHBOURS), (i + NEIGHBOURS).min(last));
+            let away = 0.5 * (centres[to] - centres[from]);
+            if p.from_to > 0.0 {
+                p.reach = p.reach.max((0.5 * away / p.from_to).min(BEYOND.1));
+            }
+        }
+    }
+
     /// The reading from each place, as cells of [`Joint`](crate::circuit::joint::Joint):
     /// all that is stated from and to is as the size of a fault.
     pub(super) fn cells(&self) -> impl Iterator<Item = Cell<'_>> {
@@ -556,6 +578,13 @@ impl Survey {
         parts.any(|p| is_from_to(&p.kind, Parameter::Volts))
     }
 
+    /// Whether something feeds the line that gives little, so that its level gives way
+    /// to a load all at once.
+    pub(super) fn gives_way(&self) -> bool {
+        let little = |k: &PartKind| matches!(k, PartKind::Rail { amps, .. } if *amps < LITTLE);
+        self.line.parts.iter().any(|p| little(&p.kind))
+    }
+
     /// Whether readings of good boards have told of the line.
     pub(super) fn is_told(&self) -> bool {
         !self.wired.for_mode(self.probing.mode).told.is_empty()
@@ -676,6 +705,7 @@ impl Survey {
                 Ok(())
             })?;
         }
+        found.iter_mut().flatten().for_each(Scattered::close);
         Ok(found)
     }
 

@@ -285,7 +285,8 @@ fn scattered(surveys: &[Arc<Survey>], taken: &[Taken]) -> Option<Vec<Joint>> {
     };
     // Words may be right by luck.
     let counts = matches!(one.shown, Shown::Just(_)) && !one.lucky;
-    let within = survey.scale() == Scale::Linear && !survey.volts_from_to();
+    let volts = survey.scale() == Scale::Linear;
+    let within = volts && !survey.volts_from_to() && !survey.gives_way();
     if survey.is_told() || !counts || within {
         return None;
     }
@@ -299,14 +300,26 @@ fn scattered(surveys: &[Arc<Survey>], taken: &[Taken]) -> Option<Vec<Joint>> {
 
 impl Alone {
     fn new(things: usize, surveys: &[Arc<Survey>], taken: &[Taken]) -> Self {
-        if let Some(joints) = scattered(surveys, taken) {
-            return Alone {
-                near: OnceLock::new(),
-                joints,
-            };
-        }
+        let scattered = scattered(surveys, taken);
+        // What gives way bends too much for straight lines, and in volts nearly all hangs
+        // on one size, which few places follow roughly: so the mean of both.
+        let both = surveys
+            .iter()
+            .any(|s| s.scale() == Scale::Linear && !s.volts_from_to());
+        let scattered = match scattered {
+            Some(joints) if !both => {
+                return Alone {
+                    near: OnceLock::new(),
+                    joints,
+                };
+            }
+            other => other,
+        };
         let all = followed(things, surveys, taken).into_iter();
-        let (near, joints): (Vec<_>, Vec<_>) = all.unzip();
+        let (near, mut joints): (Vec<_>, Vec<_>) = all.unzip();
+        for (one, other) in joints.iter_mut().zip(scattered.iter().flatten()) {
+            *one = one.mean(other);
+        }
         Alone {
             near: OnceLock::from(near),
             joints,

@@ -36,6 +36,8 @@ const MEANT_AS_RESISTOR: f64 = 100.0;
 /// By how much a junction, volt, and a resistance, per cent, may differ between
 /// good boards of one model. Common practice, no source.
 const OWN: (f64, f64) = (0.01, 5.0);
+/// Resistance of a board where it has no switch, ohm. Common practice, no source.
+const JOINED_OHMS: f64 = 0.05;
 /// What a supply that sags draws from itself in the worst case, as a share of the
 /// most that it gives: what loads the line beside that changes its level little.
 /// Common practice, no source.
@@ -239,6 +241,10 @@ impl Wiring {
         for (i, part) in line.parts.iter().enumerate() {
             let (a, b) = (w.nodes[part.from], w.nodes[part.to]);
             let elements = match lacks.contains(&i) {
+                // Without a switch in series a board is joined there.
+                true if matches!(part.kind, PartKind::Switch(_)) => {
+                    vec![w.network.resistor(&part.id, a, b, JOINED_OHMS)?]
+                }
                 true => Vec::new(),
                 false => w.part(&part.id, &part.kind, a, b, line.feeds(i))?,
             };

@@ -439,15 +439,14 @@ impl Model {
         }
     }
 
-    /// What the two nearest pins show, healthy: the lines before and after it in the
-    /// rules, at the same point. A point that they do not have has none beside it that
-    /// the rules know.
+    /// What the pins beside show, healthy: the other lines of the copy at the same
+    /// point, since the rules do not say in which order they lie on the connector. A
+    /// point that none of them has has none beside it that the rules know.
     fn beside(&self, at: Measures, meter: &Arc<Meter>) -> Vec<Arc<Usual>> {
         let line = &self.lines[at.line];
         let copy = |l: &LineInfo| l.id.split('/').next().unwrap_or_default().to_owned();
-        let near = [at.line.checked_sub(1), Some(at.line + 1)];
-        let lines = near.into_iter().flatten().filter_map(|l| self.lines.get(l));
-        let same = lines.filter(|l| copy(l) == copy(line));
+        let others = (self.lines.iter().enumerate()).filter(|(l, _)| *l != at.line);
+        let same = others.filter(|(_, l)| copy(l) == copy(line)).map(|l| l.1);
         let point = &line.line.points[at.probing.point].id;
         same.filter_map(|l| {
             let probing = Probing {

@@ -445,6 +445,8 @@ pub struct RawPart {
     pub fuse: Option<At<Ends>>,
     /// A load switch, from its input to its output.
     pub switch: Option<At<Ends>>,
+    /// A data switch, from the near side to the far one; the device off, it is open.
+    pub data_switch: Option<At<Ends>>,
     /// A resistor up to a supply.
     pub pull_up: Option<At<Ends>>,
     /// A resistor down to ground.

@@ -12,7 +12,7 @@ use std::sync::Arc;
 
 use super::super::{Model, TestInfo};
 use super::LineInfo;
-use super::slip::{Shows, entered};
+use super::slip::Shows;
 use super::together::{Alternatives, Rows, Taken, add, mixed};
 use crate::belief::{FaultId, Finding};
 use crate::circuit::calibrate::CalibrateError;
@@ -233,7 +233,7 @@ impl LineInfo {
                 })
             })
             .collect();
-        let finding = Finding::joint(&rows, entered(test.reliability))
+        let finding = Finding::joint(&rows, slip.misread(test.reliability))
             .misread_as(grouped(&slip.parted(&cuts)));
         Ok(Foretold {
             finding: Arc::new(finding),
@@ -259,7 +259,7 @@ impl LineInfo {
         for (_, row) in &mut rows {
             *row = in_words(test, &places, row);
         }
-        Ok(Finding::joint(&rows, entered(test.reliability)).misread_as(by_word(test, slip)))
+        Ok(Finding::joint(&rows, slip.misread(test.reliability)).misread_as(by_word(test, slip)))
     }
 
     /// The chance of each range between cuts, which stand where one word ends

@@ -15,6 +15,11 @@ use crate::rulebase::MeterMode;
 
 /// Share of slips that are a pin beside, on a healthy line.
 const BESIDE: f64 = 0.5;
+/// Share of the pins of a connector that are ground, and chance that the pin beside is
+/// that of a given other line: a connector has some thirty pins, and a line mostly has
+/// one of them. Of the rest the rules say nothing; they are among anything.
+const GROUND_PINS: f64 = 1.0 / 3.0;
+const GIVEN_PIN: f64 = 0.04;
 /// A lead that does not touch: 0.15 of slips. OL and 0 V make people touch again, so
 /// that one in twenty of them is entered.
 const OPEN_LEAD: f64 = 0.0075;
@@ -24,21 +29,20 @@ const OTHER_WAY: f64 = 0.2;
 /// there is such a one. A meter in diode mode shows volts, which few enter as ohms;
 /// and 0 V makes people look again.
 const OTHER_MODE: f64 = 0.003;
-/// A tip on ground, 0.1 of slips; it shows 0 too, and one in fifty is entered.
-const ON_GROUND: f64 = 0.002;
+/// A tip on ground, 0.1 of slips and those on a ground pin beside; it shows 0 too, and
+/// one in fifty is entered.
+const ON_GROUND: f64 = 0.02 * (0.1 + BESIDE * GROUND_PINS);
 /// A decade too many or too few.
 const DECADE: f64 = 0.03;
 /// Anything.
 const ANYTHING: f64 = 0.02;
 /// What of all slips is entered; the rest is seen at once and measured again.
-const ENTERED: f64 = BESIDE + OTHER_WAY + OPEN_LEAD + ON_GROUND + DECADE + ANYTHING;
-
-/// The chance that a reading which was entered is a slip, where people measure right
-/// with this chance.
-pub(super) fn entered(reliability: f64) -> f64 {
-    let wrong = (1.0 - reliability) * ENTERED;
-    wrong / (reliability + wrong)
-}
+const ENTERED: f64 =
+    BESIDE * (1.0 - GROUND_PINS) + OTHER_WAY + OPEN_LEAD + ON_GROUND + DECADE + ANYTHING;
+/// What a healthy line does not show makes most people look at the tip and measure
+/// again: this share of such readings of a pin beside is entered. Leads that are changed
+/// over and the mode of the meter stay as they are then.
+const ODD: f64 = 0.1;
 
 /// What a floating tip picks up, standard deviation in volt.
 const FLOATING: f64 = 0.02;
@@ -50,7 +54,8 @@ const STRANGE_VOLTS: f64 = 0.2;
 /// Between these a strange line's resistance is spread evenly over the decades,
 /// ohm.
 const STRANGE_BETWEEN: (f64, f64) = (0.1, 100e6);
-/// The lowest voltage of a strange line, volt: a junction below ground.
+/// The lowest voltage of a strange line that is on, volt: a junction below ground.
+/// Without power nothing is below ground.
 const LOWEST: f64 = -0.6;
 /// Share of volts that are higher than anything in the device, up to what a
 /// handheld meter measures, volt.
@@ -91,6 +96,37 @@ enum Law {
     Decades(f64, f64),
     /// Over limit.
     Over,
+    /// Another one, of which little is entered where a healthy line does not read so.
+    Looked(Box<Law>, Expected),
+}
+
+/// What a healthy line usually shows: between which values, and whether OL too.
+#[derive(Clone, Copy, Debug)]
+struct Expected {
+    between: (f64, f64),
+    over: bool,
+}
+
+impl Expected {
+    fn new(of: &Usual) -> Self {
+        let over = of.shown.ol();
+        Expected {
+            between: match over > USUAL.1 {
+                true => (f64::INFINITY, f64::INFINITY),
+                false => of.between,
+            },
+            over: over > USUAL.0,
+        }
+    }
+
+    /// Share of the slips to a reading that are entered.
+    fn entered(&self, reading: Reading) -> f64 {
+        let expected = match reading {
+            Reading::OL => self.over,
+            Reading::Value(v) => (self.between.0..=self.between.1).contains(&v),
+        };
+        if expected { 1.0 } else { ODD }
+    }
 }
 
 impl Law {
@@ -103,6 +139,7 @@ impl Law {
             }
             Law::Even(low, high) if (*low..=*high).contains(&v) => 1.0 / (high - low),
             Law::Decades(low, high) if (*low..=*high).contains(&v) => 1.0 / (v * (high / low).ln()),
+            Law::Looked(law, expected) => expected.entered(Reading::Value(v)) * law.density(v),
             Law::Even(..) | Law::Decades(..) | Law::Over => 0.0,
         }
     }
@@ -111,6 +148,7 @@ impl Law {
         match self {
             Law::Usual(u, _) => u.shown.ol(),
             Law::Over => 1.0,
+            Law::Looked(law, expected) => expected.entered(Reading::OL) * law.over(),
             Law::Around(..) | Law::Even(..) | Law::Decades(..) => 0.0,
         }
     }
@@ -148,6 +186,16 @@ impl Law {
                 ((v.max(*low) / low).ln() / (high / low).ln()).clamp(0.0, 1.0)
             }
             Law::Over => 0.0,
+            Law::Looked(
+                law,
+                Expected {
+                    between: (low, high),
+                    ..
+                },
+            ) => {
+                let expected = law.upto(v.clamp(*low, *high)) - law.upto(*low);
+                ODD * law.upto(v) + (1.0 - ODD) * expected
+            }
         }
     }
 }
@@ -193,7 +241,11 @@ impl Usual {
 
 /// A mixture of such laws.
 #[derive(Clone, Debug, Default)]
-pub(in crate::model) struct Shows(Vec<(f64, Law)>);
+pub(in crate::model) struct Shows {
+    all: Vec<(f64, Law)>,
+    /// What of all slips is entered.
+    entered: f64,
+}
 
 /// What healthy lines show that a slip may land on, in the unit of the test's
 /// mode.
@@ -201,7 +253,7 @@ pub(in crate::model) struct Shows(Vec<(f64, Law)>);
 pub(super) struct Healthy {
     /// The point itself.
     pub(super) here: Option<Arc<Usual>>,
-    /// The two nearest pins.
+    /// The pins of other lines at the same place.
     pub(super) beside: Vec<Arc<Usual>>,
     /// The point with the leads changed over.
     pub(super) turned: Option<Arc<Usual>>,
@@ -224,13 +276,18 @@ impl Healthy {
             true => here.clone().map(|p| usual(p, 1.0)).collect(),
             false => self.beside.iter().map(|p| usual(p, 1.0)).collect(),
         };
+        // Where the rules know of no other line, the pin beside is like this one.
+        let named = match self.beside.is_empty() {
+            true => 1.0 - GROUND_PINS,
+            false => (beside.len() as f64 * GIVEN_PIN).min(1.0 - GROUND_PINS),
+        };
         let ground = Law::Around(0.0, offset(unit));
-        let mut turned: Vec<Law> = self.turned.iter().map(|p| usual(p, 1.0)).collect();
+        // In volts they only change the sign, which is seen when it is typed.
+        let turned: Vec<Law> = self.turned.iter().map(|p| usual(p, 1.0)).collect();
         let other_mode = self.other_mode.iter();
         let mut other_mode: Vec<Law> = other_mode.map(|p| usual(p, 1.0)).collect();
         let open = match mode {
             MeterMode::Volts => {
-                turned.extend(here.clone().map(|p| usual(p, -1.0)));
                 // Not switched on.
                 other_mode.push(ground.clone());
                 Law::Around(0.0, FLOATING)
@@ -238,7 +295,7 @@ impl Healthy {
             MeterMode::Diode | MeterMode::Ohms => Law::Over,
         };
         let decade = here.flat_map(|p| [usual(p, 10.0), usual(p, 0.1)]);
-        share(Slip::PinBeside, BESIDE, beside);
+        share(Slip::PinBeside, BESIDE * named, beside);
         let in_other_mode = if other_mode.is_empty() {
             0.0
         } else {
@@ -264,18 +321,39 @@ impl Healthy {
 impl Shows {
     /// What a slip shows.
     pub(super) fn slip(mode: MeterMode, healthy: &Healthy, strange: &Shows) -> Self {
+        let expected = healthy.here.as_ref().map(|here| Expected::new(here));
+        let looked = |law: Law| match expected {
+            Some(expected) => Law::Looked(Box::new(law), expected),
+            None => law,
+        };
         let slips = healthy.slips(mode).into_iter();
-        let mut all: Vec<(f64, Law)> = slips.map(|(_, weight, law)| (weight, law)).collect();
+        let slips = slips.map(|(slip, weight, law)| match slip {
+            Slip::PinBeside => (weight, looked(law)),
+            _ => (weight, law),
+        });
+        let mut all: Vec<(f64, Law)> = slips.collect();
         let anything = ANYTHING / ENTERED;
-        all.extend(strange.0.iter().map(|(w, law)| (anything * w, law.clone())));
-        Shows(all)
+        all.extend((strange.all.iter()).map(|(w, law)| (anything * w, law.clone())));
+        let entered: f64 = (all.iter())
+            .map(|(w, law)| w * (law.over() + law.upto(f64::INFINITY)))
+            .sum();
+        all.iter_mut().for_each(|(w, _)| *w /= entered);
+        let entered = ENTERED * entered;
+        Shows { all, entered }
+    }
+
+    /// The chance that a reading which was entered is a slip, where people measure
+    /// right with this chance.
+    pub(super) fn misread(&self, reliability: f64) -> f64 {
+        let wrong = (1.0 - reliability) * self.entered;
+        wrong / (reliability + wrong)
     }
 
     /// What a line shows that is not as the rules say, where `most` is the highest
     /// voltage in the device, volt.
     pub(super) fn strange(mode: MeterMode, meter: &Meter, most: f64) -> Self {
         let zero = Law::Around(0.0, offset(meter_mode(mode)));
-        Shows(match mode {
+        let all = match mode {
             MeterMode::Ohms => {
                 let (at_zero, over) = STRANGE_OHMS;
                 let (low, high) = STRANGE_BETWEEN;
@@ -290,7 +368,7 @@ impl Shows {
                 vec![
                     (at_zero, zero),
                     (over, Law::Over),
-                    (1.0 - at_zero - over, Law::Even(LOWEST, meter.diode.limit)),
+                    (1.0 - at_zero - over, Law::Even(0.0, meter.diode.limit)),
                 ]
             }
             MeterMode::Volts => {
@@ -301,13 +379,14 @@ impl Shows {
                     (beyond, Law::Even(-highest, highest)),
                 ]
             }
-        })
+        };
+        Shows { all, entered: 1.0 }
     }
 
     /// How likely a reading is: a density for a value, in the unit of the mode, a
     /// chance for OL.
     pub(in crate::model) fn likelihood(&self, reading: Reading) -> f64 {
-        let each = self.0.iter().map(|(w, law)| w * law.likelihood(reading));
+        let each = (self.all.iter()).map(|(w, law)| w * law.likelihood(reading));
         each.sum()
     }
 
@@ -321,15 +400,18 @@ impl Shows {
             return self.likelihood(reading);
         }
         let between = |law: &Law| law.upto(v + rounded) - law.upto(v - rounded);
-        let sum: f64 = self.0.iter().map(|(w, law)| w * between(law)).sum();
+        let sum: f64 = self.all.iter().map(|(w, law)| w * between(law)).sum();
         sum / (2.0 * rounded)
     }
 
     /// The slips that may show a reading: the share of each of all slips, and how
     /// likely it shows this.
     pub(super) fn each(&self, reading: Reading, rounded: f64) -> Vec<(f64, f64)> {
-        let each = self.0.iter().map(|(weight, law)| {
-            let alone = Shows(vec![(1.0, law.clone())]);
+        let each = self.all.iter().map(|(weight, law)| {
+            let alone = Shows {
+                all: vec![(1.0, law.clone())],
+                entered: self.entered,
+            };
             (*weight, alone.within(reading, rounded))
         });
         each.filter(|x| x.1 > 0.0).collect()
@@ -339,10 +421,9 @@ impl Shows {
     /// last, and of OL.
     pub(super) fn parted(&self, cuts: &[f64]) -> Vec<f64> {
         let sum =
-            |of: &dyn Fn(&Law) -> f64| -> f64 { self.0.iter().map(|(w, law)| w * of(law)).sum() };
-        let total = sum(&|_| 1.0);
-        let over = sum(&Law::over) / total;
-        let ends = cuts.iter().map(|c| sum(&|law| law.upto(*c)) / total);
+            |of: &dyn Fn(&Law) -> f64| -> f64 { self.all.iter().map(|(w, law)| w * of(law)).sum() };
+        let over = sum(&Law::over);
+        let ends = cuts.iter().map(|c| sum(&|law| law.upto(*c)));
         let mut from = 0.0;
         let mut parts: Vec<f64> = ends
             .chain([1.0 - over])

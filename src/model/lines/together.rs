@@ -13,7 +13,6 @@ use std::sync::Arc;
 use super::super::{Model, SiblingReading, TestInfo};
 use super::built::{Built, Share};
 use super::foretold::by_word;
-use super::slip::entered;
 use super::{LineInfo, Memo};
 use crate::belief::{FaultId, Finding, agreed};
 use crate::circuit::calibrate::CalibrateError;
@@ -300,7 +299,7 @@ impl Model {
         let m = test.measures?;
         let meter = self.lines[m.line].meter.clone();
         let (slip, strange) = self.shows(m, &meter);
-        let misread = entered(test.reliability);
+        let misread = slip.misread(test.reliability);
         let mut slips = Vec::new();
         if let Read::Number(number) = read {
             slips = slip.each(number, rounded);

@@ -21,6 +21,9 @@ const FED: &str = "0.25 V to 0.6 V";
 const USUAL_KIND: f64 = 0.5;
 /// Per cent within which a value is known where nothing is said of it.
 const TOLERANCE: f64 = 5.0;
+/// Forward voltage at 1 mA of the junction from ground at the near side of a data switch.
+/// Common practice, no source.
+const DATA_SWITCH_PIN: &str = "0.45 V to 0.7 V";
 /// The node that all others are measured against.
 const GROUND: &str = "ground";
 
@@ -40,6 +43,8 @@ struct Word {
 enum Sort {
     Path,
     Switch,
+    /// A switch that has a junction from ground at its first node.
+    DataSwitch,
     /// A junction from the first node to the second.
     Diode,
     /// A junction from ground to the node.
@@ -53,7 +58,7 @@ enum Sort {
 impl Sort {
     fn unit(self) -> Unit {
         match self {
-            Sort::Path | Sort::Switch | Sort::Shifter => Unit::Ohm,
+            Sort::Path | Sort::Switch | Sort::DataSwitch | Sort::Shifter => Unit::Ohm,
             Sort::Diode | Sort::Clamp | Sort::HostPin | Sort::Rail => Unit::Volt,
             Sort::Capacitor => Unit::Farad,
         }
@@ -88,11 +93,11 @@ use Duty::{
     Blocks, Chokes, Clamps, Filters, Fuses, Joins, OneWay, Pins, Plugs, PullsDown, PullsUp,
     Resists, Shifts, Smooths, Supplies, Switches, Works,
 };
-use Sort::{Capacitor, Clamp, Diode, HostPin, Path, Rail, Shifter, Switch};
+use Sort::{Capacitor, Clamp, DataSwitch, Diode, HostPin, Path, Rail, Shifter, Switch};
 
 /// Every part word, in the order of the documentation. `rail` comes last, as it
 /// is also a key beside two others.
-const WORDS: [Word; 22] = [
+const WORDS: [Word; 23] = [
     word("contact", Path, Plugs, 2..=2, "20 mohm to 0.3 ohm"),
     word("joint", Path, Joins, 2..=2, "1 mohm to 20 mohm"),
     word("trace", Path, Joins, 2..=2, "50 mohm to 2 ohm"),
@@ -103,6 +108,13 @@ const WORDS: [Word; 22] = [
     word("coil", Path, Works, 2..=2, ""),
     guard(word("fuse", Path, Fuses, 2..=2, "5 mohm to 0.2 ohm")),
     word("switch", Switch, Switches, 2..=2, "10 mohm to 0.3 ohm"),
+    word(
+        "data-switch",
+        DataSwitch,
+        Switches,
+        2..=2,
+        "2 ohm to 20 ohm",
+    ),
     word("pull-up", Path, PullsUp, 2..=2, ""),
     word("pull-down", Path, PullsDown, 1..=2, ""),
     word("thermistor", Path, Works, 1..=2, ""),
@@ -124,7 +136,7 @@ const WORDS: [Word; 22] = [
 ];
 
 /// What a part says under each of its words, in the order of [`WORDS`].
-fn said(p: &RawPart) -> [&Option<At<super::super::decode::Ends>>; 22] {
+fn said(p: &RawPart) -> [&Option<At<super::super::decode::Ends>>; 23] {
     [
         &p.contact,
         &p.joint,
@@ -136,6 +148,7 @@ fn said(p: &RawPart) -> [&Option<At<super::super::decode::Ends>>; 22] {
         &p.coil,
         &p.fuse,
         &p.switch,
+        &p.data_switch,
         &p.pull_up,
         &p.pull_down,
         &p.thermistor,
@@ -584,6 +597,12 @@ impl Validator<'_> {
         match w.sort {
             Sort::Path => put("", PartKind::Path(is), from, to),
             Sort::Switch => put("", PartKind::Switch(is), from, to),
+            Sort::DataSwitch => {
+                put("", PartKind::Switch(is), from, to);
+                if let Some(clamp) = usual_value(DATA_SWITCH_PIN, Unit::Volt) {
+                    put(".pin", PartKind::Junction(clamp), 0, from);
+                }
+            }
             Sort::Diode => put("", PartKind::Junction(is), from, to),
             Sort::Capacitor => put("", PartKind::Capacitor(is), from, to),
             Sort::Clamp | Sort::HostPin => {
@@ -654,7 +673,7 @@ impl Validator<'_> {
             w.duty,
             Clamps | Smooths | PullsUp | PullsDown | OneWay | Pins
         );
-        if !may_lack && w.word != "thermistor" {
+        if !may_lack && !matches!(w.word, "thermistor" | "data-switch") {
             self.push(
                 Problem::new(
                     Code::Mixed,
@@ -662,8 +681,8 @@ impl Validator<'_> {
                     format!("a {} cannot be left out of a line", w.word),
                 )
                 .help(
-                    "only clamps, capacitors, diodes, pull-ups, pull-downs, thermistors and pins of \
-                     chips may be left out; take `fitted` out",
+                    "only clamps, capacitors, diodes, pull-ups, pull-downs, thermistors, data switches \
+                     and pins of chips may be left out; take `fitted` out",
                 ),
             );
         }
