@@ -416,7 +416,7 @@ const PHRASES: &[(&str, &str, &[&str])] = &[
     ("phone", "The camera app closes as soon as I open the rear camera", &["rear-camera/app-closes"]),
     ("phone", "It says the camera is already in use by something", &["imaging/in-use-message"]),
     ("phone", "the flash won't come on, rear side", &["rear-camera/lamp-out"]),
-    ("phone", "Both cameras are gone since the update", &["imaging/all-cameras", "front-camera/not-found", "rear-camera/not-found"]),
+    ("phone", "Both cameras are gone since the update", &["front-camera/not-found", "rear-camera/not-found"]),
     ("phone", "The picture of the rear camera flickers and then it drops out", &["rear-camera/flickers"]),
     ("phone", "When I squeeze the frame the rear picture comes back", &["rear-camera/when-pressed"]),
     ("phone", "The rear camera buzzes and the image shakes", &["rear-camera/shakes"]),
@@ -499,8 +499,8 @@ const PHRASES: &[(&str, &str, &[&str])] = &[
     ("laptop", "There is a burnt smell", &["left-port/burnt"]),
     ("handheld", "everything is blurry", &["scan-engine/blurry"]),
     // All of them.
-    ("phone", "Both cameras are black", &["imaging/all-cameras", "rear-camera/black-picture", "front-camera/black-picture"]),
-    ("phone", "The front and rear cameras are blurry", &["rear-camera/blurry", "front-camera/blurry", "imaging/all-cameras"]),
+    ("phone", "Both cameras are black", &["rear-camera/black-picture", "front-camera/black-picture"]),
+    ("phone", "The front and rear cameras are blurry", &["rear-camera/blurry", "front-camera/blurry"]),
     ("laptop", "There is a charging problem with both of the ports", &["left-port/charging-trouble", "right-port/charging-trouble"]),
     ("laptop", "It charges slowly on both ports", &["left-port/slow-charge", "right-port/slow-charge"]),
     // One is bad, the other is not.

@@ -301,9 +301,9 @@ mod tests {
             wires,
             [
                 "pin-p port-joint-p tail-p flex-p plug-p contact-p land-p[clamp-p] filter-p \
-                 far-p track-p ball-p ball-p chip-p[host-p-io[io] holds-p]",
+                 far-p switch-p mid-p track-p ball-p ball-p chip-p[host-p-io[io] holds-p]",
                 "pin-n port-joint-n tail-n flex-n plug-n contact-n land-n[clamp-n] filter-n \
-                 far-n track-n ball-n ball-n chip-n[host-n>io holds-n]",
+                 far-n switch-n mid-n track-n ball-n ball-n chip-n[host-n>io holds-n]",
             ]
         );
         // Both wires of a coil are one way around.

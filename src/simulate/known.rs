@@ -10,8 +10,9 @@ use std::sync::Arc;
 
 use super::start::{Lines, Start};
 use crate::belief::candidates::{Candidate, Outlook, Weighted, changed};
-use crate::belief::{Change, likelier};
+use crate::belief::{Change, Finding, likelier};
 use crate::bench::{BenchState, Gates};
+use crate::model::{Model, Read};
 use crate::plan::PlanTest;
 use crate::rulebase::Sign;
 
@@ -36,6 +37,8 @@ pub(super) struct Known {
     pub(super) state: BenchState,
     /// By test: its last result still holds.
     pub(super) done: Vec<bool>,
+    /// By test: what it showed last, if that was clear.
+    shown: Vec<Option<usize>>,
     /// By test: it was done at some time.
     pub(super) tried: Vec<bool>,
     pub(super) lines: Lines,
@@ -54,6 +57,7 @@ impl Known {
             worlds: start.worlds.clone(),
             state: start.state,
             done: vec![false; start.tests.len()],
+            shown: vec![None; start.tests.len()],
             tried: vec![false; start.tests.len()],
             lines: Lines::default(),
             mended: Vec::new(),
@@ -102,6 +106,21 @@ impl Known {
         start.outlook(test, self.lines.of(start.line(test)))
     }
 
+    /// What the check of a hazard tells where it shows this, beside the looks and
+    /// readings so far.
+    fn checked(&self, start: &Start, check: usize, found: usize) -> Finding {
+        let m = &start.model;
+        let mut finding = m.tests[check].finding.as_ref().clone();
+        let Some(gate) = m.tests[check].checks else {
+            return finding;
+        };
+        for (test, shown) in self.shown.iter().enumerate().filter(|s| self.done[s.0]) {
+            let tells = shown.and_then(|shown| beside(m, &finding, (gate, found), (test, shown)));
+            finding = tells.unwrap_or(finding);
+        }
+        finding
+    }
+
     /// The tests that can be done, as the planner sees them.
     pub(super) fn tests(
         &self,
@@ -140,17 +159,15 @@ impl Known {
             weights.reserve_exact(if *wanted { before.worlds.len() } else { 0 });
         }
         let sure = start.sure(test, self.signs);
-        let was_read = start.was_read(test, &before.done);
+        let counts = Counts::new(start, before, test);
         for (c, w) in &before.worlds {
             match sure {
                 // What is seen for sure tells nothing.
                 Some(_) => p.fill(1.0),
-                None => outlook.of(c, &mut p),
-            }
-            // Nor does a check that is clear beside a reading of the same, which told
-            // it before.
-            if was_read {
-                p[0] = 1.0;
+                None => {
+                    outlook.of(c, &mut p);
+                    counts.once(c, &mut p);
+                }
             }
             for ((weights, p), _) in weights.iter_mut().zip(&p).zip(wanted).filter(|x| *x.1) {
                 weights.push(w * p);
@@ -176,6 +193,7 @@ impl Known {
                     .chain(turns.raises.iter().filter(|g| !powers && seen(*g, outcome)))
                     .collect(),
                 done: before.done.clone(),
+                shown: before.shown.clone(),
                 tried: before.tried.clone(),
                 lines: before.lines.clone(),
                 mended: before.mended.clone(),
@@ -186,6 +204,7 @@ impl Known {
                 known.change(start, change, true);
             }
             known.done[test] = true;
+            known.shown[test] = Some(outcome);
             known.tried[test] = true;
             Some(known)
         });
@@ -198,6 +217,7 @@ impl Known {
         let conditions = start.tests[test].plan.conditions;
         known.state = start.moves.reach(self.state, conditions).0;
         known.done[test] = true;
+        known.shown[test] = None;
         known.tried[test] = true;
         known
     }
@@ -248,6 +268,81 @@ impl Known {
             self.worlds = worlds;
         }
     }
+}
+
+/// What the check of a hazard tells, and what looks and readings that say the same
+/// as it tell already: as in a job, the finer one counts.
+#[derive(Default)]
+struct Counts {
+    /// Of a check, by outcome: what it tells beside them.
+    beside: Vec<Outlook>,
+    /// Of a look or a reading: its outcome, that of a check done before, and what
+    /// this told and tells.
+    again: Vec<(usize, usize, [Outlook; 2])>,
+}
+
+impl Counts {
+    fn new(start: &Start, known: &Known, test: usize) -> Counts {
+        let m = &start.model;
+        let mut counts = Counts::default();
+        let outlook = |finding: Finding| Outlook::new(start.faults(), &Arc::new(finding));
+        if m.tests[test].checks.is_some() {
+            let outcomes = 0..m.tests[test].outcomes.len();
+            let each = outcomes.map(|o| outlook(known.checked(start, test, o)));
+            counts.beside = each.collect();
+            return counts;
+        }
+        for (check, info) in m.tests.iter().enumerate().filter(|c| known.done[c.0]) {
+            let (Some(gate), Some(found)) = (info.checks, known.shown[check]) else {
+                continue;
+            };
+            let told = known.checked(start, check, found);
+            for outcome in 0..m.tests[test].outcomes.len() {
+                if let Some(tells) = beside(m, &told, (gate, found), (test, outcome)) {
+                    let both = [told.clone(), tells].map(outlook);
+                    counts.again.push((outcome, found, both));
+                }
+            }
+        }
+        counts
+    }
+
+    /// Weighs the outcomes of the test, with these faults, so that each thing seen
+    /// counts once.
+    fn once(&self, c: &Candidate, p: &mut [f64]) {
+        let of = |outlook: &Outlook, outcome: usize| {
+            let mut p = vec![0.0; outlook.outcomes()];
+            outlook.of(c, &mut p);
+            p[outcome]
+        };
+        for (outcome, beside) in self.beside.iter().enumerate() {
+            p[outcome] = of(beside, outcome);
+        }
+        for (outcome, found, [told, tells]) in &self.again {
+            let was = of(told, *found);
+            if was > 0.0 {
+                p[*outcome] *= of(tells, *found) / was;
+            }
+        }
+    }
+}
+
+/// What a check with an outcome tells beside a test with another; `None` if they
+/// have nothing to do with each other.
+fn beside(
+    m: &Model,
+    check: &Finding,
+    (gate, found): (usize, usize),
+    (test, shown): (usize, usize),
+) -> Option<Finding> {
+    let info = &m.tests[test];
+    let (is_found, look) = match info.measures {
+        Some(_) => (info.is_sign(gate, Read::Word(shown)), None),
+        None => (shown > 0, Some(shown)),
+    };
+    let same = is_found == (found > 0);
+    same.then(|| m.check_beside(check, gate, (test, look)))
+        .flatten()
 }
 
 /// Sets with new weights, which are made to add up to one, without the lightest;

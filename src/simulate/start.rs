@@ -217,17 +217,6 @@ impl Start {
         }
     }
 
-    /// Whether a test is the check of a hazard that is known by a reading: the result
-    /// of a test that reads the same holds.
-    pub(super) fn was_read(&self, test: usize, holds: &[bool]) -> bool {
-        let Some(gate) = self.model.tests[test].checks else {
-            return false;
-        };
-        let reads = |t: &TestInfo| t.raises.iter().any(|s| s.gate == gate && s.below.is_some());
-        let tests = self.model.tests.iter().zip(holds);
-        tests.filter(|(_, holds)| **holds).any(|(t, _)| reads(t))
-    }
-
     /// Whether a gate that is up bars a test.
     pub(super) fn bars_test(&self, state: BenchState, test: usize) -> bool {
         !state.bars(self.tests[test].plan.conditions).is_empty()
