@@ -58,11 +58,11 @@ const BAR_DISCARDED: usize = 0;
 /// At most so many lost.
 const BAR_LOST: usize = 0;
 const BAR_FIRST: f64 = 85.0;
-const FLOOR_FIRST: f64 = 91.0;
+const FLOOR_FIRST: f64 = 97.0;
 const BAR_THREE: f64 = 95.0;
-const FLOOR_THREE: f64 = 97.0;
+const FLOOR_THREE: f64 = 99.0;
 const BAR_WHERE: f64 = 92.0;
-const FLOOR_WHERE: f64 = 97.0;
+const FLOOR_WHERE: f64 = 99.0;
 
 // ---- readings ----------------------------------------------------------------------
 
