@@ -48,8 +48,8 @@
 //! | speaker-line | 780 | 60, 16, 0 | 1 | 2 |
 //! | clock-line-coupled | 765 | 19, 4, 0 | 0 | 0 |
 //!
-//! Pairs with data switches and the shifted bus are not measured, so no run of all lines
-//! holds the floors below yet.
+//! Data pairs, lanes with and without capacitors and the shifted bus are not measured, so
+//! no run of all lines holds the floors below yet.
 //!
 //! A word counts as it was predicted, by straight lines from the middle; that and
 //! readings of two and more are not tested here.

@@ -157,10 +157,10 @@ const OVER_DIODE: f64 = 1.3;
 /// `<` so many ohm, or volt, is as good as a value half as large: a short, or
 /// no voltage. Common practice, no source.
 const UNDER_OHMS: f64 = 10.0;
+const UNDER_VOLTS: f64 = 0.05;
 /// A value below 0 by less than this is what a meter is off by, volt. Common practice, no
 /// source.
 const NEAR_ZERO: f64 = 0.02;
-const UNDER_VOLTS: f64 = 0.05;
 
 static FORM: LazyLock<Regex> = LazyLock::new(|| {
     // Either ohm sign, either micro sign, a true minus as well as a hyphen.
@@ -379,7 +379,7 @@ fn judge(value: f64, number: &str, bare: bool, mega: bool, asked: &Asked) -> Opt
                 "a diode test cannot read below 0; a supply is still on, or a capacitor still charged. See to that, and type what the meter shows then, such as 0.412 or OL".to_owned(),
             );
         }
-        Some(Mode::Volts) if value < -NEAR_ZERO && -value <= most => {
+        Some(Mode::Volts) if asked.line && value < -NEAR_ZERO && -value <= most => {
             let volts = shown(-value, canonical(asked.unit));
             return Some(Typed::Noted {
                 value: -value,
@@ -655,7 +655,7 @@ mod tests {
             ("0R22", "ohm", 0.22),
             ("1,8", "ohm", 1.8),
             ("1,800 k", "ohm", 1800.0),
-            ("-5 mV", "V", -0.005),
+            ("-5", "V", -5.0),
             ("25 C", "C", 25.0),
             ("100 pF", "F", 100e-12),
             ("400k", "Hz", 400e3),
@@ -814,7 +814,11 @@ mod tests {
                 other => panic!("{text}: {other:?}"),
             }
         }
-        match read("-1.8 V", &Asked::line()) {
+        let line = Asked {
+            line: true,
+            ..Asked::line()
+        };
+        match read("-1.8 V", &line) {
             Typed::Noted { value, note } => {
                 assert_eq!(value, 1.8);
                 assert!(note.contains("leads changed over"), "{note}");
@@ -822,9 +826,11 @@ mod tests {
             other => panic!("{other:?}"),
         }
         // What a meter is off by.
-        for asked in [Asked::diode(), Asked::line()] {
+        for asked in [Asked::diode(), line] {
             assert_eq!(read("-0.004 V", &asked), Typed::Value(-0.004));
         }
+        // Elsewhere the rules may have a supply below ground.
+        assert_eq!(read("-3.3 V", &Asked::of("V")), Typed::Value(-3.3));
     }
 
     #[test]
