@@ -14,7 +14,7 @@ use std::collections::HashMap;
 use std::sync::Arc;
 
 use crate::belief::{Belief, Change, Event, Finding, Seen};
-use crate::model::{Model, Sibling, SiblingReading, Taken};
+use crate::model::{Model, Saw, Sibling, SiblingReading, Taken};
 
 /// Something that happened.
 #[derive(Clone, Debug)]
@@ -286,15 +286,11 @@ impl History {
         let sees: Vec<usize> = seen.finding.sees().collect();
         let others = all.iter().flat_map(|s| &s.of);
         for (h, test) in others.filter_map(|h| Some((h, h.test?))) {
-            let (outcome, found) = match &h.what {
-                What::Seen(s) => (Some(s.outcome), s.outcome > 0),
-                What::Read(taken) => (None, model.tests[test].is_sign(gate, taken.read)),
+            let saw = match &h.what {
+                What::Seen(s) => Saw::Outcome(s.outcome),
+                What::Read(taken) => Saw::Reading(taken.read),
                 What::Changed(_) => continue,
             };
-            // What says otherwise is evidence of its own.
-            if found != (seen.outcome > 0) {
-                continue;
-            }
             let Some(there) = at(h) else { continue };
             // What was done in between made it another matter.
             let between = &self.all[here.min(there)..here.max(there)];
@@ -305,7 +301,8 @@ impl History {
             if changed {
                 continue;
             }
-            if let Some(finding) = model.check_beside(&seen.finding, gate, (test, outcome)) {
+            let found = (gate, seen.outcome > 0);
+            if let Some(finding) = model.check_beside(&seen.finding, found, test, saw) {
                 seen.finding = Arc::new(finding);
             }
         }

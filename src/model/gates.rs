@@ -74,6 +74,15 @@ pub fn hazards(model: &Model, text: &str) -> Gates {
     heard.map(|(gate, _)| gate).collect()
 }
 
+/// What a test beside a check saw.
+#[derive(Clone, Copy, Debug)]
+pub(crate) enum Saw {
+    /// An outcome, by index.
+    Outcome(usize),
+    /// A reading of a line.
+    Reading(LineRead),
+}
+
 impl TestInfo {
     /// The gates of which an outcome or a value is a sign. With the leads changed
     /// over a short reads as near to 0.
@@ -87,7 +96,7 @@ impl TestInfo {
     }
 
     /// Whether a reading is a sign of the hazard of a gate.
-    pub(crate) fn is_sign(&self, gate: usize, read: LineRead) -> bool {
+    fn is_sign(&self, gate: usize, read: LineRead) -> bool {
         let (outcome, value) = match read {
             LineRead::Word(outcome) => (Some(outcome), None),
             LineRead::Number(Reading::Value(value)) => (None, Some(value)),
@@ -108,18 +117,28 @@ impl TestInfo {
 }
 
 impl Model {
-    /// What a check finds beside a look that was taken since nothing was done about
-    /// it: both see the same spots, so what the look saw counts once. `None` if
-    /// the look, by a test and its outcome, has nothing to do with the check, as
-    /// with the device on, where something else is warm.
+    /// What the check of a gate tells, hazard `found` or not, beside a test since which
+    /// nothing was done about it. Where both see the same spots and say the same, what
+    /// the test saw counts once; what says otherwise is evidence of its own. `None` if
+    /// the test has nothing to do with the check, as with the device on, where
+    /// something else is warm.
     pub(crate) fn check_beside(
         &self,
         check: &Finding,
-        gate: usize,
-        (test, outcome): (usize, Option<usize>),
+        (gate, found): (usize, bool),
+        test: usize,
+        saw: Saw,
     ) -> Option<Finding> {
         let look = &self.tests[test];
-        if self.powers(&look.step) {
+        let outcome = match saw {
+            Saw::Outcome(outcome) => Some(outcome),
+            Saw::Reading(_) => None,
+        };
+        let is_found = match saw {
+            Saw::Outcome(outcome) => outcome > 0,
+            Saw::Reading(read) => look.is_sign(gate, read),
+        };
+        if is_found != found || self.powers(&look.step) {
             return None;
         }
         // A reading of what the check reads, or the sign itself.

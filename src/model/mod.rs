@@ -24,6 +24,7 @@ use crate::plan::Act;
 use crate::rulebase::{Kind, KnownGood, Sign, Step, Where};
 
 pub use compile::{CompileError, compile, compile_for, outline};
+pub(crate) use gates::Saw;
 pub use gates::{behind, hazards, shown_id};
 pub use joined::InPlay;
 pub use known::{Reference, RestsOn, Sibling, SiblingReading};

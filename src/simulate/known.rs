@@ -12,7 +12,7 @@ use super::start::{Lines, Start};
 use crate::belief::candidates::{Candidate, Outlook, Weighted, changed};
 use crate::belief::{Change, Finding, likelier};
 use crate::bench::{BenchState, Gates};
-use crate::model::{Model, Read};
+use crate::model::{Model, Read, Saw};
 use crate::plan::PlanTest;
 use crate::rulebase::Sign;
 
@@ -327,22 +327,19 @@ impl Counts {
     }
 }
 
-/// What a check with an outcome tells beside a test with another; `None` if they
-/// have nothing to do with each other.
+/// What a check with an outcome tells beside a test with another, which is a word
+/// where it is a reading; `None` if they have nothing to do with each other.
 fn beside(
     m: &Model,
     check: &Finding,
     (gate, found): (usize, usize),
     (test, shown): (usize, usize),
 ) -> Option<Finding> {
-    let info = &m.tests[test];
-    let (is_found, look) = match info.measures {
-        Some(_) => (info.is_sign(gate, Read::Word(shown)), None),
-        None => (shown > 0, Some(shown)),
+    let saw = match m.tests[test].measures {
+        Some(_) => Saw::Reading(Read::Word(shown)),
+        None => Saw::Outcome(shown),
     };
-    let same = is_found == (found > 0);
-    same.then(|| m.check_beside(check, gate, (test, look)))
-        .flatten()
+    m.check_beside(check, (gate, found > 0), test, saw)
 }
 
 /// Sets with new weights, which are made to add up to one, without the lightest;
