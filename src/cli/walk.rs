@@ -54,7 +54,7 @@ Answer the step marked with an arrow: yes or no, its number, or the value you re
   line [NAME]   a line of the board, drawn with what may be wrong where
   0.4 as it stands
                 the bench was not made ready before this was read
-  0.4 reversed  it was read with the leads swapped: kept, and not counted
+  0.4 reversed  it was read with the leads swapped: counts so on a line
   bypass [PART] whether a wire may go round a part of a line, and which
   reference 0.4 WHOSE
                 what a good board of the same model reads here
