@@ -3,7 +3,7 @@
 //!
 //! A job works its belief out anew from all entries after each one. Here the
 //! weights of the sets are carried on: the same numbers, as far as the list goes
-//! (`tests/simulate.rs` holds both together). The lightest sets are let go.
+//! (`tests/trials/simulate.rs` holds both together). The lightest sets are let go.
 
 use std::ops::RangeInclusive;
 use std::sync::Arc;

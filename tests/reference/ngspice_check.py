@@ -5,7 +5,7 @@
         makes N random networks, has ngspice solve them, writes networks and
         node voltages to FILE (JSON, one network a line)
     ngspice_check.py solve FILE
-        has ngspice solve the networks in FILE, which tests/line_reference.rs
+        has ngspice solve the networks in FILE, which tests/suite/line_reference.rs
         wrote, and writes their node voltages beside them
     ngspice_check.py check FILE
         reruns ngspice on the networks in FILE and compares with the voltages
