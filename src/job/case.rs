@@ -614,7 +614,11 @@ impl Case {
                 self.goes_against_gate(n, Act::Test(test));
                 let t = other.as_ref().or(turned.as_ref());
                 let t = t.unwrap_or(&self.model.tests[test]);
-                let turns = t.turns(outcome, measured(t, &r.shows)?);
+                let value = measured(t, &r.shows)?;
+                let turns = match value {
+                    Some(_) => t.turns(outcome, value),
+                    None => t.turns_by_word(outcome),
+                };
                 if other.is_none() {
                     self.did(Act::Test(test));
                 }
@@ -638,13 +642,13 @@ impl Case {
                         .iter()
                         .fold(self.checked, |c, g| c.with(g, false)),
                 };
-                // A reading that raises a gate is as good as its check, and one
-                // that no longer does asks for it.
+                // A value that raises a gate is as good as its check. One that no longer
+                // does, and a word, ask for it.
                 let readings = self.model.tests[test].raises.iter();
                 let readings = readings.filter(|s| s.below.is_some());
                 for gate in readings.map(|s| s.gate) {
                     if self.state.gates().has(gate) {
-                        let low = turns.raises.has(gate);
+                        let low = value.is_some() && turns.raises.has(gate);
                         self.checked = self.checked.with(gate, low);
                     }
                 }

@@ -105,6 +105,20 @@ impl TestInfo {
         self.signs(outcome, value).any(|g| g == gate)
     }
 
+    /// What an outcome that was said as a word does to gates: a word that may stand
+    /// for a value which is a sign is one until the value is known.
+    pub fn turns_by_word(&self, outcome: usize) -> Turns {
+        let least = self.outcomes[outcome].between.map(|(from, to)| {
+            let spans_zero = from <= 0.0 && to >= 0.0;
+            if spans_zero {
+                0.0
+            } else {
+                from.abs().min(to.abs())
+            }
+        });
+        self.turns(outcome, least)
+    }
+
     /// What an outcome, read as this value where it is a number, does to gates.
     pub fn turns(&self, outcome: usize, value: Option<f64>) -> Turns {
         let raises = self.signs(Some(outcome), value);

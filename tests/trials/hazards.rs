@@ -281,15 +281,23 @@ fn signs(case: &Case, hazard: &str, steps: &[Entry]) -> BTreeSet<String> {
         }
         let shows = case.outcome(n).map_or("", |o| o.id.as_str());
         let number = number(&r.shows);
-        let below = |most: f64| number.is_some_and(|v| v.abs() < most);
+        // A value that is not said in numbers may be any of the word.
+        let below = |most: f64, words: &[&str]| match number {
+            Some(v) => v.abs() < most,
+            None => words.contains(&r.shows.as_str()),
+        };
         let sign: &[&str] = match id.rsplit('/').next().unwrap_or(id) {
             "swollen-look" if shows == "bulged" => &["swollen-cell"],
             "port-look" if shows == "crust" => &["burnt"],
             "port-look" if shows == "wet" => &["wet"],
             "touch-heat" if shows.ends_with("hot") => &["hot"],
-            "main-rail-ohms" | "vbus-ohms" | "vbus-input-ohms" if below(10.0) => &["shorted"],
-            "main-rail-diode" | "vbus-diode" | "vbus-input-diode" if below(0.05) => &["shorted"],
-            "battery-volts" if below(2.0) => &["deep-cell"],
+            "main-rail-ohms" | "vbus-ohms" | "vbus-input-ohms" if below(10.0, &["low"]) => {
+                &["shorted"]
+            }
+            "main-rail-diode" | "vbus-diode" | "vbus-input-diode" if below(0.05, &["low"]) => {
+                &["shorted"]
+            }
+            "battery-volts" if below(2.0, &["below-two", "none"]) => &["deep-cell"],
             _ => &[],
         };
         up.extend(sign.iter().map(|s| (*s).to_owned()));
@@ -605,6 +613,11 @@ fn a_shorted_rail_that_was_read_bars_power() {
     };
     assert_eq!(due(&["0.4 ohm"]), (1, 0));
     assert_eq!(due(&["0.4 ohm", "2.2 kohm"]), (1, 1));
+    // A word may stand for a short: the number is asked for before power.
+    assert_eq!(read("low"), (vec!["shorted".to_owned()], None));
+    assert_eq!(due(&["low"]), (1, 1));
+    assert_eq!(due(&["low", "0.4 ohm"]), (1, 0));
+    assert!(read("good").0.is_empty());
     let (up, powers) = read("2.2 kohm");
     assert!(up.is_empty() && powers.is_some());
 }
