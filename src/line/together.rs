@@ -207,8 +207,9 @@ type Known = VecDeque<(Vec<u64>, Vec<Taken>, Arc<Alone>)>;
 /// What was worked out last: the same readings are asked about once for each
 /// that may be next.
 static LAST: Mutex<Known> = Mutex::new(Known::new());
-/// So many of them.
-const LAST_FEW: usize = 32;
+/// So many of them: a line is built in up to sixteen ways, and of five readings each
+/// is also asked about by itself.
+const LAST_FEW: usize = 128;
 
 /// All that may be wrong alone: nothing, or one of so many things.
 fn each(things: usize) -> impl Iterator<Item = Option<usize>> {

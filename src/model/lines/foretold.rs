@@ -10,6 +10,8 @@
 
 use std::sync::Arc;
 
+use rayon::prelude::*;
+
 use super::super::{Model, TestInfo};
 use super::LineInfo;
 use super::slip::Shows;
@@ -341,7 +343,7 @@ impl LineInfo {
         let rows = |(share, surveys): (_, Vec<Arc<Survey>>)| {
             (share, self.rows_next(&surveys, &what, cuts))
         };
-        Ok(self.mean_rows(all.into_iter().map(rows).collect()))
+        Ok(self.mean_rows(all.into_par_iter().map(rows).collect()))
     }
 
     fn rows_next(&self, surveys: &[Arc<Survey>], what: &[joint::Taken], cuts: Cuts) -> Rows {

@@ -10,6 +10,8 @@
 
 use std::sync::Arc;
 
+use rayon::prelude::*;
+
 use super::super::{Model, SiblingReading, TestInfo};
 use super::built::{Built, Share};
 use super::foretold::by_word;
@@ -225,7 +227,7 @@ impl LineInfo {
         let rows = |(share, surveys): (Share, Vec<Arc<Survey>>)| {
             Ok((share, self.rows_by(&surveys, &what)?))
         };
-        let all = ways.into_iter().map(rows);
+        let all = ways.into_par_iter().map(rows);
         Ok(self.mean_rows(all.collect::<Result<_, SolveError>>()?))
     }
 
