@@ -54,8 +54,9 @@ const AROUND: f64 = 0.7;
 /// way from end to end, since a stated spread is no promise.
 const FURTHER: (f64, f64) = (0.10, 4.0);
 const BEYOND: (f64, f64) = (0.06, 0.3);
-/// Below this a supply is the output of a chip, ampere. Common practice, no source.
-const LITTLE: f64 = 0.1;
+/// A value lies among what places read if it is no further off than so many standard
+/// deviations of the meter and of what is not stated from and to.
+const AMONG: f64 = 3.0;
 /// A place reaches at least half as far as so many neighbours on either side, so that
 /// about ten places count at any value (a variable kernel: Breiman, Meisel and Purcell
 /// 1977).
@@ -266,6 +267,17 @@ impl Scattered {
                 p.reach = p.reach.max((0.5 * away / p.from_to).min(BEYOND.1));
             }
         }
+    }
+
+    /// Whether a value, on the scale, lies among what the places read, or as near to
+    /// them as what they are off by.
+    pub(super) fn is_among(&self, value: f64) -> bool {
+        let off = |p: &Place| AMONG * p.noise.hypot(p.other);
+        let least = |p: &Place| p.centre - off(p);
+        let most = |p: &Place| p.centre + off(p);
+        let low = self.places.iter().map(least).fold(f64::INFINITY, f64::min);
+        let high = self.places.iter().map(most).fold(f64::NEG_INFINITY, f64::max);
+        (low..=high).contains(&value)
     }
 
     /// The reading from each place, as cells of [`Joint`](crate::circuit::joint::Joint):
@@ -576,13 +588,6 @@ impl Survey {
     pub(super) fn volts_from_to(&self) -> bool {
         let mut parts = self.line.parts.iter();
         parts.any(|p| is_from_to(&p.kind, Parameter::Volts))
-    }
-
-    /// Whether something feeds the line that gives little, so that its level gives way
-    /// to a load all at once.
-    pub(super) fn gives_way(&self) -> bool {
-        let little = |k: &PartKind| matches!(k, PartKind::Rail { amps, .. } if *amps < LITTLE);
-        self.line.parts.iter().any(|p| little(&p.kind))
     }
 
     /// Whether readings of good boards have told of the line.

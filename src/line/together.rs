@@ -13,6 +13,7 @@ use std::sync::{Arc, Mutex, OnceLock, PoisonError};
 use super::nearby::Near;
 use super::survey::{Grid, PARTS, REACH, STILL, Scattered, Survey, Two, place};
 use crate::circuit::joint::{Cell, Joint, Shown, Taken};
+use crate::circuit::meter::Reading;
 use crate::circuit::predict::{Outlook, Scale};
 use crate::circuit::solve::SolveError;
 
@@ -277,24 +278,26 @@ fn followed(things: usize, surveys: &[Arc<Survey>], taken: &[Taken]) -> Vec<(Opt
 }
 
 /// One number, or OL, followed from many places; `None` if there are more readings, or
-/// if good boards have told of the line: then its values are known. In volts most lines
-/// are known within some per cent, and straight lines reach. A word counts as it was
-/// predicted: that is worked out for each test of a device at its start.
-fn scattered(surveys: &[Arc<Survey>], taken: &[Taken]) -> Option<Vec<Joint>> {
+/// if good boards have told of the line: then its values are known. A word counts as it
+/// was predicted: that is worked out for each test of a device at its start. Beside what
+/// it comes to, whether it lies among what the places read.
+fn scattered(surveys: &[Arc<Survey>], taken: &[Taken]) -> Option<Vec<(Joint, bool)>> {
     let ([survey], [one]) = (surveys, taken) else {
         return None;
     };
     // Words may be right by luck.
     let counts = matches!(one.shown, Shown::Just(_)) && !one.lucky;
-    let volts = survey.scale() == Scale::Linear;
-    let within = volts && !survey.volts_from_to() && !survey.gives_way();
-    if survey.is_told() || !counts || within {
+    if survey.is_told() || !counts {
         return None;
     }
     let of = survey.scattered().ok()?.iter();
+    let among = |s: &Scattered| match one.shown {
+        Shown::Just(Reading::Value(v)) => s.is_among(survey.scale().to(v)),
+        _ => true,
+    };
     let joint = |s: &Option<Scattered>| match s {
-        Some(s) => Joint::new(s.cells(), taken, None),
-        None => Joint::strange(taken, &[]),
+        Some(s) => (Joint::new(s.cells(), taken, None), among(s)),
+        None => (Joint::strange(taken, &[]), true),
     };
     Some(of.map(joint).collect())
 }
@@ -302,8 +305,10 @@ fn scattered(surveys: &[Arc<Survey>], taken: &[Taken]) -> Option<Vec<Joint>> {
 impl Alone {
     fn new(things: usize, surveys: &[Arc<Survey>], taken: &[Taken]) -> Self {
         let scattered = scattered(surveys, taken);
-        // What gives way bends too much for straight lines, and in volts nearly all hangs
-        // on one size, which few places follow roughly: so the mean of both.
+        // In volts nearly all hangs on one size, which few places follow roughly, and what
+        // gives way to a load bends too much for straight lines: so the mean of both.
+        // Beyond all that the places read a straight line goes on where no device does: a
+        // rail that is shorted reads no more than its supply gives.
         let both = surveys
             .iter()
             .any(|s| s.scale() == Scale::Linear && !s.volts_from_to());
@@ -311,15 +316,18 @@ impl Alone {
             Some(joints) if !both => {
                 return Alone {
                     near: OnceLock::new(),
-                    joints,
+                    joints: joints.into_iter().map(|j| j.0).collect(),
                 };
             }
             other => other,
         };
         let all = followed(things, surveys, taken).into_iter();
         let (near, mut joints): (Vec<_>, Vec<_>) = all.unzip();
-        for (one, other) in joints.iter_mut().zip(scattered.iter().flatten()) {
-            *one = one.mean(other);
+        for (one, (other, among)) in joints.iter_mut().zip(scattered.iter().flatten()) {
+            *one = match among {
+                true => one.mean(other),
+                false => other.clone(),
+            };
         }
         Alone {
             near: OnceLock::from(near),

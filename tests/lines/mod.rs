@@ -204,11 +204,7 @@ impl Drawn {
     pub fn of_model(line: &Line, wired: &Wired, rng: &mut impl Rng) -> Self {
         Self::of_line_by(line, wired, &mut |even| match even {
             true => rng.random_range(-1.0..1.0),
-            false => {
-                let u: f64 = rng.random_range(f64::MIN_POSITIVE..1.0);
-                let turn = rng.random_range(0.0..std::f64::consts::TAU);
-                (-2.0 * u.ln()).sqrt() * turn.cos() / 3f64.sqrt()
-            }
+            false => normal(rng) / 3f64.sqrt(),
         })
     }
 
@@ -368,4 +364,34 @@ pub fn shown(meter: &Meter, mode: MeterMode, reading: Reading, rng: &mut impl Rn
             Reading::Value((off / accuracy.resolution).round() * accuracy.resolution)
         }
     }
+}
+
+/// What a meter is off by through a job, as the model has it: common practice, no
+/// source.
+const OFFSET: [(MeterMode, f64); 3] = [
+    (MeterMode::Ohms, 0.3),
+    (MeterMode::Diode, 5e-3),
+    (MeterMode::Volts, 5e-3),
+];
+
+/// Drawn from a normal spread of standard deviation 1.
+fn normal(rng: &mut impl Rng) -> f64 {
+    let u: f64 = rng.random_range(f64::MIN_POSITIVE..1.0);
+    let turn = rng.random_range(0.0..std::f64::consts::TAU);
+    (-2.0 * u.ln()).sqrt() * turn.cos()
+}
+
+/// What a meter shows of a true reading, off as the model has it; `None` is OL.
+pub fn metered(meter: &Meter, mode: MeterMode, truth: Reading, rng: &mut impl Rng) -> Option<f64> {
+    let Reading::Value(v) = truth else {
+        return None;
+    };
+    let offset = OFFSET.iter().find(|o| o.0 == mode)?.1;
+    let off = accuracy(meter, mode, v).deviation(v) * normal(rng);
+    let limit = match mode {
+        MeterMode::Volts => meter.volts.limit,
+        MeterMode::Diode => meter.diode.limit,
+        MeterMode::Ohms => meter.ohms.last()?.full_scale,
+    };
+    Some(v + offset * normal(rng) + off).filter(|v| *v <= limit)
 }

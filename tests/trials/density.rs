@@ -58,7 +58,7 @@ use std::collections::BTreeMap;
 use std::sync::Arc;
 
 use crate::lines::device::Device;
-use crate::lines::{Drawn, accuracy, templates};
+use crate::lines::{Drawn, metered, templates};
 use halfsplit::circuit::joint::{Shown, Taken};
 use halfsplit::circuit::meter::Reading;
 use halfsplit::line::{Survey, alone, harms};
@@ -66,14 +66,6 @@ use halfsplit::rulebase::MeterMode;
 use rand::rngs::StdRng;
 use rand::{Rng, SeedableRng};
 use rayon::prelude::*;
-
-/// What a meter is off by through a job, as the model has it: common practice, no
-/// source.
-const OFFSET: [(MeterMode, f64); 3] = [
-    (MeterMode::Ohms, 0.3),
-    (MeterMode::Diode, 5e-3),
-    (MeterMode::Volts, 5e-3),
-];
 
 /// Bits that may be lost to the smooth density on average, and where devices fall.
 const LOST: f64 = 0.05;
@@ -94,13 +86,6 @@ const JUMP: f64 = 1.0;
 const FALLS: (f64, f64) = (0.005, 8.0);
 /// Share of all combinations with a jump: the bar is none, and this is what holds.
 const JUMP_FLOOR: f64 = 0.05;
-
-/// An even spread has the standard deviation of its limit by the square root of 3.
-fn normal(rng: &mut StdRng) -> f64 {
-    let u: f64 = rng.random_range(f64::MIN_POSITIVE..1.0);
-    let turn = rng.random_range(0.0..std::f64::consts::TAU);
-    (-2.0 * u.ln()).sqrt() * turn.cos()
-}
 
 /// The scale on which densities are compared, and back, and its slope: a resistance
 /// by ratios, else plain.
@@ -141,7 +126,6 @@ impl Readings {
         rng: &mut StdRng,
     ) -> Self {
         let mode = device.model.tests[test].measures.unwrap().probing.mode;
-        let offset = OFFSET.iter().find(|o| o.0 == mode).unwrap().1;
         let mut all = Readings {
             halves: [Vec::new(), Vec::new()],
             over: [0, 0],
@@ -151,20 +135,7 @@ impl Readings {
             let size = (n as f64 + rng.random_range(0.0..1.0)) / devices as f64;
             let truth = device.truly(&mut one, test, fault.map(|f| (f, size)));
             let half = usize::from(rng.random_bool(0.5));
-            let shown = match truth {
-                Reading::OL => None,
-                Reading::Value(v) => {
-                    let a = accuracy(&device.meter, mode, v);
-                    let off = a.deviation(v) * normal(rng);
-                    let shown = v + offset * normal(rng) + off;
-                    let limit = match mode {
-                        MeterMode::Volts => device.meter.volts.limit,
-                        MeterMode::Diode => device.meter.diode.limit,
-                        MeterMode::Ohms => device.meter.ohms.last().unwrap().full_scale,
-                    };
-                    Some(shown).filter(|v| *v <= limit)
-                }
-            };
+            let shown = metered(&device.meter, mode, truth, rng);
             match shown {
                 Some(v) => all.halves[half].push(to(mode, v)),
                 None => all.over[half] += 1,
