@@ -1,0 +1,133 @@
+//! What has to be tried before a job counts as mended.
+
+use super::{Case, Entered};
+use crate::job::proof;
+use crate::model::RemedyInfo;
+
+/// Probability that nothing is wrong any more from which passed retests are
+/// taken for the end of the job.
+const LIKELY: f64 = 0.5;
+
+/// Why a job cannot be closed as mended yet.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub enum Closed {
+    /// It can.
+    Ready,
+    /// No remedy was done.
+    NothingDone,
+    /// These tests have to pass first, by index.
+    Retests(Vec<usize>),
+    /// The last retest failed, by index of the test.
+    StillFails(usize),
+}
+
+impl Case {
+    /// Tests that have to pass before the job counts as mended and have not
+    /// been done since the last remedy, by index; those of the complaint first.
+    pub fn retests_due(&self) -> &[usize] {
+        &self.due
+    }
+
+    /// The functions whose loss is complained of, by index.
+    pub fn complaint_functions(&self) -> Vec<usize> {
+        proof::complained(&self.model, &self.symptoms)
+    }
+
+    /// The test that proves a function; one that cannot be done only if there is
+    /// no other.
+    pub(super) fn proof_of(&self, function: usize) -> Option<usize> {
+        proof::of(&self.model, function, |t| self.blocked_tests[t])
+    }
+
+    /// Functions that have to pass before the job counts as mended: those
+    /// complained of, and those that share the items worked on; one that is
+    /// contained in another is proved by it.
+    pub fn to_prove(&self) -> Vec<usize> {
+        let mut worked: Vec<usize> = Vec::new();
+        for e in &self.entered {
+            if let Entered::Remedy(r) = e {
+                worked.extend(proof::worked_on(&self.model, *r));
+            }
+        }
+        proof::due(
+            &self.model,
+            &self.complaint_functions(),
+            &worked,
+            |f| self.proof_of(f).is_some(),
+            |big, small| proof::contains(&self.model, big, small),
+        )
+    }
+
+    /// The last try of a function after an entry: the test, and whether it passed.
+    fn tried_since(&self, entry: usize, function: usize) -> Option<(usize, bool)> {
+        self.entered[entry + 1..]
+            .iter()
+            .rev()
+            .find_map(|e| match e {
+                Entered::Result { test, outcome }
+                    if self.model.tests[*test].proves == Some(function) =>
+                {
+                    Some((*test, self.model.tests[*test].passed(*outcome)))
+                }
+                _ => None,
+            })
+    }
+
+    /// Functions that have passed a try after the last remedy.
+    pub fn proved(&self) -> Vec<usize> {
+        let Some(last) = self.last_remedy else {
+            return Vec::new();
+        };
+        (0..self.model.functions.len())
+            .filter(|f| matches!(self.tried_since(last, *f), Some((_, true))))
+            .collect()
+    }
+
+    /// The item in whose place a known-good part was put by the last step, by
+    /// index, if that was a swap with a result.
+    pub fn part_tried(&self) -> Option<usize> {
+        match self.entered.last()? {
+            Entered::Result { test, .. } => self.model.tests[*test].swaps_in,
+            _ => None,
+        }
+    }
+
+    /// The remedy that fits a new part in place of an item, by index: it clears
+    /// every listed fault of it and the fewest others.
+    pub fn fits_part(&self, item: usize) -> Option<usize> {
+        let m = &self.model;
+        let listed = m.items[item].faults.iter();
+        let listed: Vec<usize> = listed.copied().filter(|f| !m.faults[*f].unlisted).collect();
+        let clears = |r: &RemedyInfo, f: usize| r.change.clears.iter().any(|(g, _)| *g == f);
+        (0..m.remedies.len())
+            .filter(|r| listed.iter().all(|f| clears(&m.remedies[*r], *f)))
+            .min_by_key(|r| m.remedies[*r].change.clears.len())
+    }
+
+    /// Whether the device is repaired and every retest has passed, with nothing
+    /// said against it: closing the job is what is left.
+    pub fn is_proved(&self) -> bool {
+        self.may_close_as_mended() == Closed::Ready && self.belief.nothing >= LIKELY
+    }
+
+    /// Whether the job may be closed as mended.
+    pub fn may_close_as_mended(&self) -> Closed {
+        let Some(last) = self.last_remedy else {
+            return Closed::NothingDone;
+        };
+        let mut due: Vec<usize> = self.gates_up().map(|(_, test)| test).collect();
+        for f in self.to_prove() {
+            match self.tried_since(last, f) {
+                Some((_, true)) => {}
+                Some((test, false)) => return Closed::StillFails(test),
+                None => due.extend(self.proof_of(f)),
+            }
+        }
+        due.dedup();
+        if due.is_empty() {
+            Closed::Ready
+        } else {
+            Closed::Retests(due)
+        }
+    }
+}
