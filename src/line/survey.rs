@@ -5,7 +5,14 @@
 //! interpolation, the slopes held so that it stays monotonic: Fritsch and Carlson
 //! 1980).
 
-use std::borrow::Cow;
+mod grid;
+mod scattered;
+
+pub(super) use grid::{Grid, PARTS, Two, place};
+use grid::{SIZES, SIZES_OF_TWO, of};
+use scattered::Place;
+pub(super) use scattered::Scattered;
+
 use std::sync::OnceLock;
 use std::sync::atomic::{AtomicU64, Ordering};
 
@@ -14,7 +21,6 @@ use super::wiring::{Wired, meter_mode};
 use crate::circuit::calibrate;
 use crate::circuit::edit::Edit;
 use crate::circuit::fault::Fault;
-use crate::circuit::joint::Cell;
 use crate::circuit::lattice;
 use crate::circuit::meter::{Meter, Mode, Reading};
 use crate::circuit::network::Node;
@@ -22,12 +28,6 @@ use crate::circuit::predict::{Outlook, Predictor, Scale, Spread};
 use crate::circuit::solve::{Parameter, SolveError, Solver};
 use crate::rulebase::{Doubt, Harm, Known, Line, MeterMode, PartKind};
 
-/// Sizes that are solved for, the smallest and the largest among them; and of
-/// each of two things.
-const SIZES: usize = 7;
-const SIZES_OF_TWO: usize = 4;
-/// Parts between the former.
-pub(super) const PARTS: usize = SIZES - 1;
 /// A size that moves no reading by more than so many standard deviations of the
 /// meter from one part of it to the next is gone through in one step there; and
 /// parts that move none by more than the second all together in one.
@@ -44,147 +44,6 @@ const HIDDEN: f64 = 0.1;
 /// is above this: it may be some thirty times another. And how many are looked into.
 const HARDLY_KNOWN: f64 = 1.0;
 const HARDLY_MOST: usize = 3;
-
-/// How far what is stated from and to reaches around a place that it was put to, as
-/// standard deviation in the distances of places from each other: those of all places
-/// add up to an even distribution.
-const AROUND: f64 = 0.7;
-/// The same for some of the share of each place: a few times as far, where few places
-/// lie; and as far as a normal spread of the same standard deviation, as a share of the
-/// way from end to end, since a stated spread is no promise.
-const FURTHER: (f64, f64) = (0.10, 4.0);
-const BEYOND: (f64, f64) = (0.06, 0.3);
-/// A value lies among what places read if it is no further off than so many standard
-/// deviations of the meter and of what is not stated from and to.
-const AMONG: f64 = 3.0;
-/// A place reaches at least half as far as so many neighbours on either side, so that
-/// about ten places count at any value (a variable kernel: Breiman, Meisel and Purcell
-/// 1977).
-const NEIGHBOURS: usize = 6;
-
-/// The readings under some things that are wrong, for some of their sizes.
-#[derive(Clone, Debug, Default)]
-pub(super) struct Grid {
-    /// How many of each size; 1 where there is none.
-    pub(super) counts: [usize; 2],
-    /// Natural logarithm of how many times the largest is the smallest.
-    pub(super) spans: [f64; 2],
-    pub(super) nodes: Vec<Outlook>,
-    /// How far the reading moves at most over each part of each size, in standard
-    /// deviations of the meter.
-    pub(super) moves: [[f64; PARTS]; 2],
-}
-
-impl Grid {
-    fn new(counts: [usize; 2], spans: [f64; 2], nodes: Vec<Outlook>) -> Self {
-        let mut grid = Grid {
-            counts,
-            spans,
-            nodes,
-            moves: [[0.0; PARTS]; 2],
-        };
-        let edge = |i: usize| i as f64 / PARTS as f64;
-        grid.moves =
-            [0, 1].map(|axis| std::array::from_fn(|i| grid.moved(axis, edge(i), edge(i + 1))));
-        grid
-    }
-
-    /// The reading with each size at a share of the way from the smallest to
-    /// the largest.
-    pub(super) fn at(&self, share: [f64; 2]) -> Cow<'_, Outlook> {
-        let row = |i: usize| {
-            let row = &self.nodes[i * self.counts[1]..(i + 1) * self.counts[1]];
-            self.along(1, share[1], |j| Cow::Borrowed(&row[j]))
-        };
-        self.along(0, share[0], row)
-    }
-
-    fn along<'g>(
-        &self,
-        axis: usize,
-        share: f64,
-        node: impl Fn(usize) -> Cow<'g, Outlook>,
-    ) -> Cow<'g, Outlook> {
-        let steps = self.counts[axis] - 1;
-        if steps == 0 {
-            return node(0);
-        }
-        let place = share * steps as f64;
-        let i = (place as usize).min(steps - 1);
-        let span = self.spans[axis] / steps as f64;
-        Cow::Owned(between(
-            &node(i),
-            &node(i + 1),
-            place - i as f64,
-            axis,
-            span,
-        ))
-    }
-
-    /// How far the reading moves at most from one share of the way to another, in
-    /// standard deviations of the meter.
-    fn moved(&self, axis: usize, from: f64, to: f64) -> f64 {
-        if self.counts[axis] == 1 {
-            return 0.0;
-        }
-        let other = self.counts[1 - axis];
-        let all = (0..other).map(|i| {
-            let share = i as f64 / (other - 1).max(1) as f64;
-            let at = |x| self.at(if axis == 0 { [x, share] } else { [share, x] });
-            let (a, b) = (at(from), at(to));
-            if a.centre > a.limit && b.centre > b.limit {
-                // One step does, but no longer one: it would reach below the limit.
-                return STILL.0;
-            }
-            (a.centre - b.centre).abs() / a.noise.min(b.noise).max(1e-12)
-        });
-        all.fold(0.0, f64::max)
-    }
-}
-
-/// Between two sizes, `span` apart in their logarithm.
-fn between(a: &Outlook, b: &Outlook, share: f64, axis: usize, span: f64) -> Outlook {
-    let mix = |x: f64, y: f64| x + (y - x) * share;
-    let rise = b.centre - a.centre;
-    let held = |slope: f64| {
-        let of = slope * span;
-        if of * rise <= 0.0 {
-            0.0
-        } else {
-            of.abs().min(3.0 * rise.abs()) * rise.signum()
-        }
-    };
-    let (first, last) = (held(a.sizes[axis]), held(b.sizes[axis]));
-    let (u, v) = (share, 1.0 - share);
-    let centre = a.centre + rise * u * u * (3.0 - 2.0 * u) + u * v * (v * first - u * last);
-    let slope = 6.0 * u * v * rise + v * (v - 2.0 * u) * first + u * (u - 2.0 * v) * last;
-    let zip = |x: &[f64], y: &[f64]| x.iter().zip(y).map(|(x, y)| mix(*x, *y)).collect();
-    let mut sizes: Vec<f64> = zip(&a.sizes, &b.sizes);
-    let floor = match a.floor.is_finite() && b.floor.is_finite() {
-        true => mix(a.floor, b.floor),
-        false => f64::NEG_INFINITY,
-    };
-    sizes[axis] = slope / span;
-    Outlook {
-        centre,
-        noise: mix(a.noise, b.noise),
-        by: zip(&a.by, &b.by),
-        sizes,
-        floor,
-        ..*a
-    }
-}
-
-/// What one reading is with two things wrong.
-#[derive(Clone, Debug)]
-pub(super) enum Two {
-    /// As with the first of them alone, or with the second.
-    First,
-    Second,
-    Both(Grid),
-    /// No circuit is known.
-    Unknown,
-}
 
 /// One reading of a line, with everything that can be wrong.
 #[derive(Debug)]
@@ -207,111 +66,6 @@ pub struct Survey {
     ready: OnceLock<Result<Ready, SolveError>>,
 }
 
-/// One reading with one thing wrong, or nothing, for many places of all that is
-/// stated from and to: the values of the line, and the size of the thing. Each place
-/// stands for its surroundings.
-#[derive(Clone, Debug)]
-pub(super) struct Scattered {
-    /// What all have in common.
-    like: Outlook,
-    places: Vec<Place>,
-}
-
-#[derive(Clone, Copy, Debug)]
-struct Place {
-    /// As those of an [`Outlook`].
-    centre: f64,
-    noise: f64,
-    /// By how much it moves with all that is stated from and to, from one end of each
-    /// to the other.
-    from_to: f64,
-    /// The same with a standard deviation of all else that is unknown.
-    other: f64,
-    /// How far what is stated from and to reaches around the place, as standard
-    /// deviation in shares of the way from one end to the other.
-    reach: f64,
-}
-
-impl Place {
-    /// `from_to` is how the reading moves with each that is stated so.
-    fn new(o: &Outlook, from_to: &[f64]) -> Self {
-        // Places lie as near to each other as there are many for the directions that
-        // move the reading.
-        let squares: f64 = from_to.iter().map(|b| b * b).sum();
-        let fourths: f64 = from_to.iter().map(|b| b.powi(4)).sum();
-        let directions = match fourths > 0.0 {
-            true => squares * squares / fourths,
-            false => 1.0,
-        };
-        Place {
-            centre: o.centre,
-            noise: o.noise,
-            from_to: squares.sqrt(),
-            other: o.by.iter().map(|b| b * b).sum::<f64>().sqrt(),
-            reach: AROUND * (lattice::PLACES as f64).powf(-1.0 / directions),
-        }
-    }
-}
-
-impl Scattered {
-    /// Lets places reach further where they read far apart, so that no gap is left
-    /// between them.
-    fn close(&mut self) {
-        self.places.sort_by(|a, b| a.centre.total_cmp(&b.centre));
-        let centres: Vec<f64> = self.places.iter().map(|p| p.centre).collect();
-        let last = centres.len().saturating_sub(1);
-        for (i, p) in self.places.iter_mut().enumerate() {
-            let (from, to) = (i.saturating_sub(NEIGHBOURS), (i + NEIGHBOURS).min(last));
-            let away = 0.5 * (centres[to] - centres[from]);
-            if p.from_to > 0.0 {
-                p.reach = p.reach.max((0.5 * away / p.from_to).min(BEYOND.1));
-            }
-        }
-    }
-
-    /// Whether a value, on the scale, lies among what the places read, or as near to
-    /// them as what they are off by.
-    pub(super) fn is_among(&self, value: f64) -> bool {
-        let off = |p: &Place| AMONG * p.noise.hypot(p.other);
-        let least = |p: &Place| p.centre - off(p);
-        let most = |p: &Place| p.centre + off(p);
-        let low = self.places.iter().map(least).fold(f64::INFINITY, f64::min);
-        let high = self
-            .places
-            .iter()
-            .map(most)
-            .fold(f64::NEG_INFINITY, f64::max);
-        (low..=high).contains(&value)
-    }
-
-    /// The reading from each place, as cells of [`Joint`](crate::circuit::joint::Joint):
-    /// all that is stated from and to is as the size of a fault.
-    pub(super) fn cells(&self) -> impl Iterator<Item = Cell<'_>> {
-        let share = 1.0 / self.places.len() as f64;
-        self.places.iter().flat_map(move |p| {
-            let parts = [
-                (1.0 - FURTHER.0 - BEYOND.0, p.reach),
-                (FURTHER.0, FURTHER.1 * p.reach),
-                (BEYOND.0, BEYOND.1.max(p.reach)),
-            ];
-            parts.map(|(of_place, reach)| {
-                let outlook = Outlook {
-                    centre: p.centre,
-                    noise: p.noise,
-                    by: vec![p.other],
-                    sizes: vec![p.from_to, 0.0],
-                    ..self.like.clone()
-                };
-                Cell {
-                    weight: share * of_place,
-                    outlooks: vec![Cow::Owned(outlook)],
-                    reach: [reach, 0.0],
-                }
-            })
-        })
-    }
-}
-
 /// Whether one of the values of a part is stated from and to.
 fn is_from_to(kind: &PartKind, parameter: Parameter) -> bool {
     let from_to = |k: &Known| matches!(k.doubt, Doubt::Between(..));
@@ -324,15 +78,6 @@ fn is_from_to(kind: &PartKind, parameter: Parameter) -> bool {
     }
 }
 
-/// What a thing does to the network: nothing if there is none, `None` if that is
-/// not known.
-fn of(faults: &[Option<Vec<Fault>>], thing: Option<usize>) -> Option<&[Fault]> {
-    match thing {
-        None => Some(&[]),
-        Some(h) => faults[h].as_deref(),
-    }
-}
-
 /// The things that the faults of the pack do to a line, each once.
 pub fn harms(line: &Line) -> Vec<Harm> {
     let mut harms: Vec<Harm> = Vec::new();
@@ -342,11 +87,6 @@ pub fn harms(line: &Line) -> Vec<Harm> {
         }
     }
     harms
-}
-
-/// Place of two things, the first before the second, among all twos of `n`.
-pub(super) fn place(n: usize, first: usize, second: usize) -> usize {
-    first * (2 * n - first - 1) / 2 + second - first - 1
 }
 
 /// What is the same wherever the unknown values lie.
