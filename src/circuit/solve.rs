@@ -14,12 +14,18 @@
 //! on junction steps; if that fails from zero, then with conductance across the
 //! junctions that is taken back by and by, then by raising the sources.
 
-use super::edit::{Edit, TestSource};
+mod edit;
+mod point;
+
+use edit::place_edit;
+pub use point::{OperatingPoint, kirchhoff_residual};
+
+use super::edit::Edit;
 use super::junction::Diode;
-use super::law::{At, Ease, Law, Limit, PLAIN, Supply};
+use super::law::{At, Ease, Law, Limit, PLAIN};
 use super::linear::{Linear, Place};
 use super::mos::Transistor;
-use super::network::{Element, ElementId, Network, NetworkError, Node};
+use super::network::{Element, ElementId, Network, NetworkError};
 use super::small::Factors;
 use super::topology::{self, IllPosed};
 use thiserror::Error;
@@ -313,144 +319,6 @@ impl Solver {
     }
 }
 
-/// Adds the port of an edit, or changes the law of the element it touches.
-/// Returns the port whose law holds the edit's value.
-fn place_edit(
-    network: &Network,
-    linear: &Linear,
-    port_of: &[Option<usize>],
-    work: &mut Work,
-    edit: &Edit,
-) -> Result<Option<usize>, NetworkError> {
-    let check_nodes = |a: Node, b: Node| match [a, b].into_iter().find(|n| !network.has_node(*n)) {
-        Some(node) => Err(NetworkError::UnknownNode {
-            element: "edit".to_owned(),
-            node: node.index(),
-        }),
-        None => Ok(()),
-    };
-    match *edit {
-        Edit::Bridge { a, b, ohms } => {
-            check_nodes(a, b)?;
-            check_value("resistance", ohms, ohms > 0.0 && ohms.is_finite())?;
-            work.places.push(linear.across(a, b));
-            work.laws.push(Law::Linear { y: ohms, u: 1.0 });
-        }
-        Edit::Probe { red, black, source } => {
-            check_nodes(red, black)?;
-            check_source(&source)?;
-            work.places.push(linear.across(red, black));
-            work.laws.push(Law::Supply(Supply {
-                volts: source.volts,
-                series: source.series,
-                limit: Limit::new(source.volts, source.gives, source.takes),
-            }));
-        }
-        Edit::InSeries { element, ohms } if ohms < f64::INFINITY => {
-            check_value("resistance", ohms, ohms >= 0.0)?;
-            let known = fitted(network, element, "a resistor, source or junction")?;
-            match (known, linear.branch(element), port_of[element.index()]) {
-                (Element::Junction { .. }, _, Some(port)) => {
-                    if let Law::Junction(diode, _) = &mut work.laws[port] {
-                        diode.rs += ohms;
-                    }
-                    return Ok(Some(port));
-                }
-                (known, Some(branch), _) => {
-                    let source = matches!(known, Element::Source { .. });
-                    work.places.push(linear.in_branch(branch, source));
-                    work.laws.push(Law::Linear { y: 1.0, u: ohms });
-                }
-                _ => return Err(unknown(element, "a resistor, source or junction")),
-            }
-        }
-        Edit::Saturation { element, factor } => {
-            check_value("factor", factor, factor > 0.0 && factor.is_finite())?;
-            let known = fitted(network, element, "a junction")?;
-            let (Element::Junction { junction, .. }, Some(port)) =
-                (known, port_of[element.index()])
-            else {
-                return Err(unknown(element, "a junction"));
-            };
-            if let Law::Junction(diode, _) = &mut work.laws[port] {
-                let mut bent = *junction;
-                bent.saturation = diode.is * factor;
-                bent.series = diode.rs;
-                *diode = Diode::new(&bent);
-            }
-            return Ok(Some(port));
-        }
-        Edit::InSeries { element, .. } | Edit::Remove { element } => {
-            let known = fitted(network, element, "a fitted element")?;
-            if work.removed.contains(&element) {
-                return Ok(None);
-            }
-            work.removed.push(element);
-            match (known, linear.branch(element), port_of[element.index()]) {
-                (Element::Junction { .. } | Element::Mos { .. }, _, Some(port)) => {
-                    work.laws[port] = Law::Gone(linear.placeholder(element));
-                    return Ok(None);
-                }
-                (Element::Source { .. }, _, Some(port)) => {
-                    // Its port is there already, for its limits.
-                    work.laws[port] = Law::Linear { y: 0.0, u: 1.0 };
-                    return Ok(None);
-                }
-                (Element::Current { from, to, amps }, ..) => {
-                    work.places.push(linear.across(*from, *to));
-                    work.laws.push(Law::Constant(-amps));
-                }
-                (known, Some(branch), _) => {
-                    let source = matches!(known, Element::Source { .. });
-                    work.places.push(linear.in_branch(branch, source));
-                    work.laws.push(Law::Linear { y: 0.0, u: 1.0 });
-                }
-                _ => return Ok(None),
-            }
-        }
-    }
-    Ok(Some(work.laws.len() - 1))
-}
-
-fn unknown(element: ElementId, wanted: &'static str) -> NetworkError {
-    NetworkError::UnknownElement {
-        element: element.index(),
-        wanted,
-    }
-}
-
-fn fitted<'a>(
-    network: &'a Network,
-    id: ElementId,
-    wanted: &'static str,
-) -> Result<&'a Element, NetworkError> {
-    network.element(id).ok_or_else(|| unknown(id, wanted))
-}
-
-fn check_value(what: &'static str, value: f64, good: bool) -> Result<(), NetworkError> {
-    if good {
-        return Ok(());
-    }
-    Err(NetworkError::BadValue {
-        element: "edit".to_owned(),
-        what,
-        value,
-        wanted: "above 0 and finite",
-    })
-}
-
-fn check_source(source: &TestSource) -> Result<(), NetworkError> {
-    check_value("voltage", source.volts, source.volts.is_finite())?;
-    let series = source.series;
-    check_value(
-        "series resistance",
-        series,
-        series >= 0.0 && series.is_finite(),
-    )?;
-    check_value("largest current given", source.gives, source.gives >= 0.0)?;
-    check_value("largest current taken", source.takes, source.takes >= 0.0)
-}
-
 impl Work {
     /// Tries one way after another; leaves the operating point in `z` and the
     /// laws at it in `at`.
@@ -585,80 +453,6 @@ impl Work {
     }
 }
 
-/// A solved circuit: its voltages and currents, until the next solve.
-#[derive(Debug)]
-pub struct OperatingPoint<'a> {
-    solver: &'a mut Solver,
-}
-
-impl OperatingPoint<'_> {
-    /// Voltage of a node against ground, volt; NaN for a node of another
-    /// network.
-    #[must_use]
-    pub fn volts(&self, node: Node) -> f64 {
-        if self.solver.network.has_node(node) {
-            self.solver.unknown(self.solver.linear.unknown(node))
-        } else {
-            f64::NAN
-        }
-    }
-
-    /// Current of an element, ampere: from its first node to its second, for a
-    /// source out of the positive terminal, for a transistor from drain to
-    /// source. 0 for what is not fitted.
-    #[must_use]
-    pub fn amps(&self, id: ElementId) -> f64 {
-        let solver = &*self.solver;
-        if let Some(k) = solver.linear.branch(id) {
-            return solver.unknown(k);
-        }
-        let port = solver.port_of.get(id.index()).copied().flatten();
-        match (solver.network.element(id), port) {
-            (Some(Element::Current { amps, .. }), _) => {
-                let fitted = solver.network.fitted().any(|(other, _)| other == id);
-                let gone = solver.work.removed.contains(&id);
-                if fitted && !gone { *amps } else { 0.0 }
-            }
-            (_, Some(port)) => {
-                let at = &solver.work.at[port];
-                at.u + solver.linear.placeholder(id) * at.y
-            }
-            _ => 0.0,
-        }
-    }
-
-    /// Newton steps that this solve took.
-    #[must_use]
-    pub fn steps(&self) -> usize {
-        self.solver.work.steps
-    }
-
-    /// Voltage between the tips of a [`Edit::Probe`] and the current it
-    /// delivers, with the slopes of both along the probe's own law. `edit` is
-    /// its place among the edits.
-    pub(super) fn probe(&self, edit: usize) -> Option<Probed> {
-        let port = self.solver.work.edit_port.get(edit).copied().flatten()?;
-        let at = self.solver.work.at[port];
-        Some(Probed {
-            port,
-            volts: at.y,
-            amps: -at.u,
-            volts_slope: at.dy,
-            amps_slope: -at.du,
-        })
-    }
-}
-
-/// Voltage and current at a probe.
-#[derive(Clone, Copy, Debug)]
-pub(super) struct Probed {
-    pub(super) port: usize,
-    pub(super) volts: f64,
-    pub(super) amps: f64,
-    pub(super) volts_slope: f64,
-    pub(super) amps_slope: f64,
-}
-
 impl Solver {
     /// An unknown of the linear part at the operating point.
     fn unknown(&self, k: usize) -> f64 {
@@ -673,61 +467,5 @@ impl Solver {
             value -= effect * at.u;
         }
         value
-    }
-}
-
-/// Largest amount, in ampere, by which the currents at a node fail to add up.
-/// Computed from node voltages alone where an element allows it; a check on
-/// the solver for tests and doubters.
-///
-/// ```text
-/// sum of currents into the node = 0   (Kirchhoff)
-/// ```
-#[must_use]
-pub fn kirchhoff_residual(network: &Network, point: &OperatingPoint<'_>) -> f64 {
-    let mut sums: Vec<f64> = (0..network.node_count())
-        .filter_map(|n| network.node_at(n))
-        .map(|n| network.leakage() * point.volts(n))
-        .collect();
-    for (id, element) in network.fitted() {
-        let (a, b) = element.ends();
-        let across = point.volts(a) - point.volts(b);
-        let amps = match *element {
-            Element::Resistor { ohms, .. } if ohms > 0.0 => across / ohms,
-            Element::Source { .. } => -point.amps(id),
-            _ => point.amps(id),
-        };
-        sums[a.index()] += amps;
-        sums[b.index()] -= amps;
-    }
-    sums.iter().skip(1).fold(0.0, |worst, s| s.abs().max(worst))
-}
-
-impl OperatingPoint<'_> {
-    /// Resistance that a small signal sees between two nodes, ohm; NaN for
-    /// nodes of another network.
-    #[must_use]
-    pub fn resistance_between(&mut self, a: Node, b: Node) -> f64 {
-        let solver = &mut *self.solver;
-        if !solver.network.has_node(a) || !solver.network.has_node(b) {
-            return f64::NAN;
-        }
-        let place = solver.linear.across(a, b);
-        let n = solver.work.laws.len();
-        // A unit drawn at the place lowers what the ports see; they answer.
-        for (step, port) in solver.work.step.iter_mut().zip(&solver.work.places) {
-            *step = -solver.linear.transfer(*port, place);
-        }
-        let work = &mut solver.work;
-        work.factors.solve(&mut work.step);
-        let answer = &solver.work.step;
-        let mut fall = solver.linear.transfer(place, place);
-        for j in 0..n {
-            let at = &solver.work.at[j];
-            let before = if j > 0 { answer[j - 1] } else { 0.0 };
-            let change = at.du * answer[j] + at.du_before * before;
-            fall += solver.linear.transfer(place, solver.work.places[j]) * change;
-        }
-        fall
     }
 }

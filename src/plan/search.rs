@@ -9,6 +9,12 @@
 //! small problem is looked through to its end, which makes the plan the
 //! cheapest there is.
 
+mod bounds;
+mod effort;
+
+pub use bounds::Bounds;
+pub use effort::Effort;
+
 use std::cell::OnceCell;
 use std::collections::HashMap;
 use std::collections::hash_map::DefaultHasher;
@@ -19,127 +25,6 @@ use super::first::{self, ComesTo, Standing, Weighed};
 use super::gain::surprise;
 use super::problem::{Price, Problem, Step, Trial};
 use crate::bench::BenchState;
-
-/// How hard to look.
-#[derive(Clone, Copy, Debug, PartialEq, Eq)]
-pub struct Effort {
-    /// Steps to look ahead at most.
-    pub depth: usize,
-    /// Worlds that are gone through at most in pricing plans without tests; the
-    /// first look is always finished. Counted, not timed, so that the advice is
-    /// the same on every machine.
-    pub work: usize,
-    /// Tests that are gone into at each moment, those that tell most for their
-    /// cost. Where all first steps are priced the first look goes into all.
-    pub width: usize,
-    /// The same of remedies, those that mend most for their cost.
-    pub mends: usize,
-    /// First steps that are priced, even where another is cheaper, in the first
-    /// look.
-    pub first: usize,
-    /// Whether it is proved how near to the cheapest the plan is. Without, the
-    /// lower bound of its cost is nought.
-    pub proof: bool,
-}
-
-impl Default for Effort {
-    fn default() -> Self {
-        Effort::FIRST
-    }
-}
-
-impl Effort {
-    /// One step: for an answer at once.
-    pub const FIRST: Effort = Effort {
-        depth: 1,
-        work: usize::MAX,
-        width: usize::MAX,
-        mends: usize::MAX,
-        first: usize::MAX,
-        proof: true,
-    };
-    /// One step, and of all there are only the best, without proof of how near
-    /// to the cheapest it is: for many answers.
-    pub const BEST: Effort = Effort {
-        depth: 1,
-        work: usize::MAX,
-        width: 8,
-        mends: 3,
-        first: 1,
-        proof: false,
-    };
-    /// As far as an answer that comes without a wait.
-    pub const REFINED: Effort = Effort {
-        depth: 5,
-        work: 500_000,
-        width: 8,
-        mends: 8,
-        first: usize::MAX,
-        proof: true,
-    };
-    /// To the end, whatever it takes.
-    pub const EXACT: Effort = Effort {
-        depth: usize::MAX,
-        work: usize::MAX,
-        width: usize::MAX,
-        mends: usize::MAX,
-        first: usize::MAX,
-        proof: true,
-    };
-
-    /// How many tests and remedies are gone into where so many steps are priced.
-    pub(super) fn gone_into(self, priced: usize) -> [usize; 2] {
-        match priced {
-            usize::MAX => [usize::MAX; 2],
-            _ => [self.width, self.mends],
-        }
-    }
-}
-
-/// Proven bounds of an expected cost, in currency.
-#[derive(Clone, Copy, Debug, PartialEq)]
-pub struct Bounds {
-    /// No plan costs less.
-    pub low: f64,
-    /// The plan that was found costs this.
-    pub high: f64,
-    /// What is paid of that in work and parts: neither the loss where the device
-    /// goes back unmended nor what a step counts beyond its price.
-    pub spent: f64,
-}
-
-impl Bounds {
-    /// A cost that is known.
-    fn exactly(cost: f64, spent: f64) -> Self {
-        Bounds {
-            low: cost,
-            high: cost,
-            spent,
-        }
-    }
-
-    fn times(self, by: f64) -> Self {
-        Bounds {
-            low: self.low * by,
-            high: self.high * by,
-            spent: self.spent * by,
-        }
-    }
-
-    fn plus(self, other: Bounds) -> Self {
-        Bounds {
-            low: self.low + other.low,
-            high: self.high + other.high,
-            spent: self.spent + other.spent,
-        }
-    }
-
-    /// Nothing is left to find out.
-    #[must_use]
-    pub fn is_exact(self) -> bool {
-        self.high - self.low <= 1e-10 * self.high.abs().max(1.0)
-    }
-}
 
 /// What was found.
 #[derive(Clone, Debug)]

@@ -11,187 +11,21 @@ mod migrations;
 mod open;
 mod rounds;
 
+mod error;
+mod record;
+
+pub use error::StoreError;
+use record::Row;
+pub use record::{Listed, Logged, Record};
+
 use std::path::{Path, PathBuf};
 
-use rusqlite::{Connection, ErrorCode, OptionalExtension, TransactionBehavior, params};
-use serde::{Deserialize, Serialize};
-use thiserror::Error;
+use rusqlite::{Connection, OptionalExtension, TransactionBehavior, params};
 
 use crate::job::trail::Moment;
-use crate::job::{CaseFile, Closing, Entry};
+use crate::job::{CaseFile, Entry};
 use crate::model::Unit;
 use crate::rulebase::DEVICE_KINDS;
-
-/// Why the store could not do something.
-#[derive(Debug, Error)]
-pub enum StoreError {
-    /// The file or its folder cannot be used.
-    #[error("cannot use the store {}: {why}", .path.display())]
-    Place {
-        /// The file.
-        path: PathBuf,
-        /// What stands in the way.
-        why: String,
-    },
-    /// There is none.
-    #[error("there is no store {}; nothing was created. Check the path", .0.display())]
-    Absent(PathBuf),
-    /// It can be read but not written.
-    #[error(
-        "the store {} is read-only: its jobs can be shown, printed and exported, but nothing can \
-         be entered. Give the file and its folder back the right to be written",
-        .0.display()
-    )]
-    ReadOnly(PathBuf),
-    /// No room left.
-    #[error(
-        "the disk is full, or it fails: this was not entered; all that was confirmed before is \
-         kept. Make room, then type it again"
-    )]
-    Full,
-    /// Written by a newer program.
-    #[error(
-        "the store {} was written by a newer halfsplit (its form is {found}, this program \
-         knows {known}); nothing was changed — update this program, or use another store",
-        .path.display()
-    )]
-    Newer {
-        /// The file.
-        path: PathBuf,
-        /// Its version.
-        found: i64,
-        /// The newest version known here.
-        known: i64,
-    },
-    /// Another program's database.
-    #[error("{} is a database of another program; give another file", .0.display())]
-    Foreign(PathBuf),
-    /// No such job.
-    #[error("there is no job {0} in this store; `halfsplit jobs` lists them")]
-    NoJob(i64),
-    /// Another process changed the job.
-    #[error("job {0} was changed by somebody else meanwhile; look at it again and repeat")]
-    Changed(i64),
-    /// No such round of the drill.
-    #[error("there is no round {0} in this store; `halfsplit drill --table` tells who has worked")]
-    NoRound(i64),
-    /// Another process went on with the round.
-    #[error("round {0} was gone on with by somebody else meanwhile; take it up again")]
-    RoundChanged(i64),
-    /// A stored round cannot be read.
-    #[error("round {round}, event {seq} cannot be read: {why}")]
-    DamagedRound {
-        /// The round.
-        round: i64,
-        /// The event.
-        seq: i64,
-        /// Why.
-        why: String,
-    },
-    /// SQLite failed.
-    #[error("the store failed: {0}")]
-    Sql(rusqlite::Error),
-    /// A stored text cannot be read.
-    #[error(
-        "job {job}, event {seq} cannot be read: {why}; `halfsplit export {job} FILE` writes all \
-         the rest"
-    )]
-    Damaged {
-        /// The job.
-        job: i64,
-        /// The event.
-        seq: i64,
-        /// Why.
-        why: String,
-    },
-}
-
-impl StoreError {
-    /// What it means for an entry: without the right to put a journal beside the
-    /// store SQLite cannot open it.
-    fn of_writing(self, path: &Path) -> Self {
-        let code = match &self {
-            StoreError::Sql(e) => e.sqlite_error_code(),
-            _ => None,
-        };
-        match code {
-            Some(ErrorCode::CannotOpen | ErrorCode::ReadOnly) => {
-                StoreError::ReadOnly(path.to_owned())
-            }
-            Some(ErrorCode::SystemIoFailure) => StoreError::Full,
-            _ => self,
-        }
-    }
-}
-
-impl From<rusqlite::Error> for StoreError {
-    fn from(e: rusqlite::Error) -> Self {
-        match e.sqlite_error_code() {
-            Some(ErrorCode::DiskFull) => StoreError::Full,
-            _ => StoreError::Sql(e),
-        }
-    }
-}
-
-/// One event of a job's log.
-#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
-#[serde(rename_all = "kebab-case")]
-pub enum Logged {
-    /// The job was opened, with its head (and entries, if imported).
-    Opened(Box<CaseFile>),
-    /// Something was entered.
-    Entered(Entry),
-    /// The last entry still standing was taken back.
-    TakenBack,
-    /// The job was closed.
-    Closed(Closing),
-    /// The job was opened again.
-    Reopened,
-}
-
-/// A job as it stands, folded from its log.
-#[derive(Clone, Debug, Default)]
-pub struct Record {
-    /// Number in this store.
-    pub id: i64,
-    /// The job.
-    pub file: CaseFile,
-    /// Number of the last event.
-    pub last: i64,
-    /// When it was opened (RFC 3339).
-    pub opened: String,
-    /// When it was closed.
-    pub closed_at: Option<String>,
-    /// What was shown at intake.
-    pub intake: Moment,
-    /// For each entry: when, what was shown, and the rules' fingerprint.
-    pub shown: Vec<(String, Moment, String)>,
-    /// Fingerprint of the rules at intake.
-    pub intake_rules: String,
-}
-
-/// A line of the list of jobs.
-#[derive(Clone, Debug, PartialEq, Eq, Serialize, schemars::JsonSchema)]
-pub struct Listed {
-    /// Number.
-    pub job: i64,
-    /// Title.
-    pub title: String,
-    /// Model or kind.
-    pub device: String,
-    /// Serial number.
-    pub serial: String,
-    /// What the customer said.
-    pub complaint: String,
-    /// open, mended, not-mended, no-fault-found, not-worth-it.
-    pub state: String,
-    /// Why it was closed; while it is open, the leading suspect.
-    pub cause: String,
-    /// When it was opened.
-    pub opened: String,
-    /// When it was last changed.
-    pub changed: String,
-}
 
 /// A store that is open.
 #[derive(Debug)]
@@ -514,78 +348,6 @@ impl Store {
             .into_iter()
             .filter(|l| !serial.is_empty() && l.serial.eq_ignore_ascii_case(serial.trim()))
             .collect())
-    }
-}
-
-/// One event as it lies in the store: its texts, or why they are none.
-struct Row {
-    seq: i64,
-    at: String,
-    body: Result<String, String>,
-    shown: Result<Option<String>, String>,
-    rules: String,
-}
-
-impl Row {
-    fn event(&self) -> Result<Logged, String> {
-        let body = self.body.as_ref().map_err(String::clone)?;
-        serde_json::from_str(body).map_err(|e| e.to_string())
-    }
-
-    fn moment(&self) -> Result<Moment, String> {
-        match self.shown.as_ref().map_err(String::clone)? {
-            Some(shown) => serde_json::from_str(shown).map_err(|e| e.to_string()),
-            None => Ok(Moment::default()),
-        }
-    }
-
-    fn read(&self, job: i64) -> Result<(Logged, Moment), StoreError> {
-        let both = self.event().and_then(|e| Ok((e, self.moment()?)));
-        both.map_err(|why| StoreError::Damaged {
-            job,
-            seq: self.seq,
-            why,
-        })
-    }
-}
-
-impl Record {
-    /// A job before its first event.
-    fn before(job: i64) -> Record {
-        Record {
-            id: job,
-            last: -1,
-            ..Record::default()
-        }
-    }
-
-    /// Folds one more event in.
-    fn add(&mut self, seq: i64, at: String, event: Logged, moment: Moment, rules: String) {
-        match event {
-            Logged::Opened(file) => {
-                self.file = *file;
-                self.opened = at;
-                self.intake = moment;
-                self.intake_rules = rules;
-            }
-            Logged::Entered(e) => {
-                self.file.steps.push(e);
-                self.shown.push((at, moment, rules));
-            }
-            Logged::TakenBack => {
-                self.file.steps.pop();
-                self.shown.pop();
-            }
-            Logged::Closed(c) => {
-                self.file.closed = Some(c);
-                self.closed_at = Some(at);
-            }
-            Logged::Reopened => {
-                self.file.closed = None;
-                self.closed_at = None;
-            }
-        }
-        self.last = seq;
     }
 }
 
