@@ -1,10 +1,12 @@
 //! Faults, findings, changes: what a belief is about.
 
+mod change;
 mod event;
 mod finding;
 mod joint;
 
-pub use event::{Change, Event, Seen};
+pub use change::Change;
+pub use event::{Event, Seen};
 pub use finding::{Finding, agreed};
 pub(super) use joint::Joint;
 

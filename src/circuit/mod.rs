@@ -81,6 +81,7 @@ pub mod quadrature;
 mod small;
 pub mod solve;
 pub mod thermistor;
+pub mod told;
 pub mod topology;
 pub mod typec;
 pub mod wire;

@@ -23,13 +23,13 @@ use prediction::{FAR, Part, WIDE, WIDE_DROP};
 pub use prediction::{Prediction, SEEN, Visibility};
 pub use scale::Scale;
 
-use super::calibrate::Told;
 use super::edit::Edit;
 use super::fault::{Fault, Variant, variants};
 use super::meter::{Meter, Mode, Reading, offset};
 use super::network::{Element, ElementId, Node};
 use super::normal::Blurred;
 use super::solve::{Parameter, SolveError, Solver};
+use super::told::Told;
 
 /// How well one value of one element is known, as standard deviation in the
 /// unit that [`Parameter`] names.

@@ -6,6 +6,7 @@
 //! entries. Points taken off are common practice, no source.
 mod cause;
 mod debrief;
+mod draw;
 mod level;
 mod look;
 mod mistake;

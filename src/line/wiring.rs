@@ -1,6 +1,5 @@
 //! A line as a network.
 
-use crate::circuit::calibrate::Told;
 use crate::circuit::fault::{BOARD_LEAKAGE, Fault, Range};
 use crate::circuit::meter::Mode;
 use crate::circuit::network::{
@@ -8,6 +7,7 @@ use crate::circuit::network::{
 };
 use crate::circuit::predict::Spread;
 use crate::circuit::solve::{Parameter, Solver};
+use crate::circuit::told::Told;
 use crate::rulebase::{Doubt, Harm, Known, Line, LinePart, MeterMode, PartKind};
 
 /// Ideality of a protection junction: near 1, or pins would load what resistors of a

@@ -3,7 +3,7 @@
 use std::sync::Arc;
 
 use super::FaultId;
-use super::event::Change;
+use super::change::Change;
 use super::joint::Joint;
 
 /// Something that can be seen. Its outcomes depend on the faults in one of two

@@ -3,7 +3,7 @@
 use std::cmp::Reverse;
 
 use super::FaultId;
-use super::event::Change;
+use super::change::Change;
 
 /// Outcomes by which of a few faults are there together.
 #[derive(Clone, Debug, PartialEq)]

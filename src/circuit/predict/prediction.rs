@@ -19,9 +19,6 @@ pub(super) const WIDE_DROP: f64 = 0.5;
 /// deviations has no part in showing it.
 pub(super) const FAR: f64 = 2.5;
 
-/// Readings are held to this amount before they are put on a scale of ratios.
-pub(super) const MOST: f64 = 1e15;
-
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub(super) struct Part {
     pub(super) weight: f64,

@@ -1,12 +1,14 @@
 //! The scale on which readings are compared.
 
-use super::prediction::MOST;
 use crate::circuit::meter::{Measured, Mode};
 
 /// Around this resistance the scale of ohms goes over from plain differences to
 /// ratios, ohm: about what leads and contacts differ by, so that 0 ohm is as good
 /// a reading as any.
 const PLAIN_OHMS: f64 = 0.5;
+
+/// Readings are held to this amount before they are put on a scale of ratios.
+const MOST: f64 = 1e15;
 
 /// The same of the voltage that a diode test drops, volt: some times what the last
 /// digits are worth. A resistance drops the more the larger it is.
