@@ -1,22 +1,11 @@
 //! Faults that act together, set by set.
 
 use std::collections::{BTreeMap, HashMap};
-use std::sync::Arc;
 
-use super::super::network::{FaultId, Finding, Joint};
-use super::digits::Variable;
+use super::super::network::FaultId;
+use super::digits::{Reading, Variable};
 use super::space::{Space, add, dot};
-use super::sweep::{Sums, Whole};
-
-/// The result of a joint finding, or the results that it stands for.
-pub(super) struct Reading {
-    pub(super) finding: Arc<Finding>,
-    pub(super) joint: Arc<Joint>,
-    pub(super) outcome: usize,
-    pub(super) epoch: u32,
-    /// Index among the results, of the first.
-    pub(super) result: usize,
-}
+use super::sums::{Sums, Whole};
 
 /// Readings by what ties them: faults that may be there.
 pub(super) fn tied(readings: Vec<Reading>, there: impl Fn(FaultId) -> bool) -> Vec<Vec<Reading>> {
@@ -42,6 +31,9 @@ pub const MAX_LIVES: usize = 1 << 15;
 
 /// Still larger ones as long as there are at most so many lives.
 pub(super) const MANY: usize = 1 << 11;
+
+/// Most combinations of the digits of a block.
+pub(super) const WIDE: usize = 1 << 12;
 
 /// Faults that act together, set by set.
 pub(super) struct Block {

@@ -1,8 +1,9 @@
 //! Digits of the sum, and what pushes them: faults as the sum sees them.
 
+use std::sync::Arc;
+
 use super::super::lives::Life;
-use super::super::network::FaultId;
-use super::blocks::Reading;
+use super::super::network::{FaultId, Finding, Joint};
 
 /// How a digit is moved by one fault.
 #[derive(Clone, Copy)]
@@ -79,6 +80,16 @@ impl Variable {
     pub(super) fn lasts(&self) -> bool {
         self.lives.iter().all(|l| l.now)
     }
+}
+
+/// The result of a joint finding, or the results that it stands for.
+pub(super) struct Reading {
+    pub(super) finding: Arc<Finding>,
+    pub(super) joint: Arc<Joint>,
+    pub(super) outcome: usize,
+    pub(super) epoch: u32,
+    /// Index among the results, of the first.
+    pub(super) result: usize,
 }
 
 /// The digits that any of these faults pushes.

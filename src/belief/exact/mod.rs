@@ -40,15 +40,15 @@
 //! | `blocks` | faults that act together, set by set |
 //! | `model` | results and faults laid out for the sum |
 //! | `space` | vectors of weights by combinations of digits |
-//! | `packs` | faults that push few digits |
-//! | `sweep` | the sum with all digits carried, there and back |
+//! | `sums` | what the sum gives |
+//! | `sweep` | the sum with all digits carried, there and back; `packs`: faults that push few digits |
 //! | `tree` | the sum with each digit carried from its first fault to its last |
 
 mod blocks;
 mod digits;
 mod model;
-mod packs;
 mod space;
+mod sums;
 mod sweep;
 mod tree;
 
@@ -57,7 +57,8 @@ pub use blocks::MAX_LIVES;
 use super::network::{Event, Network};
 use model::Model;
 use space::dot;
-use sweep::{Sums, Sweep};
+use sums::Sums;
+use sweep::Sweep;
 use tree::Tree;
 
 /// Most combinations of digits that are all carried at once.
@@ -107,7 +108,7 @@ struct Ahead<'m> {
 impl Ahead<'_> {
     fn new(model: &Model) -> Ahead<'_> {
         let sweep = Sweep::over(model);
-        let end = sweep.space.product(model, 1.0, |d| &d.last);
+        let end = sweep.space.product(&model.digits, 1.0, |d| &d.last);
         Ahead {
             total: dot(sweep.result(), &end),
             lost: sweep

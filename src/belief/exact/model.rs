@@ -2,9 +2,8 @@
 
 use super::super::lives::lives;
 use super::super::network::{Change, Event, FaultId, Network, Seen};
-use super::blocks::{Block, Reading, tied};
-use super::digits::{Digit, Push, Variable};
-use super::packs::WIDE;
+use super::blocks::{Block, WIDE, tied};
+use super::digits::{Digit, Push, Reading, Variable};
 use super::space::Space;
 
 /// Most digits.
@@ -180,7 +179,7 @@ impl Model {
         }
         let mut narrow: Vec<usize> = (0..self.digits.len()).collect();
         narrow.sort_by_key(|d| linked[*d]);
-        Space::new(self, narrow)
+        Space::new(&self.digits, narrow)
     }
 
     /// How many combinations a set of digits has, and how many pairs of them

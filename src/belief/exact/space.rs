@@ -1,7 +1,6 @@
 //! Vectors of weights by combinations of digits, and how faults move them.
 
 use super::digits::{Digit, Push};
-use super::model::Model;
 
 /// What a vector of weights is indexed by.
 pub(super) struct Space {
@@ -13,12 +12,12 @@ pub(super) struct Space {
 }
 
 impl Space {
-    pub(super) fn new(model: &Model, digits: Vec<usize>) -> Space {
-        let mut at = vec![(0, 0); model.digits.len()];
+    pub(super) fn new(all: &[Digit], digits: Vec<usize>) -> Space {
+        let mut at = vec![(0, 0); all.len()];
         let mut states = 1;
         for d in &digits {
-            at[*d] = (states, model.digits[*d].levels);
-            states *= model.digits[*d].levels;
+            at[*d] = (states, all[*d].levels);
+            states *= all[*d].levels;
         }
         Space { digits, at, states }
     }
@@ -32,14 +31,14 @@ impl Space {
     /// The vector whose weights are a product over the digits.
     pub(super) fn product(
         &self,
-        model: &Model,
+        all: &[Digit],
         constant: f64,
         of: impl Fn(&Digit) -> &[f64; 3],
     ) -> Vec<f64> {
         let mut v = Vec::with_capacity(self.states);
         v.push(constant);
         for d in &self.digits {
-            let digit = &model.digits[*d];
+            let digit = &all[*d];
             let n = v.len();
             for _ in 1..digit.levels {
                 v.extend_from_within(..n);

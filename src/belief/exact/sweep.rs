@@ -1,13 +1,17 @@
 //! The sum fault by fault with all digits carried, there and back.
 
+mod packs;
+
 use std::cmp::Reverse;
 use std::collections::BTreeSet;
+
+use packs::{Inside, Left, Pack, WIDEST, packs};
 
 use super::super::lives::Life;
 use super::digits::{Variable, digits};
 use super::model::Model;
-use super::packs::{Inside, Left, Pack, WIDEST, packs};
 use super::space::{Space, add, dot};
+use super::sums::{Sums, Whole};
 
 /// What a step of a [`Sweep`] goes over.
 pub(super) enum Step<'m> {
@@ -37,47 +41,6 @@ pub(super) struct Run {
     pub(super) of: Whole,
 }
 
-#[derive(Clone, Copy)]
-pub(super) enum Whole {
-    Item(usize),
-    Place(usize),
-    Everything,
-}
-
-impl Whole {
-    pub(super) fn has(self, f: &Variable) -> bool {
-        match self {
-            Whole::Item(i) => f.item == i,
-            Whole::Place(p) => f.place == p,
-            Whole::Everything => true,
-        }
-    }
-}
-
-/// What the sums give.
-pub(super) struct Sums {
-    /// Probability of everything that was seen.
-    pub(super) total: f64,
-    /// Probability of each fault now.
-    pub(super) faults: Vec<f64>,
-    /// Probability that an item, a place, everything has no fault now.
-    pub(super) no_item: Vec<f64>,
-    pub(super) no_place: Vec<f64>,
-    pub(super) nothing: f64,
-    /// For each result, the probability that it was a misreading.
-    pub(super) misread: Vec<f64>,
-}
-
-impl Sums {
-    pub(super) fn none_of(&mut self, whole: Whole) -> &mut f64 {
-        match whole {
-            Whole::Item(i) => &mut self.no_item[i],
-            Whole::Place(p) => &mut self.no_place[p],
-            Whole::Everything => &mut self.nothing,
-        }
-    }
-}
-
 /// The sum step by step, there and back.
 pub(super) struct Sweep<'m> {
     pub(super) space: Space,
@@ -94,7 +57,7 @@ impl<'m> Sweep<'m> {
     /// Over all faults that a result touches.
     pub(super) fn over(model: &'m Model) -> Sweep<'m> {
         let space = model.space();
-        let start = space.product(model, model.constant, |d| &d.start);
+        let start = space.product(&model.digits, model.constant, |d| &d.start);
         let members = || model.blocks.iter().flat_map(|b| &b.members);
         let items: BTreeSet<usize> = members().map(|f| f.item).collect();
         let places: BTreeSet<usize> = members().map(|f| f.place).collect();

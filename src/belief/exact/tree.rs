@@ -19,7 +19,7 @@ use fixedbitset::FixedBitSet;
 
 use super::model::Model;
 use super::space::{by_pair, by_push};
-use super::sweep::{Sums, Whole};
+use super::sums::{Sums, Whole};
 
 /// Most combinations of one table.
 const MOST_STATES: f64 = (1 << 18) as f64;

@@ -3,11 +3,13 @@
 use std::borrow::Cow;
 use std::cmp::Reverse;
 
-use super::blocks::Block;
-use super::digits::{Variable, digits};
-use super::model::Model;
-use super::space::{Space, add};
-use super::sweep::{Run, Step, Sweep, Whole};
+use super::{Run, Step, Sweep};
+use crate::belief::exact::blocks::Block;
+use crate::belief::exact::blocks::WIDE;
+use crate::belief::exact::digits::{Variable, digits};
+use crate::belief::exact::model::Model;
+use crate::belief::exact::space::{Space, add};
+use crate::belief::exact::sums::Whole;
 
 /// Puts units of faults together: the widest first, each where it adds least
 /// to the cost of a sweep, or by itself.
@@ -43,9 +45,6 @@ pub(super) const WIDEST: usize = 64;
 /// Weights that are moved side by side.
 pub(super) const LANES: usize = 8;
 
-/// Most combinations of the digits of a block.
-pub(super) const WIDE: usize = 1 << 12;
-
 /// The weights of `LANES` combinations of the other digits, by combination of
 /// the pack's own.
 pub(super) type Rows<const N: usize> = [[f64; LANES]; N];
@@ -63,7 +62,7 @@ pub(super) fn rows<const N: usize>() -> Box<Rows<N>> {
 /// digits, and what they push a state to is the greater of the two, digit by
 /// digit. Its operators therefore have one weight for each pair of
 /// combinations of which the second is nowhere lower than the first.
-pub(super) struct Pack<'m> {
+pub(in crate::belief::exact) struct Pack<'m> {
     pub(super) inside: Inside<'m>,
     /// Where the combinations of its digits are in the whole space, and those
     /// of all others.
@@ -119,7 +118,7 @@ impl<'m> Pack<'m> {
     ) -> Self {
         let set = digits(&faults);
         let own = outer.digits.iter().copied().filter(|d| set >> d & 1 == 1);
-        let space = Space::new(model, own.collect());
+        let space = Space::new(&model.digits, own.collect());
         let mut runs = Vec::new();
         if whole {
             let mut first = 0;
@@ -158,7 +157,7 @@ impl<'m> Pack<'m> {
     pub(super) fn tied(model: &Model, outer: &Space, block: &'m Block) -> Self {
         let own = outer.digits.iter().copied();
         let own = own.filter(|d| block.digits >> d & 1 == 1).collect();
-        let space = Space::new(model, own);
+        let space = Space::new(&model.digits, own);
         let all = space.by_pair(&block.without(&space, &[0])[0]);
         let left_out = block.left_out(&space).map(|v| space.by_pair(&v));
         Pack {
