@@ -11,14 +11,17 @@
 mod built;
 mod foretold;
 mod isolation;
+mod known;
+mod ranges;
+mod rows;
 mod slip;
+mod taken;
 mod together;
 
 use std::sync::{Arc, Mutex, PoisonError};
 
 use rayon::prelude::*;
 
-use super::known::{Reference, RestsOn, Sibling, SiblingReading};
 use super::{Found, Model, OutcomeInfo, TestInfo};
 use crate::belief::{FaultId, Prior};
 use crate::bench::{BenchState, Power};
@@ -36,9 +39,11 @@ use crate::shown::shown;
 use built::{Built, Share};
 use slip::{Healthy, Shows, Usual};
 
-pub use foretold::{Foretold, Range};
+pub use foretold::Foretold;
+pub use known::{Reference, RestsOn, Sibling, SiblingReading};
+pub use ranges::Range;
 pub use slip::Slip;
-pub use together::{Read, Taken};
+pub use taken::{Read, Taken};
 
 /// A line of the device.
 #[derive(Clone, Debug)]

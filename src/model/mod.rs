@@ -7,7 +7,6 @@
 mod compile;
 mod gates;
 mod joined;
-mod known;
 mod lines;
 mod meter;
 mod past;
@@ -27,9 +26,11 @@ pub use compile::{CompileError, compile, compile_for, outline};
 pub(crate) use gates::Saw;
 pub use gates::{behind, hazards, shown_id};
 pub use joined::InPlay;
-pub use known::{Reference, RestsOn, Sibling, SiblingReading};
 pub(crate) use lines::bounds;
-pub use lines::{Foretold, LineInfo, Measures, Range, Read, Slip, Taken};
+pub use lines::{
+    Foretold, LineInfo, Measures, Range, Read, Reference, RestsOn, Sibling, SiblingReading, Slip,
+    Taken,
+};
 pub use meter::BenchMeter;
 pub use past::{Past, past};
 pub use recognise::{Heard, Hearing, hear, recognise};

@@ -7,7 +7,7 @@
 use std::borrow::Cow;
 
 use super::LineInfo;
-use super::together::Rows;
+use super::rows::Rows;
 use crate::belief::FaultId;
 use crate::circuit::calibrate::{CalibrateError, Reach};
 use crate::circuit::solve::SolveError;

@@ -12,13 +12,14 @@ use std::sync::Arc;
 
 use rayon::prelude::*;
 
-use super::super::{Model, SiblingReading, TestInfo};
+use super::super::{Model, SiblingReading};
 use super::built::{Built, Share};
-use super::foretold::by_word;
+use super::rows::{Alternatives, Rows, add, mixed};
+use super::taken::{Read, Taken};
 use super::{LineInfo, Memo};
-use crate::belief::{FaultId, Finding, agreed};
+use crate::belief::{FaultId, Finding};
 use crate::circuit::calibrate::CalibrateError;
-use crate::circuit::joint::{self, Joint, Shown};
+use crate::circuit::joint::{self};
 use crate::circuit::meter::{Meter, Reading};
 use crate::circuit::solve::SolveError;
 use crate::line::{GoodReading, Probing, Survey, Together, alone, harms};
@@ -28,105 +29,6 @@ use crate::rulebase::{Harm, MeterMode, PackFault};
 pub(super) type Ways<T> = Vec<(Share, T)>;
 
 static SURVEYS: Memo<Ways<Arc<Survey>>> = Memo::new();
-
-/// What a measurement of a line came to.
-#[derive(Clone, Copy, Debug, PartialEq)]
-pub enum Read {
-    /// What the meter showed, in the unit of its mode.
-    Number(Reading),
-    /// Only which outcome of the test it was, by index.
-    Word(usize),
-}
-
-/// A reading of a line that was taken.
-#[derive(Clone, Debug, PartialEq)]
-pub struct Taken {
-    /// The line, by index.
-    pub line: usize,
-    /// Where and how.
-    pub probing: Probing,
-    /// The meter it was taken with.
-    pub meter: Arc<Meter>,
-    /// What it came to.
-    pub read: Read,
-    /// The same for the circuit.
-    pub(in crate::model) what: joint::Taken,
-    /// The slips that may show a number: the share of each of all slips, and how likely
-    /// it shows this.
-    slips: Vec<(f64, f64)>,
-}
-
-impl Taken {
-    /// How likely it is to be a slip that shows this: a density for a value, in the
-    /// unit of its mode.
-    pub fn slip(&self) -> f64 {
-        self.what.misread * self.what.flat
-    }
-
-    /// The same reading taken so many times, each by itself: they err as
-    /// independent ones do.
-    #[must_use]
-    pub fn agreed(&self, times: i32) -> Taken {
-        let mut taken = self.clone();
-        let what = &mut taken.what;
-        match self.read {
-            _ if times <= 1 => {}
-            Read::Number(_) => {
-                what.misread = agreed(what.misread, 1.0 - what.misread, times);
-                // Slips agree where they are the same one.
-                let same = self.slips.iter().map(|(w, p)| w.powi(times) * p);
-                what.flat = same.sum();
-            }
-            Read::Word(_) => {
-                let wrong = what.misread * what.flat;
-                let wrong = agreed(wrong, 1.0 - what.misread + wrong, times);
-                (what.misread, what.flat) = (2.0 * wrong, 0.5);
-            }
-        }
-        taken
-    }
-}
-
-/// The chances of what a fault may do to a line; `None` if it spares it.
-pub(super) type Alternatives = Vec<(f64, Option<usize>)>;
-
-/// What is shown as an outcome of a test.
-fn shown(t: &TestInfo, outcome: usize) -> Option<Shown> {
-    let (low, high) = t.outcomes.get(outcome)?.between?;
-    Some(match (low, high) {
-        (f64::INFINITY, f64::INFINITY) => Shown::Just(Reading::OL),
-        _ => Shown::Between(low, high),
-    })
-}
-
-/// `by` times the parts of what readings come to, onto `to`.
-pub(super) fn add(to: &mut Vec<f64>, by: f64, joint: &Joint, parts: impl Fn(&Joint) -> &[f64]) {
-    let of = std::iter::once(&joint.likelihood).chain(parts(joint));
-    if to.is_empty() {
-        to.extend(of.map(|x| by * x));
-    } else {
-        to.iter_mut().zip(of).for_each(|(t, x)| *t += by * x);
-    }
-}
-
-/// Rows of a finding: sets of faults, each with what readings come to.
-pub(super) type Rows = Vec<(Vec<FaultId>, Vec<f64>)>;
-
-/// `share` of one thing and the rest of another.
-fn mix(one: &[f64], other: &[f64], share: f64) -> Vec<f64> {
-    let both = one.iter().zip(other);
-    both.map(|(a, b)| share * a + (1.0 - share) * b).collect()
-}
-
-/// Rows with siblings and without, by how likely the siblings are well.
-pub(super) fn mixed(narrow: Rows, broad: Rows, well: &dyn Fn(&[FaultId]) -> f64) -> Rows {
-    let both = narrow.into_iter().zip(broad);
-    both.map(|((faults, a), (_, b))| {
-        let share = well(&faults);
-        (faults, mix(&a, &b, share))
-    })
-    .collect()
-}
 
 impl LineInfo {
     /// The things that the faults of the pack do to this line, each once.
@@ -289,52 +191,6 @@ impl LineInfo {
 }
 
 impl Model {
-    /// A reading that was taken in a test; `None` if the test does not measure
-    /// a line.
-    pub fn taken(&self, test: &TestInfo, read: Read) -> Option<Taken> {
-        self.taken_rounded(test, read, 0.0)
-    }
-
-    /// The same of a number that may be off by so much because it was rounded when
-    /// it was typed, in the unit of the test.
-    pub fn taken_rounded(&self, test: &TestInfo, read: Read, rounded: f64) -> Option<Taken> {
-        let m = test.measures?;
-        let meter = self.lines[m.line].meter.clone();
-        let (slip, strange) = self.shows(m, &meter);
-        let misread = slip.misread(test.reliability);
-        let mut slips = Vec::new();
-        if let Read::Number(number) = read {
-            slips = slip.each(number, rounded);
-        }
-        let what = match read {
-            Read::Number(number) => joint::Taken {
-                shown: Shown::Just(number),
-                // Rectangular within its limits (JCGM 100:2008, 4.3.7).
-                rounded: rounded / 3f64.sqrt(),
-                misread,
-                flat: slip.within(number, rounded),
-                lucky: false,
-                strange: strange.within(number, rounded),
-            },
-            Read::Word(k) => joint::Taken {
-                shown: shown(test, k)?,
-                rounded: 0.0,
-                misread,
-                flat: *by_word(test, &slip).get(k)?,
-                lucky: true,
-                strange: *by_word(test, &strange).get(k)?,
-            },
-        };
-        Some(Taken {
-            line: m.line,
-            probing: m.probing,
-            meter,
-            read,
-            what,
-            slips,
-        })
-    }
-
     /// What readings of one line say together, where other lines that are built
     /// alike were `seen` before; `None` if the line cannot be solved.
     pub fn recorded(&self, taken: &[Taken], seen: &[SiblingReading]) -> Option<Finding> {

@@ -3,7 +3,9 @@
 
 use std::sync::Arc;
 
-use super::{CompileError, LineInfo, Measures, Model, Read, Taken};
+use super::super::{CompileError, Model};
+use super::taken::{Read, Taken};
+use super::{LineInfo, Measures};
 use crate::belief::FaultId;
 use crate::circuit::calibrate::{CalibrateError, Reach};
 use crate::circuit::meter::{Meter, Reading};
