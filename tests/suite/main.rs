@@ -21,6 +21,7 @@ mod drawn;
 mod drill;
 mod gallery;
 mod hear;
+mod house;
 mod keep;
 mod line_blind_spots;
 mod line_reference;
