@@ -9,13 +9,12 @@ use petgraph::graph::{DiGraph, NodeIndex};
 mod alike;
 mod gates;
 mod lines;
-pub(super) use lines::MOST_FAULTS;
 mod meters;
 mod mistaken;
 
 use super::decode::Entries;
-use super::line::{Line, MeterMode};
-use super::meter::MeterProfile;
+use super::line::{Line, PackFault};
+use super::meter::{MeterMode, MeterProfile};
 use super::pattern::{Pattern, PatternError, Words};
 use super::problem::{Code, Problem};
 use super::raw::*;

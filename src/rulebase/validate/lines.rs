@@ -2,7 +2,7 @@
 
 use super::super::amount::{self, Unit};
 use super::super::decode::{Amount, Harms};
-use super::super::line::{Duty, Effect, Harm, Known, LinePart, PartKind, Point};
+use super::super::line::{Duty, Effect, Harm, Known, LinePart, MOST_FAULTS, PartKind, Point};
 use super::super::problem::nearest;
 use super::*;
 use crate::bench::{POWERED, UNPOWERED};
@@ -11,9 +11,6 @@ use crate::bench::{POWERED, UNPOWERED};
 const REACH: f64 = 1.0;
 /// What rests on nothing that an author typed.
 const USUAL: &str = "common practice, no source";
-/// The most faults that one line can have: a reading depends on all of them
-/// together.
-pub(in crate::rulebase) const MOST_FAULTS: usize = 64;
 /// Forward voltage at 1 mA from ground of all that a supply feeds, together.
 const FED: &str = "0.25 V to 0.6 V";
 /// Chance of the first of several values that a part may have.
