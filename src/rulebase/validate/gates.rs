@@ -1,7 +1,12 @@
 //! Gates: hazards that bar acts, and the results that are signs of them.
 
-use super::*;
-use crate::bench::{Gate, GateCheck, Gates, HarmfulAct};
+use super::links::Scope;
+use super::numbers::nearest_source;
+use super::validator::Validator;
+use crate::bench::{Bench, Gate, GateCheck, Gates, HarmfulAct};
+use crate::rulebase::problem::{Code, Problem};
+use crate::rulebase::raw::{RawBench, RawPack, RawTest};
+use crate::rulebase::source::At;
 use crate::rulebase::typed::{Hazard, Sign};
 
 impl Validator<'_> {
@@ -102,15 +107,6 @@ impl Validator<'_> {
         out
     }
 
-    pub(super) fn condition(&mut self, bench: &Bench, name: &At<String>) -> Option<usize> {
-        let found = bench.conditions.iter().position(|c| c.id == name.value);
-        if found.is_none() {
-            let known = bench.conditions.iter().map(|c| c.id.as_str());
-            self.unknown("bench condition", name, known);
-        }
-        found
-    }
-
     /// Results of a test that are signs of hazards; `outcomes` by identifier.
     pub(super) fn signs(&mut self, t: &RawTest, outcomes: &[String], bench: &Bench) -> Vec<Sign> {
         let mut out = Vec::new();
@@ -150,10 +146,4 @@ impl Validator<'_> {
         }
         out
     }
-}
-
-/// The first source that is given.
-fn nearest_source(sources: &[&Option<At<String>>]) -> String {
-    let mut given = sources.iter().filter_map(|s| s.as_ref());
-    given.next().map(|s| s.value.clone()).unwrap_or_default()
 }

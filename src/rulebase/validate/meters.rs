@@ -1,9 +1,12 @@
 //! Meters.
 
-use super::super::amount::{self, Unit};
-use super::super::decode::Amount;
-use super::super::meter::{Drive, StatedAccuracy, TestRange, VoltsRange};
-use super::*;
+use super::validator::Validator;
+use crate::rulebase::amount::{self, Unit};
+use crate::rulebase::decode::Amount;
+use crate::rulebase::meter::{Drive, MeterProfile, StatedAccuracy, TestRange, VoltsRange};
+use crate::rulebase::problem::{Code, Problem};
+use crate::rulebase::raw::{RawMeters, RawRange};
+use crate::rulebase::source::At;
 
 impl Validator<'_> {
     /// Adds the meters of a file; one of the same name takes the place of an

@@ -1,47 +1,15 @@
 //! How often each outcome of a test is reported though another is true.
 
-use super::*;
+use super::manner::{Manner, Usual};
+use super::validator::Validator;
+use crate::rulebase::problem::{Code, Problem};
+use crate::rulebase::raw::{RawBench, RawTest};
+use crate::rulebase::source::{At, Span};
+use crate::rulebase::typed::{How, Kind};
+use crate::shown::number;
 
-/// The manners of test that a bench may state usual mistakes for: tries by what
-/// is done for them, the rest by their kind.
-const MANNERS: [&str; 7] = [
-    "ask",
-    "look",
-    "try",
-    "swap",
-    "loan",
-    "measure",
-    "continuity",
-];
-
-/// Usual mistakes of one manner of test.
-#[derive(Clone, Copy)]
-pub(super) struct Usual {
-    manner: &'static str,
-    /// That the healthy outcome is reported though another is true.
-    healthy: f64,
-    /// That any of the others is, all together.
-    others: f64,
-}
-
-/// The manner of a test; `None` where its reliability alone counts.
-fn manner(kind: Kind, how: &How) -> Option<&'static str> {
-    match (how, kind) {
-        (How::Tries { lends: Some(_), .. }, _) => Some("loan"),
-        (
-            How::Tries {
-                swaps_in: Some(_), ..
-            },
-            _,
-        ) => Some("swap"),
-        (How::Tries { .. }, _) => Some("try"),
-        (How::Shows { .. }, Kind::Ask) => Some("ask"),
-        (How::Shows { .. }, Kind::Look) => Some("look"),
-        (How::Shows { .. }, Kind::Measure) => Some("measure"),
-        (How::Shows { .. }, Kind::Continuity) => Some("continuity"),
-        (How::Shows { .. }, Kind::Try | Kind::Swap) | (How::Measures { .. }, _) => None,
-    }
-}
+/// Chance that a result is right, where nothing is said.
+pub(super) const RELIABILITY: f64 = 0.97;
 
 /// Each outcome is reported by mistake as often as every other: so that the
 /// result is right with this chance.
@@ -61,8 +29,8 @@ impl Validator<'_> {
                 self.probability(n, "a chance of a mistake")
             };
             let (healthy, others) = (chance(&m.healthy), chance(&m.others));
-            let Some(manner) = MANNERS.into_iter().find(|m| *m == name.value) else {
-                self.unknown("manner of test", name, MANNERS);
+            let Some(manner) = Manner::ALL.into_iter().find(|m| m.word() == name.value) else {
+                self.unknown("manner of test", name, Manner::ALL.map(Manner::word));
                 continue;
             };
             for (n, p, of) in [
@@ -76,7 +44,7 @@ impl Validator<'_> {
                     Problem::new(
                         Code::Duplicate,
                         name.span,
-                        format!("another bench file already says how `{manner}` errs"),
+                        format!("another bench file already says how `{}` errs", manner.word()),
                     )
                     .help("give this bench the name of the other to replace it as a whole, or leave this out"),
                 );
@@ -92,7 +60,7 @@ impl Validator<'_> {
 
     /// The same for a look with two outcomes that says nothing of it.
     pub(super) fn usual_looks(&self) -> [f64; 2] {
-        let look = self.usual.iter().find(|u| u.manner == "look");
+        let look = self.usual.iter().find(|u| u.manner == Manner::Look);
         look.map_or([0.5 * (1.0 - RELIABILITY); 2], |u| [u.healthy, u.others])
     }
 
@@ -107,7 +75,7 @@ impl Validator<'_> {
         sources: &[&Option<At<String>>],
     ) -> Vec<f64> {
         let names = how.outcomes();
-        let manner = manner(kind, how);
+        let manner = Manner::of(kind, how);
         let usual = self
             .usual
             .iter()
@@ -165,6 +133,23 @@ impl Validator<'_> {
             }
         }
         chances
+    }
+
+    /// A result that is right half the time or less tells nothing.
+    pub(super) fn no_guess(&mut self, r: &At<f64>) {
+        if (0.0..=0.5).contains(&r.value) {
+            self.push(
+                Problem::new(
+                    Code::Range,
+                    r.span,
+                    format!(
+                        "a reliability of {} is no better than a guess",
+                        number(r.value)
+                    ),
+                )
+                .help("it is the chance that the result is right: above 0.5, up to 1"),
+            );
+        }
     }
 
     /// An outcome that is reported in fewer than half of the cases in which it

@@ -1,0 +1,108 @@
+//! Numbers: what they lie between, and where they come from.
+
+use super::validator::Validator;
+use crate::rulebase::problem::{Code, Problem};
+use crate::rulebase::source::{At, Span};
+use crate::shown::number;
+
+impl Validator<'_> {
+    pub(super) fn range(&mut self, n: &At<f64>, low: f64, high: f64, what: &str) -> f64 {
+        if n.value < low || n.value > high {
+            let hint = if high == 1.0 && n.value >= 2.0 && n.value <= 100.0 {
+                format!(
+                    "{what} lies between 0 and 1; {} per cent is {}",
+                    number(n.value),
+                    number(n.value / 100.0)
+                )
+            } else {
+                let per = match high {
+                    999.0 | 1000.0 if what != "a multiplier" => " (of 1000 jobs)",
+                    _ => "",
+                };
+                format!("{what} lies between {low} and {high}{per}")
+            };
+            self.push(
+                Problem::new(
+                    Code::Range,
+                    n.span,
+                    format!("{what} of {} is out of range", number(n.value)),
+                )
+                .help(hint),
+            );
+        }
+        n.value.clamp(low, high)
+    }
+
+    pub(super) fn probability(&mut self, n: &At<f64>, what: &str) -> f64 {
+        self.range(n, 0.0, 1.0, what)
+    }
+
+    /// Counts a number under the nearest source, or reports that there is none.
+    pub(super) fn sourced(&mut self, at: Span, sources: &[&Option<At<String>>]) -> String {
+        match sources.iter().find_map(|s| s.as_ref()) {
+            Some(s) if !s.trim().is_empty() => {
+                let begins = |with: &str| {
+                    s.get(..with.len())
+                        .is_some_and(|head| head.eq_ignore_ascii_case(with))
+                };
+                if begins("common practice") {
+                    self.tally.common_practice += 1;
+                } else if begins("own jobs") || begins("the shop's own") {
+                    self.tally.own_jobs += 1;
+                } else {
+                    self.tally.published += 1;
+                }
+                s.value.clone()
+            }
+            _ => {
+                self.push(
+                    Problem::new(Code::NoSource, at, "a number without a source")
+                        .label("where does it come from?")
+                        .help(
+                            "add `source:` here or to the pack: a named publication, \
+                             `common practice, no source`, or `own jobs`",
+                        ),
+                );
+                String::new()
+            }
+        }
+    }
+
+    /// One problem per file for all its numbers without a source, which one
+    /// line can mend.
+    pub(super) fn gather_unsourced(&mut self) {
+        let all = std::mem::take(self.problems);
+        let (mut bare, mut rest): (Vec<Problem>, Vec<Problem>) =
+            all.into_iter().partition(|p| p.code == Code::NoSource);
+        bare.sort_by_key(|p| p.span.map(|s| (s.file, s.start)));
+        for group in bare.chunk_by(|a, b| a.span.map(|s| s.file) == b.span.map(|s| s.file)) {
+            let mut first = group[0].clone();
+            if group.len() > 1 {
+                let mut lines: Vec<usize> = group[1..]
+                    .iter()
+                    .filter_map(|p| p.line_column(self.files))
+                    .map(|at| at.0)
+                    .collect();
+                lines.dedup();
+                let more = if lines.len() > 12 { " and more" } else { "" };
+                lines.truncate(12);
+                let lines: Vec<String> = lines.iter().map(usize::to_string).collect();
+                first.message = format!("{} numbers without a source", group.len());
+                first.label = "the first; where does it come from?".into();
+                first.help = Some(format!(
+                    "{}; the others are in lines {}{more}",
+                    first.help.unwrap_or_default(),
+                    lines.join(", ")
+                ));
+            }
+            rest.push(first);
+        }
+        *self.problems = rest;
+    }
+}
+
+/// The first source that is given.
+pub(super) fn nearest_source(sources: &[&Option<At<String>>]) -> String {
+    let mut given = sources.iter().filter_map(|s| s.as_ref());
+    given.next().map(|s| s.value.clone()).unwrap_or_default()
+}
