@@ -26,6 +26,7 @@ mod manner;
 mod measures;
 mod meters;
 mod mistaken;
+mod named;
 mod names;
 mod nodes;
 mod numbers;
@@ -34,6 +35,7 @@ mod pack_tests;
 mod part_words;
 mod parts;
 mod patterns;
+mod quantity;
 mod remedies;
 mod shows;
 mod steps;
@@ -51,6 +53,7 @@ use super::raw::{AnyFile, RawBench, RawDevice, RawLine, RawMeters, RawPack};
 use super::source::SourceFile;
 use super::typed::Rulebase;
 use crate::bench::Bench;
+use named::Named;
 use validator::Validator;
 
 /// Turns the raw files into a rule base; `complete` says that none is missing
@@ -79,16 +82,16 @@ pub(super) fn validate(
         v.usual_mistakes(b);
         v.gates(b, &mut bench);
     }
-    let kinds = v.each_once("line", &raw.lines, |l| &l.line);
+    let kinds = v.each_once(Named::Line, &raw.lines, |l| &l.line);
     let templates = kinds.iter().map(|l| v.template(l, &bench)).collect();
     let mut meters = Vec::new();
     for m in &raw.meters {
         v.meters(m, &mut meters);
     }
-    let once = v.each_once("pack", &raw.packs, |p| &p.pack);
+    let once = v.each_once(Named::Pack, &raw.packs, |p| &p.pack);
     let packs: Vec<_> = once.iter().map(|p| v.pack(p, &bench, &kinds)).collect();
     let mut devices = Vec::new();
-    for d in v.each_once("device", &raw.devices, |d| &d.device) {
+    for d in v.each_once(Named::Device, &raw.devices, |d| &d.device) {
         let mut device = v.device(d, &packs);
         device.lines = v.wired(d, &raw.packs, &packs, &kinds, &bench);
         let more = v.device_lines(d, &raw.packs, &packs, &kinds, &bench);

@@ -1,5 +1,6 @@
 //! What is built alike: the halves of a line, and lines that are siblings.
 
+use super::named::Named;
 use super::validator::Validator;
 use crate::rulebase::line::Line;
 use crate::rulebase::problem::{Code, Problem};
@@ -79,7 +80,7 @@ impl Validator<'_> {
                 let Some(other) = other else {
                     if !raw.lines.dropped().contains(&name.value) {
                         let known = raw.lines.iter().map(|(l, _)| l.as_str());
-                        self.unknown("line", name, known);
+                        self.unknown(Named::Line, name, known);
                     }
                     continue;
                 };

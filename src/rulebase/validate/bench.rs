@@ -3,6 +3,8 @@
 use petgraph::algo::toposort;
 use petgraph::graph::{DiGraph, NodeIndex};
 
+use super::named::Named;
+use super::quantity::Quantity;
 use super::validator::Validator;
 use crate::bench::{Bench, Caution, Condition, Demand, MOST_CONDITIONS};
 use crate::rulebase::problem::{Code, Problem};
@@ -11,7 +13,7 @@ use crate::rulebase::source::At;
 
 impl Validator<'_> {
     pub(super) fn bench(&mut self, raw: &RawBench, bench: &mut Bench) {
-        self.names("caution", &raw.cautions);
+        self.names(Named::Caution, &raw.cautions);
         let first_caution = bench.cautions.len();
         for (id, c) in &raw.cautions {
             bench.cautions.push(Caution {
@@ -20,11 +22,11 @@ impl Validator<'_> {
                 called_for: Vec::new(),
             });
         }
-        self.names("history question", &raw.history);
+        self.names(Named::HistoryQuestion, &raw.history);
         for (id, h) in &raw.history {
             bench.history.push((id.value.clone(), h.ask.clone()));
         }
-        let names = self.names("bench condition", &raw.conditions);
+        let names = self.names(Named::BenchCondition, &raw.conditions);
         let offset = bench.conditions.len();
         let earlier: Vec<String> = bench.conditions.iter().map(|c| c.id.clone()).collect();
         if let Some((id, _)) = raw.conditions.get(MOST_CONDITIONS.saturating_sub(offset)) {
@@ -40,8 +42,8 @@ impl Validator<'_> {
         }
         for (id, c) in &raw.conditions {
             self.sourced(c.enter.span, &[&c.source, &raw.source]);
-            let enter = self.range(&c.enter, 0.0, 1e4, "a time in minutes");
-            let leave = self.range(&c.leave, 0.0, 1e4, "a time in minutes");
+            let enter = self.within(&c.enter, Quantity::BENCH_MINUTES);
+            let leave = self.within(&c.leave, Quantity::BENCH_MINUTES);
             if earlier.contains(&id.value) {
                 self.push(
                     Problem::new(
@@ -58,7 +60,7 @@ impl Validator<'_> {
                         Some((i, _)) => Some(i + offset),
                         None => match earlier.iter().position(|e| *e == n.value) {
                             Some(i) => Some(i),
-                            None => self.lookup("bench condition", &names, n),
+                            None => self.lookup(Named::BenchCondition, &names, n),
                         },
                     })
                     .collect()
@@ -165,7 +167,7 @@ impl Validator<'_> {
         let found = bench.conditions.iter().position(|c| c.id == name.value);
         if found.is_none() {
             let known = bench.conditions.iter().map(|c| c.id.as_str());
-            self.unknown("bench condition", name, known);
+            self.unknown(Named::BenchCondition, name, known);
         }
         found
     }
@@ -174,7 +176,7 @@ impl Validator<'_> {
         let found = bench.cautions.iter().position(|c| c.id == name.value);
         if found.is_none() {
             let known = bench.cautions.iter().map(|c| c.id.as_str());
-            self.unknown("caution", name, known);
+            self.unknown(Named::Caution, name, known);
         }
         found
     }

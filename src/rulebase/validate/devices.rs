@@ -2,6 +2,7 @@
 
 use std::collections::HashMap;
 
+use super::named::Named;
 use super::names::{slug, texts};
 use super::validator::Validator;
 use crate::rulebase::problem::{Code, Problem};
@@ -16,12 +17,12 @@ impl Validator<'_> {
     pub(super) fn device(&mut self, raw: &RawDevice, packs: &[Pack]) -> Device {
         self.name(&raw.device, false);
         if !DEVICE_KINDS.contains(&raw.kind.as_str()) {
-            self.unknown("kind of device", &raw.kind, DEVICE_KINDS);
+            self.unknown(Named::KindOfDevice, &raw.kind, DEVICE_KINDS);
         }
         let mut carries = Vec::new();
         for (name, units) in &raw.carries {
             match packs.iter().find(|p| p.id == name.value) {
-                None => self.unknown("pack", name, packs.iter().map(|p| p.id.as_str())),
+                None => self.unknown(Named::Pack, name, packs.iter().map(|p| p.id.as_str())),
                 Some(p) => {
                     if p.unit.is_none() && units.len() > 1 {
                         self.push(
@@ -64,7 +65,7 @@ impl Validator<'_> {
         let mut names: HashMap<String, Span> = HashMap::new();
         for u in units {
             if let Some(first) = names.insert(slug(&u.name), u.name.span) {
-                self.duplicate("copy", &u.name, first);
+                self.duplicate(Named::Copy, &u.name, first);
             }
         }
         let mut words: HashMap<String, (usize, Span)> = HashMap::new();
@@ -125,7 +126,7 @@ impl Validator<'_> {
             let remedies = p.remedies.iter().map(|r| &r.1.only_on);
             for name in symptoms.chain(tests).chain(remedies).flatten() {
                 if !known.contains(&name.as_str()) {
-                    self.unknown("copy on any device", name, known.iter().copied());
+                    self.unknown(Named::CopyOnAnyDevice, name, known.iter().copied());
                 }
             }
         }

@@ -7,6 +7,7 @@ use petgraph::graph::{DiGraph, NodeIndex};
 
 use super::links::resolve;
 use super::names::Names;
+use super::quantity::Quantity;
 use super::validator::Validator;
 use crate::rulebase::line::PackFault;
 use crate::rulebase::problem::{Code, Problem};
@@ -45,7 +46,7 @@ impl Validator<'_> {
                 let strength = match &need.strength {
                     Some(s) => {
                         self.sourced(s.span, &[&f.source, &raw.source]);
-                        self.probability(s, "a strength")
+                        self.within(s, Quantity::STRENGTH)
                     }
                     None => 1.0,
                 };

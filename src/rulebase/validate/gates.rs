@@ -1,7 +1,9 @@
 //! Gates: hazards that bar acts, and the results that are signs of them.
 
 use super::links::Scope;
+use super::named::Named;
 use super::numbers::nearest_source;
+use super::quantity::Quantity;
 use super::validator::Validator;
 use crate::bench::{Bench, Gate, GateCheck, Gates, HarmfulAct};
 use crate::rulebase::problem::{Code, Problem};
@@ -13,7 +15,7 @@ impl Validator<'_> {
     /// The acts and gates of a bench file, whose conditions, cautions and history
     /// questions are known.
     pub(super) fn gates(&mut self, raw: &RawBench, bench: &mut Bench) {
-        self.names("act", &raw.acts);
+        self.names(Named::Act, &raw.acts);
         for (id, a) in &raw.acts {
             let conditions = a.conditions.iter().filter_map(|c| self.condition(bench, c));
             bench.acts.push(HarmfulAct {
@@ -22,7 +24,7 @@ impl Validator<'_> {
                 tools: a.tools.clone(),
             });
         }
-        self.names("gate", &raw.gates);
+        self.names(Named::Gate, &raw.gates);
         let room = Gates::MOST.saturating_sub(bench.gates.len());
         if let Some((id, _)) = raw.gates.get(room) {
             let most = Gates::MOST;
@@ -38,11 +40,11 @@ impl Validator<'_> {
             for act in &g.bars {
                 match bench.acts.iter().position(|a| a.id == act.value) {
                     Some(i) => bars.push(i),
-                    None => self.unknown("act", act, bench.acts.iter().map(|a| a.id.as_str())),
+                    None => self.unknown(Named::Act, act, bench.acts.iter().map(|a| a.id.as_str())),
                 }
             }
             for h in &g.history {
-                self.among("history question", &bench.history, h);
+                self.among(Named::HistoryQuestion, &bench.history, h);
             }
             let conditions = g.conditions.iter().filter_map(|c| self.condition(bench, c));
             let conditions: Vec<usize> = conditions.collect();
@@ -59,7 +61,7 @@ impl Validator<'_> {
                     ask: g.ask.clone(),
                     clear: g.clear.clone(),
                     found: g.found.clone(),
-                    minutes: self.range(&g.minutes, 0.0, 1e4, "a time in minutes"),
+                    minutes: self.within(&g.minutes, Quantity::BENCH_MINUTES),
                     conditions,
                     tools: g.tools.clone(),
                     cautions,
@@ -86,15 +88,15 @@ impl Validator<'_> {
 
     /// What the checks of hazards find of the faults of a pack.
     pub(super) fn hazards(&mut self, raw: &RawPack, scope: &Scope, bench: &Bench) -> Vec<Hazard> {
-        self.names("hazard", &raw.hazards);
+        self.names(Named::Hazard, &raw.hazards);
         let mut out = Vec::new();
         for (name, h) in &raw.hazards {
             let sources = [&h.source, &raw.source];
             self.sourced(h.leak.span, &sources);
-            let leak = self.probability(&h.leak, "a chance");
-            let links = self.links(&h.links, scope, &sources, "a chance");
+            let leak = self.within(&h.leak, Quantity::CHANCE);
+            let links = self.links(&h.links, scope, &sources, Quantity::CHANCE);
             let Some(gate) = bench.gates.iter().position(|g| g.id == name.value) else {
-                self.unknown("gate", name, bench.gates.iter().map(|g| g.id.as_str()));
+                self.unknown(Named::Gate, name, bench.gates.iter().map(|g| g.id.as_str()));
                 continue;
             };
             out.push(Hazard {
@@ -113,7 +115,7 @@ impl Validator<'_> {
         let gate = |v: &mut Self, name: &At<String>| {
             let found = bench.gates.iter().position(|g| g.id == name.value);
             if found.is_none() {
-                v.unknown("gate", name, bench.gates.iter().map(|g| g.id.as_str()));
+                v.unknown(Named::Gate, name, bench.gates.iter().map(|g| g.id.as_str()));
             }
             found
         };
@@ -125,7 +127,7 @@ impl Validator<'_> {
             for sign in signs {
                 match outcomes.iter().position(|o| *o == sign.value) {
                     Some(i) => of.push(i),
-                    None => self.unknown("outcome", sign, outcomes.iter().map(String::as_str)),
+                    None => self.unknown(Named::Outcome, sign, outcomes.iter().map(String::as_str)),
                 }
             }
             out.push(Sign {
@@ -141,7 +143,7 @@ impl Validator<'_> {
             out.push(Sign {
                 gate,
                 outcomes: Vec::new(),
-                below: Some(self.range(below, 0.0, 1e9, "a reading")),
+                below: Some(self.within(below, Quantity::READING)),
             });
         }
         out

@@ -1,5 +1,6 @@
 //! What good boards of a device are known to read.
 
+use super::named::Named;
 use super::names::texts;
 use super::validator::Validator;
 use crate::rulebase::amount::{self, Unit};
@@ -31,7 +32,7 @@ impl Validator<'_> {
         }
         for (name, tests) in &raw.good_readings {
             let Some(pack) = packs.iter().find(|p| p.id == name.value) else {
-                self.unknown("pack", name, packs.iter().map(|p| p.id.as_str()));
+                self.unknown(Named::Pack, name, packs.iter().map(|p| p.id.as_str()));
                 continue;
             };
             let copies = raw.carries.iter().filter(|(p, _)| p.value == name.value);
@@ -50,7 +51,7 @@ impl Validator<'_> {
                 };
                 let Some(test) = pack.tests.iter().position(|t| t.id == id.value) else {
                     let known = pack.tests.iter().filter(|t| measures(t).is_some());
-                    self.unknown("test of a line", id, known.map(|t| t.id.as_str()));
+                    self.unknown(Named::TestOfLine, id, known.map(|t| t.id.as_str()));
                     continue;
                 };
                 let Some(mode) = measures(&pack.tests[test]) else {
@@ -65,12 +66,12 @@ impl Validator<'_> {
                     continue;
                 };
                 for copy in g.only_on.iter().filter(|c| !copies.contains(&c.as_str())) {
-                    self.unknown("copy", copy, copies.iter().copied());
+                    self.unknown(Named::Copy, copy, copies.iter().copied());
                 }
                 if let Some(m) = &g.meter
                     && !meters.iter().any(|known| known.id == m.value)
                 {
-                    self.unknown("meter", m, meters.iter().map(|m| m.id.as_str()));
+                    self.unknown(Named::Meter, m, meters.iter().map(|m| m.id.as_str()));
                 }
                 let Some(value) = self.reads(&g.reads, mode) else {
                     continue;

@@ -3,7 +3,9 @@
 use std::collections::HashSet;
 
 use super::links::resolve;
+use super::named::Named;
 use super::names::Names;
+use super::quantity::Quantity;
 use super::validator::Validator;
 use crate::rulebase::decode::{Entries, Harms};
 use crate::rulebase::line::{Effect, Harm, Line, MOST_FAULTS, PackFault, PartKind};
@@ -50,7 +52,7 @@ impl Validator<'_> {
                     None => 1.0,
                     Some(n) => {
                         self.sourced(n.span, sources);
-                        self.probability(n, "a chance")
+                        self.within(n, Quantity::CHANCE)
                     }
                 };
                 total += chance
@@ -165,10 +167,10 @@ impl Validator<'_> {
             ("short" | "leaky", Some(other)) => {
                 let (a, b) = (node(what), node(&other));
                 if a.is_none() {
-                    self.unknown("node of this line", &what_at, nodes());
+                    self.unknown(Named::NodeOfLine, &what_at, nodes());
                 }
                 if b.is_none() {
-                    self.unknown("node of this line", &other, nodes());
+                    self.unknown(Named::NodeOfLine, &other, nodes());
                 }
                 let (a, b) = (a?, b?);
                 let (low, high) = (a.min(b), a.max(b));
@@ -216,7 +218,7 @@ impl Validator<'_> {
             ("fed", None) => {
                 let fed = node(what).filter(|n| *n > 0);
                 if fed.is_none() {
-                    self.unknown("node of this line", &what_at, nodes());
+                    self.unknown(Named::NodeOfLine, &what_at, nodes());
                 }
                 fed.map(Harm::Fed)
             }
@@ -232,7 +234,7 @@ impl Validator<'_> {
                             .help(format!("write `{verb} {what} to ground`")),
                         );
                     } else {
-                        self.unknown("part of this line", &what_at, written());
+                        self.unknown(Named::PartOfLine, &what_at, written());
                     }
                     return None;
                 };

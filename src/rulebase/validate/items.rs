@@ -1,6 +1,8 @@
 //! Items with their faults, in full and in the smallest form.
 
 use super::devices::DEVICE_KINDS;
+use super::named::Named;
+use super::quantity::Quantity;
 use super::validator::Validator;
 use crate::bench::Bench;
 use crate::rulebase::decode::Entries;
@@ -14,8 +16,8 @@ const BREAKS: f64 = 0.98;
 
 impl Validator<'_> {
     pub(super) fn items(&mut self, raw: &RawPack, bench: &Bench, pack: &mut Pack) {
-        let mut names = self.names("item", &raw.items);
-        self.add_names("item", &raw.shared, raw.items.len(), &mut names);
+        let mut names = self.names(Named::Item, &raw.items);
+        self.add_names(Named::Item, &raw.shared, raw.items.len(), &mut names);
         let all = raw
             .items
             .iter()
@@ -25,13 +27,13 @@ impl Validator<'_> {
             let place = Where::from_word(&item.r#where);
             if place.is_none() {
                 self.unknown(
-                    "answer to `where`",
+                    Named::AnswerToWhere,
                     &item.r#where,
                     Where::ALL.map(Where::word),
                 );
             }
             let start = pack.faults.len();
-            self.names("fault", &item.faults);
+            self.names(Named::Fault, &item.faults);
             if item.faults.is_empty() {
                 self.unread.insert(id.value.clone());
             }
@@ -51,7 +53,7 @@ impl Validator<'_> {
             let item_history = self.history(&item.history, bench, &of_item);
             for (fid, f) in &item.faults {
                 let source = self.sourced(f.rate.span, &[&f.source, &item.source, &raw.source]);
-                let rate = self.range(&f.rate, 0.0, 1000.0, "a rate") / 1000.0;
+                let rate = self.within(&f.rate, Quantity::RATE) / 1000.0;
                 if rate == 0.0 {
                     self.push(
                         Problem::new(Code::Range, f.rate.span, "a rate of nothing").help(
@@ -62,7 +64,7 @@ impl Validator<'_> {
                 let breaks = f
                     .breaks
                     .as_ref()
-                    .map_or(BREAKS, |b| self.probability(b, "a strength"));
+                    .map_or(BREAKS, |b| self.within(b, Quantity::STRENGTH));
                 let mut history = item_history.clone();
                 history.extend(self.history(&f.history, bench, &of_item));
                 let kinds = self.kinds_of_device(&f.kinds, &of_item);
@@ -84,7 +86,7 @@ impl Validator<'_> {
             let mates = item
                 .mates
                 .iter()
-                .filter_map(|m| self.lookup("item", &names, m))
+                .filter_map(|m| self.lookup(Named::Item, &names, m))
                 .collect();
             let kinds = self.kinds_of_device(&item.kinds, &of_item);
             pack.items.push(Item {
@@ -108,10 +110,10 @@ impl Validator<'_> {
         let mut out = Vec::new();
         for (k, n) in raw {
             if !DEVICE_KINDS.contains(&k.as_str()) {
-                self.unknown("kind of device", k, DEVICE_KINDS);
+                self.unknown(Named::KindOfDevice, k, DEVICE_KINDS);
             }
             self.sourced(n.span, sources);
-            out.push((k.value.clone(), self.range(n, 0.0, 1e3, "a multiplier")));
+            out.push((k.value.clone(), self.within(n, Quantity::MULTIPLIER)));
         }
         out
     }
@@ -124,22 +126,22 @@ impl Validator<'_> {
     ) -> Vec<(String, f64)> {
         let mut out = Vec::new();
         for (id, n) in raw {
-            self.among("history question", &bench.history, id);
+            self.among(Named::HistoryQuestion, &bench.history, id);
             self.sourced(n.span, sources);
-            out.push((id.value.clone(), self.range(n, 0.0, 1e3, "a multiplier")));
+            out.push((id.value.clone(), self.within(n, Quantity::MULTIPLIER)));
         }
         out
     }
 
     pub(super) fn minimal_faults(&mut self, raw: &RawPack, pack: &mut Pack) {
-        self.plain_names("fault", &raw.faults);
+        self.plain_names(Named::Fault, &raw.faults);
         for (id, f) in &raw.faults {
             let source = self.sourced(f.prior.span, &[&f.source, &raw.source]);
-            let rate = self.probability(&f.prior, "a prior");
+            let rate = self.within(&f.prior, Quantity::PRIOR);
             let place = match &f.r#where {
                 None => Where::Part,
                 Some(w) => Where::from_word(w).unwrap_or_else(|| {
-                    self.unknown("answer to `where`", w, Where::ALL.map(Where::word));
+                    self.unknown(Named::AnswerToWhere, w, Where::ALL.map(Where::word));
                     Where::Part
                 }),
             };

@@ -1,5 +1,6 @@
 //! Lines of a pack: a template with some values given anew, and the faults on it.
 
+use super::named::Named;
 use super::names::Names;
 use super::validator::Validator;
 use super::values::with;
@@ -20,12 +21,12 @@ impl Validator<'_> {
         kinds: &[&RawLine],
         bench: &Bench,
     ) -> Vec<Line> {
-        self.names("line", &raw.lines);
+        self.names(Named::Line, &raw.lines);
         let mut out = Vec::new();
         for (id, u) in &raw.lines {
             let Some(kind) = kinds.iter().find(|k| k.line.value == u.line.value) else {
                 let known = kinds.iter().map(|k| k.line.as_str());
-                self.unknown("line template", &u.line, known);
+                self.unknown(Named::LineTemplate, &u.line, known);
                 self.loose = true;
                 // Keeps its place, with no node for anything to be at.
                 out.push(Line::default());

@@ -2,7 +2,9 @@
 
 use std::collections::HashMap;
 
+use super::named::Named;
 use super::names::Names;
+use super::quantity::Quantity;
 use super::validator::Validator;
 use crate::rulebase::decode::Entries;
 use crate::rulebase::line::PackFault;
@@ -23,13 +25,13 @@ impl Validator<'_> {
         raw: &Entries<At<f64>>,
         scope: &Scope,
         sources: &[&Option<At<String>>],
-        what: &str,
+        what: Quantity,
     ) -> Vec<Link> {
         let mut out: Vec<Link> = Vec::new();
         let mut spans: HashMap<PackFault, Span> = HashMap::new();
         for (target, n) in raw {
             self.sourced(n.span, sources);
-            let p = self.probability(n, what);
+            let p = self.within(n, what);
             let found = resolve(target, &scope.items, scope.pack);
             if found.is_empty() {
                 self.unknown_fault(target, &scope.items, scope.pack, []);
@@ -65,7 +67,7 @@ impl Validator<'_> {
         let mut known: Vec<String> = items.keys().map(|s| (*s).to_owned()).collect();
         known.extend((0..pack.faults.len()).map(|f| pack.fault_id(f)));
         known.extend(more.into_iter().map(str::to_owned));
-        self.unknown("item or fault", name, known.iter().map(String::as_str));
+        self.unknown(Named::ItemOrFault, name, known.iter().map(String::as_str));
     }
 }
 

@@ -2,7 +2,9 @@
 
 use super::links::Scope;
 use super::mistaken::RELIABILITY;
+use super::named::Named;
 use super::names::texts;
+use super::quantity::Quantity;
 use super::validator::Validator;
 use crate::bench::{Bench, POWERED, UNPOWERED};
 use crate::rulebase::meter::MeterMode;
@@ -45,13 +47,17 @@ impl Validator<'_> {
         }
         let mode = MeterMode::ALL.iter().find(|(w, _)| *w == m.mode.value);
         if mode.is_none() {
-            self.unknown("meter mode", &m.mode, MeterMode::ALL.map(|(w, _)| w));
+            self.unknown(Named::MeterMode, &m.mode, MeterMode::ALL.map(|(w, _)| w));
         }
         let lines = &scope.pack.lines;
         let at = raw.lines.iter().position(|(n, _)| n.value == m.line.value);
         let Some(at) = at else {
             if !raw.lines.dropped().contains(&m.line.value) {
-                self.unknown("line", &m.line, raw.lines.iter().map(|(n, _)| n.as_str()));
+                self.unknown(
+                    Named::Line,
+                    &m.line,
+                    raw.lines.iter().map(|(n, _)| n.as_str()),
+                );
             }
             self.loose = true;
             return None;
@@ -61,7 +67,7 @@ impl Validator<'_> {
         let point = line.points.iter().position(|p| p.id == m.at.value);
         if point.is_none() {
             let known = line.points.iter().map(|p| p.id.as_str());
-            self.unknown("point of this line", &m.at, known);
+            self.unknown(Named::PointOfLine, &m.at, known);
             self.loose = true;
         }
         let mut step = self.step(
@@ -105,14 +111,14 @@ impl Validator<'_> {
         let reliability = t.reliability.as_ref().map_or(RELIABILITY, |r| {
             self.sourced(r.span, &sources);
             self.no_guess(r);
-            self.probability(r, "a reliability")
+            self.within(r, Quantity::RELIABILITY)
         });
         let kind = match &t.kind {
             None => Kind::Measure,
             Some(k) => match Kind::ALL.iter().find(|(w, _)| *w == k.value) {
                 Some((_, kind)) => *kind,
                 None => {
-                    self.unknown("kind of test", k, Kind::ALL.map(|(w, _)| w));
+                    self.unknown(Named::KindOfTest, k, Kind::ALL.map(|(w, _)| w));
                     Kind::Measure
                 }
             },

@@ -1,5 +1,6 @@
 //! Meters.
 
+use super::named::Named;
 use super::validator::Validator;
 use crate::rulebase::amount::{self, Unit};
 use crate::rulebase::decode::Amount;
@@ -13,7 +14,7 @@ impl Validator<'_> {
     /// earlier one, so that the first of all stays the first.
     pub(super) fn meters(&mut self, raw: &RawMeters, all: &mut Vec<MeterProfile>) {
         self.unread.clear();
-        self.names("meter", &raw.meters.value);
+        self.names(Named::Meter, &raw.meters.value);
         for (id, m) in &raw.meters.value {
             let sources = [&m.source, &raw.source];
             let source = self.sourced(id.span, &sources);

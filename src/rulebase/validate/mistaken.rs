@@ -1,6 +1,8 @@
 //! How often each outcome of a test is reported though another is true.
 
 use super::manner::{Manner, Usual};
+use super::named::Named;
+use super::quantity::Quantity;
 use super::validator::Validator;
 use crate::rulebase::problem::{Code, Problem};
 use crate::rulebase::raw::{RawBench, RawTest};
@@ -21,16 +23,16 @@ pub(super) fn evenly(reliability: f64, outcomes: usize) -> Vec<f64> {
 impl Validator<'_> {
     /// The usual mistakes that a bench states.
     pub(super) fn usual_mistakes(&mut self, raw: &RawBench) {
-        self.names("manner of test", &raw.mistaken);
+        self.names(Named::MannerOfTest, &raw.mistaken);
         for (name, m) in &raw.mistaken {
             let sources = [&m.source, &raw.source];
             let mut chance = |n: &At<f64>| {
                 self.sourced(n.span, &sources);
-                self.probability(n, "a chance of a mistake")
+                self.within(n, Quantity::CHANCE_OF_MISTAKE)
             };
             let (healthy, others) = (chance(&m.healthy), chance(&m.others));
             let Some(manner) = Manner::ALL.into_iter().find(|m| m.word() == name.value) else {
-                self.unknown("manner of test", name, Manner::ALL.map(Manner::word));
+                self.unknown(Named::MannerOfTest, name, Manner::ALL.map(Manner::word));
                 continue;
             };
             for (n, p, of) in [
@@ -93,17 +95,17 @@ impl Validator<'_> {
         let mut named: Vec<(usize, Span)> = Vec::new();
         for (name, e) in &t.mistaken {
             self.sourced(e.span, sources);
-            let chance = self.probability(e, "a chance of a mistake");
+            let chance = self.within(e, Quantity::CHANCE_OF_MISTAKE);
             let Some(k) = names.iter().position(|n| *n == name.value) else {
                 // Where an outcome could not be read, it may be that one.
                 if t.shows.dropped().is_empty() {
-                    let what = format!("outcome of `{}`", id.value);
-                    self.unknown(&what, name, names.iter().copied());
+                    let what = Named::OutcomeOf(&id.value);
+                    self.unknown(what, name, names.iter().copied());
                 }
                 continue;
             };
             match named.iter().find(|n| n.0 == k) {
-                Some((_, first)) => self.duplicate("outcome", name, *first),
+                Some((_, first)) => self.duplicate(Named::Outcome, name, *first),
                 None => named.push((k, name.span)),
             }
             chances[k] = chance;

@@ -2,6 +2,7 @@
 
 use std::collections::HashMap;
 
+use super::named::{Home, Named};
 use super::validator::Validator;
 use crate::rulebase::decode::Entries;
 use crate::rulebase::problem::{Code, Problem};
@@ -19,7 +20,7 @@ impl Validator<'_> {
     /// The files of each name, without those that have the name of an earlier one.
     pub(super) fn each_once<'r, T>(
         &mut self,
-        what: &str,
+        what: Named,
         files: &[&'r T],
         name: impl Fn(&'r T) -> &'r At<String>,
     ) -> Vec<&'r T> {
@@ -35,7 +36,7 @@ impl Validator<'_> {
         once
     }
 
-    pub(super) fn duplicate(&mut self, what: &str, name: &At<String>, first: Span) {
+    pub(super) fn duplicate(&mut self, what: Named, name: &At<String>, first: Span) {
         self.push(
             Problem::new(
                 Code::Duplicate,
@@ -79,7 +80,7 @@ impl Validator<'_> {
     }
 
     /// Indexes the names of `entries`, reporting duplicates and bad names.
-    pub(super) fn names<'e, T>(&mut self, what: &str, entries: &'e Entries<T>) -> Names<'e> {
+    pub(super) fn names<'e, T>(&mut self, what: Named, entries: &'e Entries<T>) -> Names<'e> {
         let mut names: Names<'e> = HashMap::new();
         self.add_names(what, entries, 0, &mut names);
         names
@@ -87,14 +88,14 @@ impl Validator<'_> {
 
     /// The same for the smallest form, which may name things as they are
     /// named elsewhere.
-    pub(super) fn plain_names<'e, T>(&mut self, what: &str, entries: &'e Entries<T>) {
+    pub(super) fn plain_names<'e, T>(&mut self, what: Named, entries: &'e Entries<T>) {
         let mut names: Names<'e> = HashMap::new();
         self.add_names_of(what, entries, 0, &mut names, true);
     }
 
     pub(super) fn add_names<'e, T>(
         &mut self,
-        what: &str,
+        what: Named,
         entries: &'e Entries<T>,
         offset: usize,
         names: &mut Names<'e>,
@@ -104,7 +105,7 @@ impl Validator<'_> {
 
     fn add_names_of<'e, T>(
         &mut self,
-        what: &str,
+        what: Named,
         entries: &'e Entries<T>,
         offset: usize,
         names: &mut Names<'e>,
@@ -124,44 +125,24 @@ impl Validator<'_> {
 
     pub(super) fn unknown<'n>(
         &mut self,
-        what: &str,
+        what: Named,
         name: &At<String>,
         known: impl IntoIterator<Item = &'n str>,
     ) {
-        self.loose |= [
-            "item or fault",
-            "item",
-            "function",
-            "line",
-            "line template",
-            "point of this line",
-            "meter mode",
-        ]
-        .contains(&what);
+        self.loose |= what.has_links();
         if name.split('.').any(|part| self.unread.contains(part)) {
             return;
         }
-        if !self.complete
-            && [
-                "bench condition",
-                "caution",
-                "history question",
-                "pack",
-                "line template",
-                "part of a line",
-                "meter",
-            ]
-            .contains(&what)
-        {
+        if !self.complete && what.home() != Home::Here {
             return;
         }
         let known: Vec<&str> = known.into_iter().collect();
         let mut problem = Problem::new(
             Code::UnknownName,
             name.span,
-            match what.strip_prefix("answer to ") {
-                Some(key) => format!("`{}` is no answer to {key}", name.value),
-                None => format!("no {what} is called `{}`", name.value),
+            match what {
+                Named::AnswerToWhere => format!("`{}` is no {what}", name.value),
+                _ => format!("no {what} is called `{}`", name.value),
             },
         )
         .near(name, known.iter().copied());
@@ -169,15 +150,15 @@ impl Validator<'_> {
             let mut known: Vec<&str> = known.into_iter().filter(|k| !k.contains('.')).collect();
             known.sort_unstable();
             known.dedup();
-            problem.help = match (known.len(), what) {
-                (0, "bench condition" | "caution" | "history question") => Some(
+            problem.help = match (known.len(), what.home()) {
+                (0, Home::Bench) => Some(
                     "none are defined: a bench file lists them, and the built-in one is left out here"
                         .into(),
                 ),
-                (0, "pack" | "line template" | "meter") => {
+                (0, Home::OwnFile) => {
                     Some(format!("no {what} is loaded: give its file too"))
                 }
-                (0, _) => Some("none are defined in this pack".into()),
+                (0, Home::Here | Home::Templates) => Some("none are defined in this pack".into()),
                 (1..=12, _) => Some(format!("known here: {}", known.join(", "))),
                 _ => None,
             };
@@ -185,7 +166,12 @@ impl Validator<'_> {
         self.push(problem);
     }
 
-    pub(super) fn lookup(&mut self, what: &str, names: &Names, name: &At<String>) -> Option<usize> {
+    pub(super) fn lookup(
+        &mut self,
+        what: Named,
+        names: &Names,
+        name: &At<String>,
+    ) -> Option<usize> {
         match names.get(name.as_str()) {
             Some((i, _)) => Some(*i),
             None => {
@@ -197,7 +183,7 @@ impl Validator<'_> {
 
     pub(super) fn among(
         &mut self,
-        what: &str,
+        what: Named,
         list: &[(String, String)],
         name: &At<String>,
     ) -> Option<usize> {

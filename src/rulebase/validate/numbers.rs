@@ -1,40 +1,36 @@
 //! Numbers: what they lie between, and where they come from.
 
+use super::quantity::Quantity;
 use super::validator::Validator;
 use crate::rulebase::problem::{Code, Problem};
 use crate::rulebase::source::{At, Span};
 use crate::shown::number;
 
 impl Validator<'_> {
-    pub(super) fn range(&mut self, n: &At<f64>, low: f64, high: f64, what: &str) -> f64 {
-        if n.value < low || n.value > high {
-            let hint = if high == 1.0 && n.value >= 2.0 && n.value <= 100.0 {
+    /// The number, or the nearest that may be.
+    pub(super) fn within(&mut self, n: &At<f64>, what: Quantity) -> f64 {
+        let Quantity { words, most, .. } = what;
+        if n.value < 0.0 || n.value > most {
+            let hint = if what.is_probability() && (2.0..=100.0).contains(&n.value) {
                 format!(
-                    "{what} lies between 0 and 1; {} per cent is {}",
+                    "{words} lies between 0 and 1; {} per cent is {}",
                     number(n.value),
                     number(n.value / 100.0)
                 )
             } else {
-                let per = match high {
-                    999.0 | 1000.0 if what != "a multiplier" => " (of 1000 jobs)",
-                    _ => "",
-                };
-                format!("{what} lies between {low} and {high}{per}")
+                let per = if what.of_jobs { " (of 1000 jobs)" } else { "" };
+                format!("{words} lies between 0 and {most}{per}")
             };
             self.push(
                 Problem::new(
                     Code::Range,
                     n.span,
-                    format!("{what} of {} is out of range", number(n.value)),
+                    format!("{words} of {} is out of range", number(n.value)),
                 )
                 .help(hint),
             );
         }
-        n.value.clamp(low, high)
-    }
-
-    pub(super) fn probability(&mut self, n: &At<f64>, what: &str) -> f64 {
-        self.range(n, 0.0, 1.0, what)
+        n.value.clamp(0.0, most)
     }
 
     /// Counts a number under the nearest source, or reports that there is none.

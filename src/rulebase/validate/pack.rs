@@ -1,6 +1,8 @@
 //! Packs: the sections of a pack file, one after another.
 
 use super::links::{Scope, item_names};
+use super::named::Named;
+use super::quantity::Quantity;
 use super::validator::Validator;
 use crate::bench::Bench;
 use crate::rulebase::problem::{Code, Problem};
@@ -22,15 +24,15 @@ impl Validator<'_> {
         self.unread.clear();
         self.unread(&raw.functions);
         let before = self.problems.len();
-        let share = |v: &mut Self, n: &Option<At<f64>>, what: &str, default: f64| match n {
+        let share = |v: &mut Self, n: &Option<At<f64>>, default: f64| match n {
             Some(n) => {
                 v.sourced(n.span, &[&raw.source]);
-                v.range(n, 0.0, 999.0, what) / 1000.0
+                v.within(n, Quantity::SHARE_OF_JOBS) / 1000.0
             }
             None => default,
         };
-        let nothing_found = share(self, &raw.nothing_found, "a share", 0.05);
-        let two_or_more = share(self, &raw.two_or_more, "a share", 0.03);
+        let nothing_found = share(self, &raw.nothing_found, 0.05);
+        let two_or_more = share(self, &raw.two_or_more, 0.03);
         let mut pack = Pack {
             hazards: Vec::new(),
             id: raw.pack.value.clone(),
@@ -78,10 +80,10 @@ impl Validator<'_> {
             );
         }
         let items = item_names(raw);
-        let functions = self.names("function", &raw.functions);
+        let functions = self.names(Named::Function, &raw.functions);
         for (name, _) in &raw.functions {
             if let Some((_, first)) = items.get(name.as_str()) {
-                self.duplicate("name", name, *first);
+                self.duplicate(Named::Name, name, *first);
             }
         }
         self.functions(raw, &items, &functions, &mut pack);
@@ -110,7 +112,7 @@ impl Validator<'_> {
             pack.unheard = pack.symptoms.iter().position(|s| s.id == name.value);
             if pack.unheard.is_none() {
                 let known = pack.symptoms.iter().map(|s| s.id.as_str());
-                self.unknown("symptom", name, known);
+                self.unknown(Named::Symptom, name, known);
             }
         }
         pack.tests = tests;

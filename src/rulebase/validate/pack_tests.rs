@@ -2,7 +2,9 @@
 
 use super::links::Scope;
 use super::mistaken::RELIABILITY;
+use super::named::Named;
 use super::names::texts;
+use super::quantity::Quantity;
 use super::validator::Validator;
 use crate::bench::Bench;
 use crate::rulebase::problem::{Code, Problem};
@@ -12,7 +14,7 @@ use crate::rulebase::typed::{How, Kind, Link, Partly, TRIED, Test};
 
 impl Validator<'_> {
     pub(super) fn tests(&mut self, raw: &RawPack, scope: &Scope, bench: &Bench) -> Vec<Test> {
-        self.names("test", &raw.tests);
+        self.names(Named::Test, &raw.tests);
         let mut out = Vec::new();
         for (id, t) in &raw.tests {
             let sources = [&t.source, &raw.source];
@@ -55,9 +57,11 @@ impl Validator<'_> {
                             .help("take it out; `reliability:` says how often a try goes wrong"),
                         );
                     }
-                    let function = self.lookup("function", &scope.functions, f).unwrap_or(0);
+                    let function = self
+                        .lookup(Named::Function, &scope.functions, f)
+                        .unwrap_or(0);
                     let partly = self.partly(t, function, scope);
-                    let mut item = |n: &At<String>| self.lookup("item", &scope.items, n);
+                    let mut item = |n: &At<String>| self.lookup(Named::Item, &scope.items, n);
                     How::Tries {
                         function,
                         partly,
@@ -128,7 +132,7 @@ impl Validator<'_> {
                 Some(k) => match Kind::ALL.iter().find(|(w, _)| *w == k.value) {
                     Some((_, kind)) => *kind,
                     None => {
-                        self.unknown("kind of test", k, Kind::ALL.map(|(w, _)| w));
+                        self.unknown(Named::KindOfTest, k, Kind::ALL.map(|(w, _)| w));
                         Kind::Look
                     }
                 },
@@ -136,7 +140,7 @@ impl Validator<'_> {
             let reliability = t.reliability.as_ref().map_or(RELIABILITY, |r| {
                 self.sourced(r.span, &sources);
                 self.no_guess(r);
-                self.probability(r, "a reliability")
+                self.within(r, Quantity::RELIABILITY)
             });
             let mistaken = self.mistaken(id, t, (kind, &how), reliability, &sources);
             let step = self.step(
@@ -184,9 +188,9 @@ impl Validator<'_> {
             );
         }
         if TRIED.contains(&outcome.value.as_str()) {
-            self.duplicate("outcome", outcome, outcome.span);
+            self.duplicate(Named::Outcome, outcome, outcome.span);
         }
-        let without = self.lookup("function", &scope.functions, fuller)?;
+        let without = self.lookup(Named::Function, &scope.functions, fuller)?;
         let links = |f: usize| &scope.pack.functions[f].links;
         let weaker = |(fault, s): &Link| {
             let own = links(without).iter().find(|l| l.0 == *fault);
@@ -214,7 +218,7 @@ impl Validator<'_> {
         let known = || raw.tests.iter().map(|t| t.0.as_str()).filter(|t| *t != id);
         for name in &test.after {
             if !known().any(|t| t == name.value) {
-                self.unknown("test", name, known());
+                self.unknown(Named::Test, name, known());
             }
         }
         test.after.iter().map(|n| n.value.clone()).collect()

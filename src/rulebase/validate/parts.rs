@@ -4,6 +4,7 @@ use std::collections::HashSet;
 
 use super::nodes::Nodes;
 use super::part_words::{Sort, WORDS, Word, said};
+use super::quantity::Quantity;
 use super::validator::Validator;
 use super::values::{Anew, usual_value};
 use crate::rulebase::amount::Unit;
@@ -295,7 +296,7 @@ impl Validator<'_> {
                 ),
             );
         }
-        let share = self.probability(f, "a share");
+        let share = self.within(f, Quantity::SHARE_OF_BOARDS);
         if share == 0.0 {
             self.push(
                 Problem::new(Code::Range, f.span, "a part that no board has")

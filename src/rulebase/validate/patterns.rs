@@ -2,6 +2,7 @@
 
 use std::sync::Arc;
 
+use super::named::Named;
 use super::validator::Validator;
 use crate::rulebase::decode::Entries;
 use crate::rulebase::pattern::{Pattern, PatternError};
@@ -11,7 +12,7 @@ use crate::rulebase::source::{At, Span};
 impl Validator<'_> {
     /// Takes down named lists of words; a list may be made of earlier ones.
     pub(super) fn name_words(&mut self, all: &Entries<At<String>>) {
-        self.names("list of words", all);
+        self.names(Named::ListOfWords, all);
         for (name, list) in all {
             let named = [list.clone()];
             if !self.patterns(&named).is_empty() {
@@ -46,7 +47,7 @@ impl Validator<'_> {
                     };
                     let known: Vec<String> = self.words.names().map(str::to_owned).collect();
                     let known = known.iter().map(String::as_str);
-                    self.unknown("list of words", &name, known);
+                    self.unknown(Named::ListOfWords, &name, known);
                 }
             }
         }

@@ -1,7 +1,9 @@
 //! Remedies.
 
 use super::links::Scope;
+use super::named::Named;
 use super::names::texts;
+use super::quantity::Quantity;
 use super::validator::Validator;
 use crate::bench::Bench;
 use crate::rulebase::problem::{Code, Problem};
@@ -16,7 +18,7 @@ impl Validator<'_> {
         bench: &Bench,
         kinds: &[&RawLine],
     ) -> Vec<Remedy> {
-        self.names("remedy", &raw.remedies);
+        self.names(Named::Remedy, &raw.remedies);
         // A device may have another template than the pack.
         let parts = || {
             kinds
@@ -26,7 +28,7 @@ impl Validator<'_> {
         let mut out = Vec::new();
         for (id, r) in &raw.remedies {
             let sources = [&r.source, &raw.source];
-            let clears = self.links(&r.clears, scope, &sources, "a chance");
+            let clears = self.links(&r.clears, scope, &sources, Quantity::CHANCE);
             if r.clears.is_empty() && r.clears.dropped().is_empty() {
                 self.push(
                     Problem::new(
@@ -37,10 +39,10 @@ impl Validator<'_> {
                     .help("list what it mends under `clears:`"),
                 );
             }
-            let may_break = self.links(&r.may_break, scope, &sources, "a chance");
+            let may_break = self.links(&r.may_break, scope, &sources, Quantity::CHANCE);
             for part in &r.bridges {
                 if !parts().any(|p| p == part.value) {
-                    self.unknown("part of a line", part, parts());
+                    self.unknown(Named::PartOfAnyLine, part, parts());
                 }
             }
             let step = self.step(

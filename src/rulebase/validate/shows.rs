@@ -4,6 +4,8 @@ use std::collections::HashMap;
 
 use super::links::Scope;
 use super::mistaken;
+use super::named::Named;
+use super::quantity::Quantity;
 use super::validator::Validator;
 use crate::rulebase::line::PackFault;
 use crate::rulebase::problem::{Code, Problem};
@@ -20,7 +22,7 @@ impl Validator<'_> {
         scope: &Scope,
         sources: &[&Option<At<String>>],
     ) -> How {
-        self.names("outcome", &t.shows);
+        self.names(Named::Outcome, &t.shows);
         if let Some(n) = t
             .swaps_in
             .as_ref()
@@ -39,7 +41,7 @@ impl Validator<'_> {
         let mut outcomes: Vec<Outcome> = Vec::new();
         let mut unit_missed = false;
         for (k, (oid, o)) in t.shows.iter().enumerate() {
-            let links = self.links(&o.links, scope, sources, "a probability");
+            let links = self.links(&o.links, scope, sources, Quantity::PROBABILITY);
             if k == 0 && !links.is_empty() {
                 self.push(
                     Problem::new(
@@ -154,17 +156,17 @@ impl Validator<'_> {
         }
         let leak = t.leak.as_ref().map_or(0.0, |l| {
             self.sourced(l.span, sources);
-            self.probability(l, "a leak")
+            self.within(l, Quantity::LEAK)
         });
         How::Shows { outcomes, leak }
     }
 
     pub(super) fn observations(&mut self, raw: &RawPack, scope: &Scope) -> Vec<Test> {
-        self.plain_names("observation", &raw.observations);
+        self.plain_names(Named::Observation, &raw.observations);
         let mut out = Vec::new();
         for (id, o) in &raw.observations {
             let sources = [&o.source, &raw.source];
-            let links = self.links(&o.links, scope, &sources, "a strength");
+            let links = self.links(&o.links, scope, &sources, Quantity::STRENGTH);
             if o.links.is_empty() && o.links.dropped().is_empty() {
                 self.push(
                     Problem::new(
@@ -175,20 +177,20 @@ impl Validator<'_> {
                     .help("give `links:` with at least one fault"),
                 );
             }
-            let mut p = |n: &Option<At<f64>>, what: &str, default: f64| {
+            let mut p = |n: &Option<At<f64>>, what: Quantity, default: f64| {
                 n.as_ref().map_or(default, |n| {
                     self.sourced(n.span, &sources);
-                    self.probability(n, what)
+                    self.within(n, what)
                 })
             };
-            let leak = p(&o.leak, "a leak", 0.0);
-            let reliability = p(&o.reliability, "a reliability", 1.0);
+            let leak = p(&o.leak, Quantity::LEAK, 0.0);
+            let reliability = p(&o.reliability, Quantity::RELIABILITY, 1.0);
             if let Some(r) = &o.reliability {
                 self.no_guess(r);
             }
             let minutes = o.minutes.as_ref().map_or(1.0, |m| {
                 self.sourced(m.span, &sources);
-                self.range(m, 0.0, 1e5, "a time in minutes")
+                self.within(m, Quantity::MINUTES)
             });
             let outcome = |id: &str, links| Outcome {
                 id: id.into(),

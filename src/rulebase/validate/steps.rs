@@ -1,6 +1,8 @@
 //! What a test or a remedy takes: minutes, parts, conditions, tools.
 
 use super::bench::clash;
+use super::named::Named;
+use super::quantity::Quantity;
 use super::validator::Validator;
 use crate::bench::Bench;
 use crate::rulebase::problem::{Code, Problem};
@@ -29,20 +31,20 @@ impl Validator<'_> {
             .find_map(|s| s.as_ref())
             .map(|s| s.value.clone())
             .unwrap_or_default();
-        let mut cost = |v: &mut Self, n: &Option<At<f64>>, what: &str, default: f64| match n {
+        let mut cost = |v: &mut Self, n: &Option<At<f64>>, what: Quantity, default: f64| match n {
             Some(n) => {
                 source = v.sourced(n.span, sources);
-                v.range(n, 0.0, 1e5, what)
+                v.within(n, what)
             }
             None => default,
         };
-        let minutes = cost(self, minutes, "a time in minutes", MINUTES);
-        let parts = cost(self, parts, "a cost", 0.0);
+        let minutes = cost(self, minutes, Quantity::MINUTES, MINUTES);
+        let parts = cost(self, parts, Quantity::COST, 0.0);
         let mut set: Vec<usize> = Vec::new();
         for c in conditions {
             match bench.conditions.iter().position(|b| b.id == c.value) {
                 None => self.unknown(
-                    "bench condition",
+                    Named::BenchCondition,
                     c,
                     bench.conditions.iter().map(|b| b.id.as_str()),
                 ),

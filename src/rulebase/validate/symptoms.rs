@@ -1,7 +1,9 @@
 //! Symptoms, and the words of customers that they are heard in.
 
 use super::links::Scope;
+use super::named::Named;
 use super::names::texts;
+use super::quantity::Quantity;
 use super::validator::Validator;
 use crate::bench::Bench;
 use crate::rulebase::problem::{Code, Problem};
@@ -11,15 +13,15 @@ use crate::rulebase::typed::Symptom;
 
 impl Validator<'_> {
     pub(super) fn symptoms(&mut self, raw: &RawPack, scope: &Scope, bench: &Bench) -> Vec<Symptom> {
-        self.names("symptom", &raw.symptoms);
+        self.names(Named::Symptom, &raw.symptoms);
         let mut out = Vec::new();
         for (id, s) in &raw.symptoms {
             let sources = [&s.source, &raw.source];
             let loses = s
                 .loses
                 .as_ref()
-                .and_then(|f| self.lookup("function", &scope.functions, f));
-            let mut links = self.links(&s.links, scope, &sources, "a strength");
+                .and_then(|f| self.lookup(Named::Function, &scope.functions, f));
+            let mut links = self.links(&s.links, scope, &sources, Quantity::STRENGTH);
             if let Some(f) = loses {
                 for l in &scope.pack.functions[f].links {
                     if !links.iter().any(|k| k.0 == l.0) {
@@ -40,7 +42,7 @@ impl Validator<'_> {
                 None => scope.pack.nothing_found,
                 Some(n) => {
                     self.sourced(n.span, &sources);
-                    self.range(n, 0.0, 999.0, "a share") / 1000.0
+                    self.within(n, Quantity::SHARE_OF_JOBS) / 1000.0
                 }
             };
             let rules_out = s.rules_out.iter();
@@ -69,7 +71,7 @@ impl Validator<'_> {
         let known = || raw.symptoms.iter().map(|s| s.0.as_str());
         for name in &test.only_for {
             if !known().any(|s| s == name.value) {
-                self.unknown("symptom", name, known());
+                self.unknown(Named::Symptom, name, known());
             }
         }
         let full = |name: &At<String>| format!("{}/{}", raw.pack.value, name.value);

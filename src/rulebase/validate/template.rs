@@ -2,8 +2,10 @@
 
 use std::collections::HashSet;
 
+use super::named::Named;
 use super::nodes::{GROUND, Nodes};
 use super::part_words::said;
+use super::quantity::Quantity;
 use super::validator::Validator;
 use super::values::{Anew, named, starts_as_number};
 use crate::bench::Bench;
@@ -21,9 +23,9 @@ impl Validator<'_> {
     pub(super) fn template(&mut self, raw: &RawLine, bench: &Bench) -> Line {
         self.unread.clear();
         self.name(&raw.line, false);
-        self.names("value", &raw.values);
-        self.names("part", &raw.parts);
-        self.names("point", &raw.points);
+        self.names(Named::Value, &raw.values);
+        self.names(Named::Part, &raw.parts);
+        self.names(Named::Point, &raw.points);
         let whole = |dropped: &[String]| dropped.is_empty();
         if raw.parts.is_empty() && whole(raw.parts.dropped()) {
             self.push(
@@ -119,11 +121,11 @@ impl Validator<'_> {
             let minutes = p
                 .minutes
                 .as_ref()
-                .map_or(REACH, |m| self.range(m, 0.0, 1e3, "a time in minutes"));
+                .map_or(REACH, |m| self.within(m, Quantity::REACH_MINUTES));
             match nodes.names.iter().position(|n| *n == at.value) {
                 None => {
                     let known = nodes.names.iter().map(String::as_str);
-                    self.unknown("node", at, known);
+                    self.unknown(Named::Node, at, known);
                 }
                 Some(0) => self.push(
                     Problem::new(
@@ -162,11 +164,7 @@ impl Validator<'_> {
                 ),
                 None => {
                     let contacts = raw.parts.iter().filter(|(_, p)| p.contact.is_some());
-                    self.unknown(
-                        "part of this line",
-                        name,
-                        contacts.map(|(id, _)| id.as_str()),
-                    );
+                    self.unknown(Named::PartOfLine, name, contacts.map(|(id, _)| id.as_str()));
                 }
             }
             let known = bench.conditions.iter().map(|c| c.id.as_str());
@@ -176,7 +174,7 @@ impl Validator<'_> {
                 .position(|c| c.id == condition.value);
             // Without a bench there is nothing to look the condition up in.
             if holds.is_none() && !bench.conditions.is_empty() {
-                self.unknown("bench condition", condition, known);
+                self.unknown(Named::BenchCondition, condition, known);
             }
             let part = parts.iter().position(|q: &LinePart| q.id == name.value);
             unplugged.extend(part.zip(holds));

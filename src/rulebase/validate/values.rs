@@ -2,6 +2,7 @@
 
 use std::collections::HashSet;
 
+use super::named::Named;
 use super::validator::Validator;
 use crate::rulebase::amount::{self, Unit};
 use crate::rulebase::decode::{Amount, Entries};
@@ -55,7 +56,7 @@ impl Validator<'_> {
             (None, None) => {
                 if !raw.values.dropped().iter().any(|d| d == name) {
                     let known = raw.values.iter().map(|(id, _)| id.as_str());
-                    self.unknown("value of this line", &n.with(name.to_owned()), known);
+                    self.unknown(Named::ValueOfLine, &n.with(name.to_owned()), known);
                 }
                 return None;
             }
@@ -133,7 +134,7 @@ impl Validator<'_> {
             self.sourced(v.span, sources);
             if !named(&kind.values, &Amount(name.value.clone())) {
                 let known = kind.values.iter().map(|(id, _)| id.as_str());
-                self.unknown("value of this line", name, known);
+                self.unknown(Named::ValueOfLine, name, known);
             }
         }
     }

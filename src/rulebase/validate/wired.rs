@@ -1,6 +1,7 @@
 //! Lines of packs that are otherwise on one device: other values, another template.
 
 use super::links::item_names;
+use super::named::Named;
 use super::names::Names;
 use super::validator::Validator;
 use super::values::with;
@@ -79,7 +80,7 @@ impl Validator<'_> {
                 };
                 let Some(kind) = kinds.iter().find(|k| k.line.value == w.line.value) else {
                     let known = kinds.iter().map(|k| k.line.as_str());
-                    self.unknown("line template", &w.line, known);
+                    self.unknown(Named::LineTemplate, &w.line, known);
                     continue;
                 };
                 if let Some((twice, _)) = raw
@@ -193,7 +194,7 @@ impl Validator<'_> {
         let written = files.iter().find(|p| p.pack.value == name.value).copied();
         let typed = packs.iter().find(|p| p.id == name.value);
         if written.is_none() || typed.is_none() {
-            self.unknown("pack", name, packs.iter().map(|p| p.id.as_str()));
+            self.unknown(Named::Pack, name, packs.iter().map(|p| p.id.as_str()));
         }
         written.zip(typed)
     }
@@ -207,7 +208,7 @@ impl Validator<'_> {
         let at = written.lines.iter().position(|(l, _)| l.value == id.value);
         if at.is_none() && !written.lines.dropped().contains(&id.value) {
             let known = written.lines.iter().map(|(l, _)| l.as_str());
-            self.unknown("line", id, known);
+            self.unknown(Named::Line, id, known);
         }
         at.map(|at| (at, &written.lines[at].1))
     }
