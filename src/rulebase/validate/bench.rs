@@ -164,21 +164,18 @@ impl Validator<'_> {
     }
 
     pub(super) fn condition(&mut self, bench: &Bench, name: &At<String>) -> Option<usize> {
-        let found = bench.conditions.iter().position(|c| c.id == name.value);
-        if found.is_none() {
-            let known = bench.conditions.iter().map(|c| c.id.as_str());
-            self.unknown(Named::BenchCondition, name, known);
-        }
-        found
+        let known = bench.conditions.iter().map(|c| c.id.as_str());
+        self.among(Named::BenchCondition, name, known)
     }
 
     pub(super) fn caution(&mut self, bench: &Bench, name: &At<String>) -> Option<usize> {
-        let found = bench.cautions.iter().position(|c| c.id == name.value);
-        if found.is_none() {
-            let known = bench.cautions.iter().map(|c| c.id.as_str());
-            self.unknown(Named::Caution, name, known);
-        }
-        found
+        let known = bench.cautions.iter().map(|c| c.id.as_str());
+        self.among(Named::Caution, name, known)
+    }
+
+    pub(super) fn history_question(&mut self, bench: &Bench, name: &At<String>) {
+        let known = bench.history.iter().map(|(id, _)| id.as_str());
+        self.among(Named::HistoryQuestion, name, known);
     }
 }
 

@@ -7,7 +7,7 @@ use super::names::{slug, texts};
 use super::validator::Validator;
 use crate::rulebase::problem::{Code, Problem};
 use crate::rulebase::raw::{RawCopy, RawDevice, RawPack};
-use crate::rulebase::source::Span;
+use crate::rulebase::source::{At, Span};
 use crate::rulebase::typed::{Carried, Device, Pack};
 
 /// The kinds of device that exist.
@@ -16,37 +16,29 @@ pub const DEVICE_KINDS: [&str; 5] = ["phone", "tablet", "laptop", "handheld", "b
 impl Validator<'_> {
     pub(super) fn device(&mut self, raw: &RawDevice, packs: &[Pack]) -> Device {
         self.name(&raw.device, false);
-        if !DEVICE_KINDS.contains(&raw.kind.as_str()) {
-            self.unknown(Named::KindOfDevice, &raw.kind, DEVICE_KINDS);
-        }
+        self.kind_of_device(&raw.kind);
         let mut carries = Vec::new();
         for (name, units) in &raw.carries {
-            match packs.iter().find(|p| p.id == name.value) {
-                None => self.unknown(Named::Pack, name, packs.iter().map(|p| p.id.as_str())),
-                Some(p) => {
-                    if p.unit.is_none() && units.len() > 1 {
-                        self.push(
-                            Problem::new(
-                                Code::Mixed,
-                                units[1].name.span,
-                                format!("pack `{}` has no `unit:` and can stand only once", p.id),
-                            )
-                            .help("name one copy here, or give the pack a `unit:`"),
-                        );
-                    }
-                    self.copies(units);
-                    carries.push((
-                        name.value.clone(),
-                        units
-                            .iter()
-                            .map(|u| Carried {
-                                name: u.name.value.clone(),
-                                also: texts(&u.also),
-                            })
-                            .collect(),
-                    ));
-                }
+            let Some(p) = self.among(Named::Pack, name, packs.iter().map(|p| p.id.as_str())) else {
+                continue;
+            };
+            let p = &packs[p];
+            if p.unit.is_none() && units.len() > 1 {
+                self.push(
+                    Problem::new(
+                        Code::Mixed,
+                        units[1].name.span,
+                        format!("pack `{}` has no `unit:` and can stand only once", p.id),
+                    )
+                    .help("name one copy here, or give the pack a `unit:`"),
+                );
             }
+            self.copies(units);
+            let copies = units.iter().map(|u| Carried {
+                name: u.name.value.clone(),
+                also: texts(&u.also),
+            });
+            carries.push((name.value.clone(), copies.collect()));
         }
         Device {
             id: raw.device.value.clone(),
@@ -58,6 +50,10 @@ impl Validator<'_> {
             lines: Vec::new(),
             good: Vec::new(),
         }
+    }
+
+    pub(super) fn kind_of_device(&mut self, word: &At<String>) {
+        self.among(Named::KindOfDevice, word, DEVICE_KINDS.into_iter());
     }
 
     /// Names of copies, and the words they go by, each belong to one copy.

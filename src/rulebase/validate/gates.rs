@@ -36,15 +36,12 @@ impl Validator<'_> {
         }
         for (id, g) in raw.gates.iter().take(room) {
             self.sourced(g.minutes.span, &[&g.source, &raw.source]);
-            let mut bars = Vec::new();
-            for act in &g.bars {
-                match bench.acts.iter().position(|a| a.id == act.value) {
-                    Some(i) => bars.push(i),
-                    None => self.unknown(Named::Act, act, bench.acts.iter().map(|a| a.id.as_str())),
-                }
-            }
+            let acts = bench.acts.iter().map(|a| a.id.as_str());
+            let bars = g.bars.iter();
+            let bars = bars.filter_map(|act| self.among(Named::Act, act, acts.clone()));
+            let bars = bars.collect();
             for h in &g.history {
-                self.among(Named::HistoryQuestion, &bench.history, h);
+                self.history_question(bench, h);
             }
             let conditions = g.conditions.iter().filter_map(|c| self.condition(bench, c));
             let conditions: Vec<usize> = conditions.collect();
@@ -95,8 +92,7 @@ impl Validator<'_> {
             self.sourced(h.leak.span, &sources);
             let leak = self.within(&h.leak, Quantity::CHANCE);
             let links = self.links(&h.links, scope, &sources, Quantity::CHANCE);
-            let Some(gate) = bench.gates.iter().position(|g| g.id == name.value) else {
-                self.unknown(Named::Gate, name, bench.gates.iter().map(|g| g.id.as_str()));
+            let Some(gate) = self.gate(bench, name) else {
                 continue;
             };
             out.push(Hazard {
@@ -109,35 +105,29 @@ impl Validator<'_> {
         out
     }
 
+    fn gate(&mut self, bench: &Bench, name: &At<String>) -> Option<usize> {
+        let known = bench.gates.iter().map(|g| g.id.as_str());
+        self.among(Named::Gate, name, known)
+    }
+
     /// Results of a test that are signs of hazards; `outcomes` by identifier.
     pub(super) fn signs(&mut self, t: &RawTest, outcomes: &[String], bench: &Bench) -> Vec<Sign> {
         let mut out = Vec::new();
-        let gate = |v: &mut Self, name: &At<String>| {
-            let found = bench.gates.iter().position(|g| g.id == name.value);
-            if found.is_none() {
-                v.unknown(Named::Gate, name, bench.gates.iter().map(|g| g.id.as_str()));
-            }
-            found
-        };
         for (name, signs) in &t.raises {
-            let Some(gate) = gate(self, name) else {
+            let Some(gate) = self.gate(bench, name) else {
                 continue;
             };
-            let mut of = Vec::new();
-            for sign in signs {
-                match outcomes.iter().position(|o| *o == sign.value) {
-                    Some(i) => of.push(i),
-                    None => self.unknown(Named::Outcome, sign, outcomes.iter().map(String::as_str)),
-                }
-            }
+            let known = outcomes.iter().map(String::as_str);
+            let of = signs.iter();
+            let of = of.filter_map(|sign| self.among(Named::Outcome, sign, known.clone()));
             out.push(Sign {
                 gate,
-                outcomes: of,
+                outcomes: of.collect(),
                 below: None,
             });
         }
         for (name, below) in &t.raises_below {
-            let Some(gate) = gate(self, name) else {
+            let Some(gate) = self.gate(bench, name) else {
                 continue;
             };
             out.push(Sign {

@@ -3,7 +3,7 @@
 use super::named::Named;
 use super::names::texts;
 use super::validator::Validator;
-use crate::rulebase::amount::{self, Unit};
+use crate::rulebase::amount::Unit;
 use crate::rulebase::decode::Amount;
 use crate::rulebase::meter::{MeterMode, MeterProfile};
 use crate::rulebase::problem::{Code, Problem};
@@ -31,10 +31,11 @@ impl Validator<'_> {
             );
         }
         for (name, tests) in &raw.good_readings {
-            let Some(pack) = packs.iter().find(|p| p.id == name.value) else {
-                self.unknown(Named::Pack, name, packs.iter().map(|p| p.id.as_str()));
+            let Some(pack) = self.among(Named::Pack, name, packs.iter().map(|p| p.id.as_str()))
+            else {
                 continue;
             };
+            let pack = &packs[pack];
             let copies = raw.carries.iter().filter(|(p, _)| p.value == name.value);
             let mut copies: Vec<&str> = copies
                 .flat_map(|(_, copies)| copies)
@@ -106,12 +107,6 @@ impl Validator<'_> {
             );
             return None;
         }
-        match amount::plain(&n.value.0, unit) {
-            Ok(v) => Some(v),
-            Err(t) => {
-                self.push(Problem::new(t.code, n.span, t.message).help(t.help));
-                None
-            }
-        }
+        self.amount(n, unit)
     }
 }

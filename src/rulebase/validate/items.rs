@@ -1,6 +1,5 @@
 //! Items with their faults, in full and in the smallest form.
 
-use super::devices::DEVICE_KINDS;
 use super::named::Named;
 use super::quantity::Quantity;
 use super::validator::Validator;
@@ -24,14 +23,7 @@ impl Validator<'_> {
             .map(|e| (e, false))
             .chain(raw.shared.iter().map(|e| (e, true)));
         for ((id, item), shared) in all {
-            let place = Where::from_word(&item.r#where);
-            if place.is_none() {
-                self.unknown(
-                    Named::AnswerToWhere,
-                    &item.r#where,
-                    Where::ALL.map(Where::word),
-                );
-            }
+            let place = self.place(&item.r#where);
             let start = pack.faults.len();
             self.names(Named::Fault, &item.faults);
             if item.faults.is_empty() {
@@ -92,7 +84,7 @@ impl Validator<'_> {
             pack.items.push(Item {
                 id: id.value.clone(),
                 name: item.name.value.clone(),
-                r#where: place.unwrap_or_default(),
+                r#where: place,
                 shared: shared || raw.unit.is_none(),
                 faults: start..pack.faults.len(),
                 mates,
@@ -102,6 +94,13 @@ impl Validator<'_> {
         }
     }
 
+    fn place(&mut self, word: &At<String>) -> Where {
+        Where::from_word(word).unwrap_or_else(|| {
+            self.unknown(Named::AnswerToWhere, word, Where::ALL.map(Where::word));
+            Where::default()
+        })
+    }
+
     fn kinds_of_device(
         &mut self,
         raw: &Entries<At<f64>>,
@@ -109,9 +108,7 @@ impl Validator<'_> {
     ) -> Vec<(String, f64)> {
         let mut out = Vec::new();
         for (k, n) in raw {
-            if !DEVICE_KINDS.contains(&k.as_str()) {
-                self.unknown(Named::KindOfDevice, k, DEVICE_KINDS);
-            }
+            self.kind_of_device(k);
             self.sourced(n.span, sources);
             out.push((k.value.clone(), self.within(n, Quantity::MULTIPLIER)));
         }
@@ -126,7 +123,7 @@ impl Validator<'_> {
     ) -> Vec<(String, f64)> {
         let mut out = Vec::new();
         for (id, n) in raw {
-            self.among(Named::HistoryQuestion, &bench.history, id);
+            self.history_question(bench, id);
             self.sourced(n.span, sources);
             out.push((id.value.clone(), self.within(n, Quantity::MULTIPLIER)));
         }
@@ -138,13 +135,7 @@ impl Validator<'_> {
         for (id, f) in &raw.faults {
             let source = self.sourced(f.prior.span, &[&f.source, &raw.source]);
             let rate = self.within(&f.prior, Quantity::PRIOR);
-            let place = match &f.r#where {
-                None => Where::Part,
-                Some(w) => Where::from_word(w).unwrap_or_else(|| {
-                    self.unknown(Named::AnswerToWhere, w, Where::ALL.map(Where::word));
-                    Where::Part
-                }),
-            };
+            let place = f.r#where.as_ref().map(|w| self.place(w));
             let start = pack.faults.len();
             let name = f.name.clone().unwrap_or_else(|| id.value.clone());
             pack.faults.push(Fault {
@@ -161,7 +152,7 @@ impl Validator<'_> {
             pack.items.push(Item {
                 id: id.value.clone(),
                 name,
-                r#where: place,
+                r#where: place.unwrap_or_default(),
                 shared: true,
                 faults: start..start + 1,
                 mates: Vec::new(),

@@ -27,7 +27,6 @@ impl Validator<'_> {
             let Some(kind) = kinds.iter().find(|k| k.line.value == u.line.value) else {
                 let known = kinds.iter().map(|k| k.line.as_str());
                 self.unknown(Named::LineTemplate, &u.line, known);
-                self.loose = true;
                 // Keeps its place, with no node for anything to be at.
                 out.push(Line::default());
                 continue;

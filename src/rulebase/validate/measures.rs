@@ -4,7 +4,6 @@ use super::links::Scope;
 use super::mistaken::RELIABILITY;
 use super::named::Named;
 use super::names::texts;
-use super::quantity::Quantity;
 use super::validator::Validator;
 use crate::bench::{Bench, POWERED, UNPOWERED};
 use crate::rulebase::meter::MeterMode;
@@ -68,19 +67,8 @@ impl Validator<'_> {
         if point.is_none() {
             let known = line.points.iter().map(|p| p.id.as_str());
             self.unknown(Named::PointOfLine, &m.at, known);
-            self.loose = true;
         }
-        let mut step = self.step(
-            id,
-            &t.minutes,
-            &None,
-            &t.conditions,
-            &t.cautions,
-            &t.tools,
-            &t.explain,
-            &sources,
-            bench,
-        );
+        let mut step = self.step(id, t.into(), &sources, bench);
         let (mode, point) = (mode?.1, point?);
         if t.minutes.is_none() {
             step.minutes = line.points[point].minutes;
@@ -108,20 +96,10 @@ impl Validator<'_> {
                 .help(format!("add `{needed}` to its `conditions:`")),
             );
         }
-        let reliability = t.reliability.as_ref().map_or(RELIABILITY, |r| {
-            self.sourced(r.span, &sources);
-            self.no_guess(r);
-            self.within(r, Quantity::RELIABILITY)
-        });
+        let reliability = self.reliability(&t.reliability, RELIABILITY, &sources);
         let kind = match &t.kind {
             None => Kind::Measure,
-            Some(k) => match Kind::ALL.iter().find(|(w, _)| *w == k.value) {
-                Some((_, kind)) => *kind,
-                None => {
-                    self.unknown(Named::KindOfTest, k, Kind::ALL.map(|(w, _)| w));
-                    Kind::Measure
-                }
-            },
+            Some(k) => self.kind_of_test(k).unwrap_or(Kind::Measure),
         };
         let ask = t.ask.as_ref().map(|a| a.value.as_str());
         let ask = line.question(point, mode, ask);

@@ -137,8 +137,16 @@ impl Validator<'_> {
         chances
     }
 
-    /// A result that is right half the time or less tells nothing.
-    pub(super) fn no_guess(&mut self, r: &At<f64>) {
+    /// The chance that a result is right. One that is right half the time or less
+    /// tells nothing.
+    pub(super) fn reliability(
+        &mut self,
+        written: &Option<At<f64>>,
+        unsaid: f64,
+        sources: &[&Option<At<String>>],
+    ) -> f64 {
+        let Some(r) = written else { return unsaid };
+        self.sourced(r.span, sources);
         if (0.0..=0.5).contains(&r.value) {
             self.push(
                 Problem::new(
@@ -152,6 +160,7 @@ impl Validator<'_> {
                 .help("it is the chance that the result is right: above 0.5, up to 1"),
             );
         }
+        self.within(r, Quantity::RELIABILITY)
     }
 
     /// An outcome that is reported in fewer than half of the cases in which it

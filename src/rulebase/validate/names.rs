@@ -181,15 +181,17 @@ impl Validator<'_> {
         }
     }
 
-    pub(super) fn among(
+    /// Which of the known names it is.
+    pub(super) fn among<'n>(
         &mut self,
         what: Named,
-        list: &[(String, String)],
         name: &At<String>,
+        mut known: impl Iterator<Item = &'n str> + Clone,
     ) -> Option<usize> {
-        let found = list.iter().position(|(id, _)| *id == name.value);
+        let all = known.clone();
+        let found = known.position(|k| k == name.value);
         if found.is_none() {
-            self.unknown(what, name, list.iter().map(|(id, _)| id.as_str()));
+            self.unknown(what, name, all);
         }
         found
     }

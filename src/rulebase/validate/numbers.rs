@@ -2,6 +2,8 @@
 
 use super::quantity::Quantity;
 use super::validator::Validator;
+use crate::rulebase::amount::{self, Unit};
+use crate::rulebase::decode::Amount;
 use crate::rulebase::problem::{Code, Problem};
 use crate::rulebase::source::{At, Span};
 use crate::shown::number;
@@ -31,6 +33,12 @@ impl Validator<'_> {
             );
         }
         n.value.clamp(0.0, most)
+    }
+
+    /// A value with its unit that takes no tolerance.
+    pub(super) fn amount(&mut self, n: &At<Amount>, unit: Unit) -> Option<f64> {
+        let read = amount::plain(&n.value.0, unit);
+        read.map_err(|t| self.push(t.at(n.span))).ok()
     }
 
     /// Counts a number under the nearest source, or reports that there is none.

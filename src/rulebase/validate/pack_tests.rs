@@ -4,7 +4,6 @@ use super::links::Scope;
 use super::mistaken::RELIABILITY;
 use super::named::Named;
 use super::names::texts;
-use super::quantity::Quantity;
 use super::validator::Validator;
 use crate::bench::Bench;
 use crate::rulebase::problem::{Code, Problem};
@@ -129,31 +128,11 @@ impl Validator<'_> {
                     How::Shows { .. } if t.unit.is_some() => Kind::Measure,
                     _ => Kind::Look,
                 },
-                Some(k) => match Kind::ALL.iter().find(|(w, _)| *w == k.value) {
-                    Some((_, kind)) => *kind,
-                    None => {
-                        self.unknown(Named::KindOfTest, k, Kind::ALL.map(|(w, _)| w));
-                        Kind::Look
-                    }
-                },
+                Some(k) => self.kind_of_test(k).unwrap_or(Kind::Look),
             };
-            let reliability = t.reliability.as_ref().map_or(RELIABILITY, |r| {
-                self.sourced(r.span, &sources);
-                self.no_guess(r);
-                self.within(r, Quantity::RELIABILITY)
-            });
+            let reliability = self.reliability(&t.reliability, RELIABILITY, &sources);
             let mistaken = self.mistaken(id, t, (kind, &how), reliability, &sources);
-            let step = self.step(
-                id,
-                &t.minutes,
-                &None,
-                &t.conditions,
-                &t.cautions,
-                &t.tools,
-                &t.explain,
-                &sources,
-                bench,
-            );
+            let step = self.step(id, t.into(), &sources, bench);
             let words: Vec<String> = how.outcomes().into_iter().map(str::to_owned).collect();
             let raises = self.signs(t, &words, bench);
             out.push(Test {
@@ -172,6 +151,12 @@ impl Validator<'_> {
             });
         }
         out
+    }
+
+    pub(super) fn kind_of_test(&mut self, word: &At<String>) -> Option<Kind> {
+        let words = Kind::ALL.iter().map(|(w, _)| *w);
+        let at = self.among(Named::KindOfTest, word, words)?;
+        Some(Kind::ALL[at].1)
     }
 
     /// The answer between yes and no of a try.

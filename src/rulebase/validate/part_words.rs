@@ -20,6 +20,8 @@ pub(super) struct Word {
     /// Its value where none is given; empty if one must be.
     pub(super) usual: &'static str,
     pub(super) protects: bool,
+    /// Some boards do without it.
+    pub(super) optional: bool,
 }
 
 #[derive(Clone, Copy, PartialEq)]
@@ -48,7 +50,7 @@ impl Sort {
     }
 }
 
-pub(super) const fn word(
+const fn word(
     word: &'static str,
     sort: Sort,
     duty: Duty,
@@ -62,13 +64,23 @@ pub(super) const fn word(
         nodes,
         usual,
         protects: false,
+        optional: false,
     }
 }
 
-const fn guard(w: Word) -> Word {
-    Word {
-        protects: true,
-        ..w
+impl Word {
+    const fn guards(self) -> Word {
+        Word {
+            protects: true,
+            ..self
+        }
+    }
+
+    const fn optional(self) -> Word {
+        Word {
+            optional: true,
+            ..self
+        }
     }
 }
 
@@ -83,7 +95,7 @@ pub(super) const WORDS: [Word; 23] = [
     word("ferrite", Path, Chokes, 2..=2, "20 mohm to 1 ohm"),
     word("filter", Path, Filters, 2..=2, "0.5 ohm to 8 ohm"),
     word("coil", Path, Works, 2..=2, ""),
-    guard(word("fuse", Path, Fuses, 2..=2, "5 mohm to 0.2 ohm")),
+    word("fuse", Path, Fuses, 2..=2, "5 mohm to 0.2 ohm").guards(),
     word("switch", Switch, Switches, 2..=2, "10 mohm to 0.3 ohm"),
     word(
         "data-switch",
@@ -91,23 +103,27 @@ pub(super) const WORDS: [Word; 23] = [
         Switches,
         2..=2,
         "2 ohm to 20 ohm",
-    ),
-    word("pull-up", Path, PullsUp, 2..=2, ""),
-    word("pull-down", Path, PullsDown, 1..=2, ""),
-    word("thermistor", Path, Works, 1..=2, ""),
+    )
+    .optional(),
+    word("pull-up", Path, PullsUp, 2..=2, "").optional(),
+    word("pull-down", Path, PullsDown, 1..=2, "").optional(),
+    word("thermistor", Path, Works, 1..=2, "").optional(),
     word("button", Path, Works, 1..=2, "10 Mohm to 1 Gohm"),
-    word("diode", Diode, OneWay, 2..=2, "0.2 V to 0.65 V"),
-    guard(word("clamp", Clamp, Clamps, 1..=1, "0.35 V to 0.7 V")),
+    word("diode", Diode, OneWay, 2..=2, "0.2 V to 0.65 V").optional(),
+    word("clamp", Clamp, Clamps, 1..=1, "0.35 V to 0.7 V")
+        .guards()
+        .optional(),
     word("led-string", Diode, Works, 2..=2, ""),
-    word("capacitor", Capacitor, Smooths, 1..=2, ""),
-    guard(word(
+    word("capacitor", Capacitor, Smooths, 1..=2, "").optional(),
+    word(
         "coupling-capacitor",
         Capacitor,
         Blocks,
         2..=2,
         "75 nF to 265 nF",
-    )),
-    word("host-pin", HostPin, Pins, 1..=1, "0.35 V to 0.7 V"),
+    )
+    .guards(),
+    word("host-pin", HostPin, Pins, 1..=1, "0.35 V to 0.7 V").optional(),
     word("shifter", Shifter, Shifts, 2..=2, ""),
     word("rail", Rail, Supplies, 1..=1, ""),
 ];

@@ -9,8 +9,7 @@ use super::validator::Validator;
 use super::values::{Anew, usual_value};
 use crate::rulebase::amount::Unit;
 use crate::rulebase::decode::Amount;
-use crate::rulebase::line::Duty::{Clamps, OneWay, Pins, PullsDown, PullsUp, Smooths};
-use crate::rulebase::line::{Known, LinePart, PartKind};
+use crate::rulebase::line::{Duty, Known, LinePart, PartKind};
 use crate::rulebase::problem::{Code, Problem};
 use crate::rulebase::raw::{RawLine, RawPart};
 use crate::rulebase::source::At;
@@ -250,7 +249,7 @@ impl Validator<'_> {
                 }
                 // It is the pins of all that the supply feeds.
                 if let Some(part) = parts.last_mut().filter(|p| p.is_piece()) {
-                    part.duty = Pins;
+                    part.duty = Duty::Pins;
                 }
             }
             Sort::Shifter => match &p.gate {
@@ -279,11 +278,7 @@ impl Validator<'_> {
 
     /// Share of all boards that have a part which others do without.
     fn fitted(&mut self, f: &At<f64>, w: &Word) -> f64 {
-        let may_lack = matches!(
-            w.duty,
-            Clamps | Smooths | PullsUp | PullsDown | OneWay | Pins
-        );
-        if !may_lack && !matches!(w.word, "thermistor" | "data-switch") {
+        if !w.optional {
             self.push(
                 Problem::new(
                     Code::Mixed,

@@ -45,17 +45,7 @@ impl Validator<'_> {
                     self.unknown(Named::PartOfAnyLine, part, parts());
                 }
             }
-            let step = self.step(
-                id,
-                &r.minutes,
-                &r.parts,
-                &r.conditions,
-                &r.cautions,
-                &r.tools,
-                &r.explain,
-                &sources,
-                bench,
-            );
+            let step = self.step(id, r.into(), &sources, bench);
             out.push(Remedy {
                 id: id.value.clone(),
                 name: r.name.value.clone(),

@@ -5,6 +5,7 @@ use std::collections::HashMap;
 use super::links::Scope;
 use super::mistaken;
 use super::named::Named;
+use super::numbers::nearest_source;
 use super::quantity::Quantity;
 use super::validator::Validator;
 use crate::rulebase::line::PackFault;
@@ -154,11 +155,16 @@ impl Validator<'_> {
                 }
             }
         }
-        let leak = t.leak.as_ref().map_or(0.0, |l| {
+        let leak = self.leak(&t.leak, sources);
+        How::Shows { outcomes, leak }
+    }
+
+    /// Chance of the second outcome with no fault at all.
+    fn leak(&mut self, written: &Option<At<f64>>, sources: &[&Option<At<String>>]) -> f64 {
+        written.as_ref().map_or(0.0, |l| {
             self.sourced(l.span, sources);
             self.within(l, Quantity::LEAK)
-        });
-        How::Shows { outcomes, leak }
+        })
     }
 
     pub(super) fn observations(&mut self, raw: &RawPack, scope: &Scope) -> Vec<Test> {
@@ -177,17 +183,8 @@ impl Validator<'_> {
                     .help("give `links:` with at least one fault"),
                 );
             }
-            let mut p = |n: &Option<At<f64>>, what: Quantity, default: f64| {
-                n.as_ref().map_or(default, |n| {
-                    self.sourced(n.span, &sources);
-                    self.within(n, what)
-                })
-            };
-            let leak = p(&o.leak, Quantity::LEAK, 0.0);
-            let reliability = p(&o.reliability, Quantity::RELIABILITY, 1.0);
-            if let Some(r) = &o.reliability {
-                self.no_guess(r);
-            }
+            let leak = self.leak(&o.leak, &sources);
+            let reliability = self.reliability(&o.reliability, 1.0, &sources);
             let minutes = o.minutes.as_ref().map_or(1.0, |m| {
                 self.sourced(m.span, &sources);
                 self.within(m, Quantity::MINUTES)
@@ -214,11 +211,7 @@ impl Validator<'_> {
                 mistaken: mistaken::evenly(reliability, 2),
                 step: Step {
                     minutes,
-                    source: sources
-                        .iter()
-                        .find_map(|s| s.as_ref())
-                        .map(|s| s.value.clone())
-                        .unwrap_or_default(),
+                    source: nearest_source(&sources),
                     ..Step::default()
                 },
                 only_on: Vec::new(),

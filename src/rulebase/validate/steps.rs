@@ -1,57 +1,100 @@
 //! What a test or a remedy takes: minutes, parts, conditions, tools.
 
 use super::bench::clash;
-use super::named::Named;
+use super::numbers::nearest_source;
 use super::quantity::Quantity;
 use super::validator::Validator;
 use crate::bench::Bench;
 use crate::rulebase::problem::{Code, Problem};
+use crate::rulebase::raw::{RawRemedy, RawTest};
 use crate::rulebase::source::At;
 use crate::rulebase::typed::Step;
 
 /// Minutes of a step where nothing is said.
 const MINUTES: f64 = 5.0;
 
+/// What a test or a remedy says that it takes.
+pub(super) struct Takes<'r> {
+    minutes: Option<&'r At<f64>>,
+    parts: Option<&'r At<f64>>,
+    conditions: &'r [At<String>],
+    cautions: &'r [At<String>],
+    tools: &'r [String],
+    explain: &'r Option<String>,
+}
+
+impl<'r> From<&'r RawTest> for Takes<'r> {
+    fn from(t: &'r RawTest) -> Self {
+        Takes {
+            minutes: t.minutes.as_ref(),
+            parts: None,
+            conditions: &t.conditions,
+            cautions: &t.cautions,
+            tools: &t.tools,
+            explain: &t.explain,
+        }
+    }
+}
+
+impl<'r> From<&'r RawRemedy> for Takes<'r> {
+    fn from(r: &'r RawRemedy) -> Self {
+        Takes {
+            minutes: r.minutes.as_ref(),
+            parts: r.parts.as_ref(),
+            conditions: &r.conditions,
+            cautions: &r.cautions,
+            tools: &r.tools,
+            explain: &r.explain,
+        }
+    }
+}
+
 impl Validator<'_> {
-    #[allow(clippy::too_many_arguments)]
+    /// What a step takes, which is called `id`.
     pub(super) fn step(
         &mut self,
         id: &At<String>,
-        minutes: &Option<At<f64>>,
-        parts: &Option<At<f64>>,
-        conditions: &[At<String>],
-        cautions: &[At<String>],
-        tools: &[String],
-        explain: &Option<String>,
+        takes: Takes,
         sources: &[&Option<At<String>>],
         bench: &Bench,
     ) -> Step {
-        let mut source = sources
-            .iter()
-            .find_map(|s| s.as_ref())
-            .map(|s| s.value.clone())
-            .unwrap_or_default();
-        let mut cost = |v: &mut Self, n: &Option<At<f64>>, what: Quantity, default: f64| match n {
+        let mut source = nearest_source(sources);
+        let mut cost = |v: &mut Self, n: Option<&At<f64>>, what: Quantity, default: f64| match n {
             Some(n) => {
                 source = v.sourced(n.span, sources);
                 v.within(n, what)
             }
             None => default,
         };
-        let minutes = cost(self, minutes, Quantity::MINUTES, MINUTES);
-        let parts = cost(self, parts, Quantity::COST, 0.0);
-        let mut set: Vec<usize> = Vec::new();
-        for c in conditions {
-            match bench.conditions.iter().position(|b| b.id == c.value) {
-                None => self.unknown(
-                    Named::BenchCondition,
-                    c,
-                    bench.conditions.iter().map(|b| b.id.as_str()),
-                ),
-                Some(i) => set.push(i),
-            }
+        let minutes = cost(self, takes.minutes, Quantity::MINUTES, MINUTES);
+        let parts = cost(self, takes.parts, Quantity::COST, 0.0);
+        let conditions = takes.conditions.iter();
+        let conditions: Vec<usize> = conditions
+            .filter_map(|c| self.condition(bench, c))
+            .collect();
+        self.hold_together(id, takes.conditions, &conditions, bench);
+        let cautions = takes.cautions.iter();
+        let cautions = cautions.filter_map(|c| self.caution(bench, c)).collect();
+        Step {
+            minutes,
+            parts,
+            conditions,
+            tools: takes.tools.to_vec(),
+            cautions,
+            explain: takes.explain.clone(),
+            source,
         }
-        let full = bench.closure(&set);
+    }
+
+    /// Whether the conditions of a step, as written and by index, can hold together.
+    fn hold_together(
+        &mut self,
+        id: &At<String>,
+        conditions: &[At<String>],
+        set: &[usize],
+        bench: &Bench,
+    ) {
+        let full = bench.closure(set);
         // A condition that can never hold is a matter of the bench.
         let sound = set
             .iter()
@@ -89,19 +132,6 @@ impl Validator<'_> {
                 )
                 .help("split the step in two, or drop one of the conditions"),
             );
-        }
-        let cautions: Vec<usize> = cautions
-            .iter()
-            .filter_map(|c| self.caution(bench, c))
-            .collect();
-        Step {
-            minutes,
-            parts,
-            conditions: set,
-            tools: tools.to_vec(),
-            cautions,
-            explain: explain.clone(),
-            source,
         }
     }
 }

@@ -9,7 +9,7 @@ use super::quantity::Quantity;
 use super::validator::Validator;
 use super::values::{Anew, named, starts_as_number};
 use crate::bench::Bench;
-use crate::rulebase::amount::{self, Unit};
+use crate::rulebase::amount::Unit;
 use crate::rulebase::line::{Line, LinePart, Point};
 use crate::rulebase::problem::{Code, Problem};
 use crate::rulebase::raw::RawLine;
@@ -167,24 +167,18 @@ impl Validator<'_> {
                     self.unknown(Named::PartOfLine, name, contacts.map(|(id, _)| id.as_str()));
                 }
             }
-            let known = bench.conditions.iter().map(|c| c.id.as_str());
-            let holds = bench
-                .conditions
-                .iter()
-                .position(|c| c.id == condition.value);
             // Without a bench there is nothing to look the condition up in.
-            if holds.is_none() && !bench.conditions.is_empty() {
-                self.unknown(Named::BenchCondition, condition, known);
-            }
+            let holds = match bench.conditions.is_empty() {
+                true => None,
+                false => self.condition(bench, condition),
+            };
             let part = parts.iter().position(|q: &LinePart| q.id == name.value);
             unplugged.extend(part.zip(holds));
         }
-        let rate = raw.rate.as_ref().map_or(0.0, |r| {
-            amount::plain(&r.value.0, Unit::Hertz).unwrap_or_else(|t| {
-                self.push(Problem::new(t.code, r.span, t.message).help(t.help));
-                0.0
-            })
-        });
+        let rate = raw
+            .rate
+            .as_ref()
+            .map_or(0.0, |r| self.amount(r, Unit::Hertz).unwrap_or(0.0));
         let line = Line {
             id: raw.line.value.clone(),
             name: raw.line.value.replace('-', " "),

@@ -7,7 +7,6 @@ use super::validator::Validator;
 use crate::rulebase::amount::{self, Unit};
 use crate::rulebase::decode::{Amount, Entries};
 use crate::rulebase::line::Known;
-use crate::rulebase::problem::Problem;
 use crate::rulebase::raw::RawLine;
 use crate::rulebase::source::At;
 
@@ -74,7 +73,7 @@ impl Validator<'_> {
         let usual = if unit == Unit::Farad { 20.0 } else { TOLERANCE };
         match amount::known(text, unit, usual) {
             Err(t) if text.contains(" or ") => {
-                self.push(Problem::new(t.code, amount.span, t.message).help(
+                self.push(t.at(amount.span).help(
                     "only supplies, and what conducts both ways, may have one of several \
                          values; write it from and to",
                 ));
@@ -82,7 +81,7 @@ impl Validator<'_> {
             }
             Ok(k) => Some(k),
             Err(t) => {
-                let mut problem = Problem::new(t.code, amount.span, t.message).help(t.help);
+                let mut problem = t.at(amount.span);
                 if amount.span != n.span && amount.span.file == n.span.file {
                     problem = problem.also(n.span, "used here");
                 }
@@ -117,7 +116,7 @@ impl Validator<'_> {
                 Ok(k) => out.push((if i == 0 { USUAL_KIND } else { rest }, k)),
                 // The first has been looked at.
                 Err(_) if i == 0 => {}
-                Err(t) => self.push(Problem::new(t.code, amount.span, t.message).help(t.help)),
+                Err(t) => self.push(t.at(amount.span)),
             }
         }
         out
