@@ -4,10 +4,10 @@ use super::named::Named;
 use super::names::texts;
 use super::validator::Validator;
 use crate::rulebase::amount::Unit;
-use crate::rulebase::decode::Amount;
 use crate::rulebase::meter::{MeterMode, MeterProfile};
 use crate::rulebase::problem::{Code, Problem};
 use crate::rulebase::raw::RawDevice;
+use crate::rulebase::shape::Amount;
 use crate::rulebase::source::At;
 use crate::rulebase::typed::{How, KnownGood, Pack, Test};
 

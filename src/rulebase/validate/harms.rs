@@ -7,10 +7,10 @@ use super::named::Named;
 use super::names::Names;
 use super::quantity::Quantity;
 use super::validator::Validator;
-use crate::rulebase::decode::{Entries, Harms};
 use crate::rulebase::line::{Effect, Harm, Line, MOST_FAULTS, PackFault, PartKind};
 use crate::rulebase::problem::{Code, Problem};
 use crate::rulebase::raw::RawLine;
+use crate::rulebase::shape::{Entries, Harms};
 use crate::rulebase::source::{At, Span};
 use crate::rulebase::typed::Pack;
 

@@ -4,9 +4,9 @@ use super::named::Named;
 use super::quantity::Quantity;
 use super::validator::Validator;
 use crate::bench::Bench;
-use crate::rulebase::decode::Entries;
 use crate::rulebase::problem::{Code, Problem};
 use crate::rulebase::raw::RawPack;
+use crate::rulebase::shape::Entries;
 use crate::rulebase::source::At;
 use crate::rulebase::typed::{Fault, Item, Pack, Where};
 

@@ -6,9 +6,9 @@ use super::named::Named;
 use super::names::Names;
 use super::quantity::Quantity;
 use super::validator::Validator;
-use crate::rulebase::decode::Entries;
 use crate::rulebase::line::PackFault;
 use crate::rulebase::raw::RawPack;
+use crate::rulebase::shape::Entries;
 use crate::rulebase::source::{At, Span};
 use crate::rulebase::typed::{Link, Pack};
 

@@ -3,10 +3,10 @@
 use super::named::Named;
 use super::validator::Validator;
 use crate::rulebase::amount::{self, Unit};
-use crate::rulebase::decode::Amount;
 use crate::rulebase::meter::{Drive, MeterProfile, StatedAccuracy, TestRange, VoltsRange};
 use crate::rulebase::problem::{Code, Problem};
 use crate::rulebase::raw::{RawMeters, RawRange};
+use crate::rulebase::shape::Amount;
 use crate::rulebase::source::At;
 
 impl Validator<'_> {

@@ -4,8 +4,8 @@ use std::collections::HashMap;
 
 use super::named::{Home, Named};
 use super::validator::Validator;
-use crate::rulebase::decode::Entries;
 use crate::rulebase::problem::{Code, Problem};
+use crate::rulebase::shape::Entries;
 use crate::rulebase::source::{At, Span};
 
 /// Names of one kind within a pack, with their places.

@@ -3,8 +3,8 @@
 use super::quantity::Quantity;
 use super::validator::Validator;
 use crate::rulebase::amount::{self, Unit};
-use crate::rulebase::decode::Amount;
 use crate::rulebase::problem::{Code, Problem};
+use crate::rulebase::shape::Amount;
 use crate::rulebase::source::{At, Span};
 use crate::shown::number;
 

@@ -1,12 +1,12 @@
 //! The words for parts of lines, and what each stands for.
 
 use crate::rulebase::amount::Unit;
-use crate::rulebase::decode::Ends;
 use crate::rulebase::line::Duty::{
     self, Blocks, Chokes, Clamps, Filters, Fuses, Joins, OneWay, Pins, Plugs, PullsDown, PullsUp,
     Resists, Shifts, Smooths, Supplies, Switches, Works,
 };
 use crate::rulebase::raw::RawPart;
+use crate::rulebase::shape::Ends;
 use crate::rulebase::source::At;
 use Sort::{Capacitor, Clamp, DataSwitch, Diode, HostPin, Path, Rail, Shifter, Switch};
 

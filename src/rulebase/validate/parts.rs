@@ -8,10 +8,10 @@ use super::quantity::Quantity;
 use super::validator::Validator;
 use super::values::{Anew, usual_value};
 use crate::rulebase::amount::Unit;
-use crate::rulebase::decode::Amount;
 use crate::rulebase::line::{Duty, Known, LinePart, PartKind};
 use crate::rulebase::problem::{Code, Problem};
 use crate::rulebase::raw::{RawLine, RawPart};
+use crate::rulebase::shape::Amount;
 use crate::rulebase::source::At;
 
 /// What rests on nothing that an author typed.

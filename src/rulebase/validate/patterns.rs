@@ -4,9 +4,9 @@ use std::sync::Arc;
 
 use super::named::Named;
 use super::validator::Validator;
-use crate::rulebase::decode::Entries;
 use crate::rulebase::pattern::{Pattern, PatternError};
 use crate::rulebase::problem::{Code, Problem};
+use crate::rulebase::shape::Entries;
 use crate::rulebase::source::{At, Span};
 
 impl Validator<'_> {

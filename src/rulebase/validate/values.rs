@@ -5,9 +5,9 @@ use std::collections::HashSet;
 use super::named::Named;
 use super::validator::Validator;
 use crate::rulebase::amount::{self, Unit};
-use crate::rulebase::decode::{Amount, Entries};
 use crate::rulebase::line::Known;
 use crate::rulebase::raw::RawLine;
+use crate::rulebase::shape::{Amount, Entries};
 use crate::rulebase::source::At;
 
 /// Per cent within which a value is known where nothing is said of it.

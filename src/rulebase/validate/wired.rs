@@ -6,10 +6,10 @@ use super::names::Names;
 use super::validator::Validator;
 use super::values::with;
 use crate::bench::Bench;
-use crate::rulebase::decode::{Entries, Harms};
 use crate::rulebase::line::{Effect, Harm, Line, PackFault};
 use crate::rulebase::problem::{Code, Problem};
 use crate::rulebase::raw::{RawDevice, RawLine, RawPack, RawUse};
+use crate::rulebase::shape::{Entries, Harms};
 use crate::rulebase::source::At;
 use crate::rulebase::typed::Pack;
 
