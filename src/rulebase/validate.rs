@@ -8,7 +8,7 @@
 //! | bench | [`bench`], [`gates`], [`mistaken`] |
 //! | line | [`template`] of [`parts`] between [`nodes`], with [`values`] |
 //! | meters | [`meters`] |
-//! | pack | [`pack`]: [`items`], [`functions`], [`lines`] with [`harms`], [`symptoms`], [`pack_tests`], [`remedies`] |
+//! | pack | [`pack`]: [`items`], [`functions`], [`lines`] with [`harms`] in [`harm_words`], [`symptoms`], [`pack_tests`], [`remedies`] |
 //! | device | [`devices`], [`wired`], [`good`] |
 
 mod alike;
@@ -18,6 +18,7 @@ mod devices;
 mod functions;
 mod gates;
 mod good;
+mod harm_words;
 mod harms;
 mod items;
 mod lines;

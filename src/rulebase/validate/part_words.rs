@@ -86,7 +86,7 @@ impl Word {
 
 /// Every part word, in the order of the documentation. `rail` comes last, as it
 /// is also a key beside two others.
-pub(super) const WORDS: [Word; 23] = [
+pub(super) static WORDS: [Word; 23] = [
     word("contact", Path, Plugs, 2..=2, "20 mohm to 0.3 ohm"),
     word("joint", Path, Joins, 2..=2, "1 mohm to 20 mohm"),
     word("trace", Path, Joins, 2..=2, "50 mohm to 2 ohm"),

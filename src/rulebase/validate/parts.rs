@@ -11,7 +11,7 @@ use crate::rulebase::amount::Unit;
 use crate::rulebase::line::{Duty, Known, LinePart, PartKind};
 use crate::rulebase::problem::{Code, Problem};
 use crate::rulebase::raw::{RawLine, RawPart};
-use crate::rulebase::shape::Amount;
+use crate::rulebase::shape::{Amount, Ends};
 use crate::rulebase::source::At;
 
 /// What rests on nothing that an author typed.
@@ -24,7 +24,17 @@ const FED: &str = "0.25 V to 0.6 V";
 /// Common practice, no source.
 const DATA_SWITCH_PIN: &str = "0.45 V to 0.7 V";
 
+/// What a part says that it is.
+struct Said<'r> {
+    word: &'static Word,
+    /// The nodes at its word.
+    ends: &'r At<Ends>,
+    /// The supply that its upper junction leads to.
+    rail: Option<&'r At<Ends>>,
+}
+
 impl Validator<'_> {
+    /// Builds a part into its line; false if it cannot be told what it is.
     #[allow(clippy::too_many_arguments)]
     pub(super) fn part<'r>(
         &mut self,
@@ -36,114 +46,13 @@ impl Validator<'_> {
         parts: &mut Vec<LinePart>,
         used: &mut HashSet<&'r str>,
     ) -> bool {
-        let mut words: Vec<_> = WORDS
-            .iter()
-            .zip(said(p))
-            .filter_map(|(w, ends)| ends.as_ref().map(|e| (w, e)))
-            .collect();
-        let takes_rail = |s: Sort| matches!(s, Sort::HostPin | Sort::Clamp);
-        let rail = words
-            .iter()
-            .position(|(w, _)| w.sort == Sort::Rail)
-            .filter(|_| words.iter().any(|(w, _)| takes_rail(w.sort)))
-            .map(|i| words.remove(i).1);
-        let Some((w, ends)) = words.first().copied() else {
-            self.push(
-                Problem::new(
-                    Code::MissingKey,
-                    id.span,
-                    format!("`{}` does not say what part it is", id.value),
-                )
-                .help(format!(
-                    "write what it is and between which nodes, such as `resistor: [pad, bus]`; \
-                     parts are {}",
-                    WORDS.map(|w| w.word).join(", ")
-                )),
-            );
+        let Some(said) = self.part_word(id, p) else {
             return false;
         };
-        if let Some((other, second)) = words.get(1) {
-            self.push(
-                Problem::new(
-                    Code::Mixed,
-                    second.span,
-                    format!("`{}` is both a {} and a {}", id.value, w.word, other.word),
-                )
-                .also(ends.span, "the first")
-                .help("make two parts of it"),
-            );
-        }
-        let stray = [
-            (
-                "idle",
-                p.idle.as_ref().map(|n| n.span),
-                w.sort == Sort::Rail,
-            ),
-            (
-                "gives",
-                p.gives.as_ref().map(|n| n.span),
-                w.sort == Sort::Rail,
-            ),
-            (
-                "junction",
-                p.junction.as_ref().map(|n| n.span),
-                w.sort == Sort::Rail,
-            ),
-            (
-                "gate",
-                p.gate.as_ref().map(|n| n.span),
-                w.sort == Sort::Shifter,
-            ),
-            ("is", p.is.as_ref().map(|n| n.span), w.sort != Sort::Shifter),
-        ];
-        for (key, span, fitting) in stray {
-            if let (Some(span), false) = (span, fitting) {
-                self.push(
-                    Problem::new(
-                        Code::Mixed,
-                        span,
-                        format!("`{key}` says nothing of a {}", w.word),
-                    )
-                    .help("take it out"),
-                );
-            }
-        }
-        let given = &ends.value.0;
-        if !w.nodes.contains(&given.len()) {
-            let (least, most) = (*w.nodes.start(), *w.nodes.end());
-            let wants = match (least, most) {
-                (1, 1) => "one node, such as `bus`".to_owned(),
-                (1, _) => "one node, or two such as `[pad, bus]`".to_owned(),
-                _ => "two nodes, such as `[pad, bus]`".to_owned(),
-            };
-            self.push(
-                Problem::new(Code::Type, ends.span, format!("a {} takes {wants}", w.word)).help(
-                    match given.len() {
-                        1 => "write the node at its other end too",
-                        _ => "write only the nodes that it lies between",
-                    },
-                ),
-            );
+        let w = said.word;
+        let Some((from, to)) = self.part_ends(id, &said, nodes) else {
             return false;
-        }
-        for n in given {
-            self.name(n, false);
-        }
-        if given.len() == 2 && given[0].value == given[1].value {
-            self.push(
-                Problem::new(
-                    Code::Mixed,
-                    given[1].span,
-                    format!("both ends of `{}` are at `{}`", id.value, given[1].value),
-                )
-                .help("a part lies between two nodes"),
-            );
-        }
-        let mut at: Vec<usize> = given.iter().map(|n| nodes.index(n)).collect();
-        if at.len() == 1 {
-            at.push(0);
-        }
-        let (from, to) = (at[0], at[1]);
+        };
         let fitted = p.fitted.as_ref().map_or(1.0, |f| {
             self.sourced(f.span, &[&p.source, &raw.source]);
             self.fitted(f, w)
@@ -216,7 +125,7 @@ impl Validator<'_> {
             Sort::Capacitor => put("", PartKind::Capacitor(is), from, to),
             Sort::Clamp | Sort::HostPin => {
                 put("", PartKind::Junction(is), 0, from);
-                if let Some(rail) = rail {
+                if let Some(rail) = said.rail {
                     match &rail.value.0[..] {
                         [one] => {
                             let upper = nodes.index(one);
@@ -274,6 +183,134 @@ impl Validator<'_> {
             part.kinds = kinds;
         }
         true
+    }
+
+    /// The word of a part and the nodes that go with it; reports what says nothing of
+    /// such a part.
+    fn part_word<'r>(&mut self, id: &At<String>, p: &'r RawPart) -> Option<Said<'r>> {
+        let mut words: Vec<_> = WORDS
+            .iter()
+            .zip(said(p))
+            .filter_map(|(w, ends)| ends.as_ref().map(|e| (w, e)))
+            .collect();
+        let takes_rail = |s: Sort| matches!(s, Sort::HostPin | Sort::Clamp);
+        let rail = words
+            .iter()
+            .position(|(w, _)| w.sort == Sort::Rail)
+            .filter(|_| words.iter().any(|(w, _)| takes_rail(w.sort)))
+            .map(|i| words.remove(i).1);
+        let Some((w, ends)) = words.first().copied() else {
+            self.push(
+                Problem::new(
+                    Code::MissingKey,
+                    id.span,
+                    format!("`{}` does not say what part it is", id.value),
+                )
+                .help(format!(
+                    "write what it is and between which nodes, such as `resistor: [pad, bus]`; \
+                     parts are {}",
+                    WORDS.each_ref().map(|w| w.word).join(", ")
+                )),
+            );
+            return None;
+        };
+        if let Some((other, second)) = words.get(1) {
+            self.push(
+                Problem::new(
+                    Code::Mixed,
+                    second.span,
+                    format!("`{}` is both a {} and a {}", id.value, w.word, other.word),
+                )
+                .also(ends.span, "the first")
+                .help("make two parts of it"),
+            );
+        }
+        let stray = [
+            (
+                "idle",
+                p.idle.as_ref().map(|n| n.span),
+                w.sort == Sort::Rail,
+            ),
+            (
+                "gives",
+                p.gives.as_ref().map(|n| n.span),
+                w.sort == Sort::Rail,
+            ),
+            (
+                "junction",
+                p.junction.as_ref().map(|n| n.span),
+                w.sort == Sort::Rail,
+            ),
+            (
+                "gate",
+                p.gate.as_ref().map(|n| n.span),
+                w.sort == Sort::Shifter,
+            ),
+            ("is", p.is.as_ref().map(|n| n.span), w.sort != Sort::Shifter),
+        ];
+        for (key, span, fitting) in stray {
+            if let (Some(span), false) = (span, fitting) {
+                self.push(
+                    Problem::new(
+                        Code::Mixed,
+                        span,
+                        format!("`{key}` says nothing of a {}", w.word),
+                    )
+                    .help("take it out"),
+                );
+            }
+        }
+        Some(Said {
+            word: w,
+            ends,
+            rail,
+        })
+    }
+
+    /// The nodes that a part lies between.
+    fn part_ends(
+        &mut self,
+        id: &At<String>,
+        said: &Said,
+        nodes: &mut Nodes,
+    ) -> Option<(usize, usize)> {
+        let Said { word: w, ends, .. } = said;
+        let given = &ends.value.0;
+        if !w.nodes.contains(&given.len()) {
+            let (least, most) = (*w.nodes.start(), *w.nodes.end());
+            let wants = match (least, most) {
+                (1, 1) => "one node, such as `bus`".to_owned(),
+                (1, _) => "one node, or two such as `[pad, bus]`".to_owned(),
+                _ => "two nodes, such as `[pad, bus]`".to_owned(),
+            };
+            self.push(
+                Problem::new(Code::Type, ends.span, format!("a {} takes {wants}", w.word)).help(
+                    match given.len() {
+                        1 => "write the node at its other end too",
+                        _ => "write only the nodes that it lies between",
+                    },
+                ),
+            );
+            return None;
+        }
+        for n in given {
+            self.name(n, false);
+        }
+        if given.len() == 2 && given[0].value == given[1].value {
+            self.push(
+                Problem::new(
+                    Code::Mixed,
+                    given[1].span,
+                    format!("both ends of `{}` are at `{}`", id.value, given[1].value),
+                )
+                .help("a part lies between two nodes"),
+            );
+        }
+        let mut at: Vec<usize> = given.iter().map(|n| nodes.index(n)).collect();
+        if at.len() == 1 {
+            at.push(0);
+        }
+        Some((at[0], at[1]))
     }
 
     /// Share of all boards that have a part which others do without.
