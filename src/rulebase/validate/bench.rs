@@ -30,14 +30,11 @@ impl Validator<'_> {
         let offset = bench.conditions.len();
         let earlier: Vec<String> = bench.conditions.iter().map(|c| c.id.clone()).collect();
         if let Some((id, _)) = raw.conditions.get(MOST_CONDITIONS.saturating_sub(offset)) {
-            self.push(
-                Problem::new(
-                    Code::Range,
-                    id.span,
-                    format!("more than {MOST_CONDITIONS} bench conditions"),
-                )
-                .label("the first one too many")
-                .help("leave out conditions that no test or remedy asks for"),
+            self.too_many(
+                id.span,
+                MOST_CONDITIONS,
+                "bench conditions",
+                "leave out conditions that no test or remedy asks for",
             );
         }
         for (id, c) in &raw.conditions {

@@ -82,15 +82,10 @@ impl Validator<'_> {
                     continue;
                 }
                 match words.get(&slug(w)) {
-                    Some((other, first)) if *other != i => self.push(
-                        Problem::new(
-                            Code::Duplicate,
-                            w.span,
-                            format!("two copies go by `{}`", w.value),
-                        )
-                        .label("the second one")
-                        .also(*first, "the first one")
-                        .help("leave to each copy the words that mean it alone"),
+                    Some((other, first)) if *other != i => self.twice(
+                        [*first, w.span],
+                        format!("two copies go by `{}`", w.value),
+                        "leave to each copy the words that mean it alone",
                     ),
                     _ => drop(words.insert(slug(w), (i, w.span))),
                 }

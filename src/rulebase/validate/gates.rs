@@ -27,11 +27,11 @@ impl Validator<'_> {
         self.names(Named::Gate, &raw.gates);
         let room = Gates::MOST.saturating_sub(bench.gates.len());
         if let Some((id, _)) = raw.gates.get(room) {
-            let most = Gates::MOST;
-            self.push(
-                Problem::new(Code::Range, id.span, format!("more than {most} gates"))
-                    .label("the first one too many")
-                    .help("put hazards that bar the same acts and have the same check together"),
+            self.too_many(
+                id.span,
+                Gates::MOST,
+                "gates",
+                "put hazards that bar the same acts and have the same check together",
             );
         }
         for (id, g) in raw.gates.iter().take(room) {

@@ -64,14 +64,11 @@ impl Validator<'_> {
                 let before: HashSet<PackFault> = out.iter().map(|e| e.fault).collect();
                 let more = found.iter().filter(|f| !before.contains(f)).count();
                 if before.len() <= MOST_FAULTS && before.len() + more > MOST_FAULTS {
-                    self.push(
-                        Problem::new(
-                            Code::Range,
-                            target.span,
-                            format!("more than {MOST_FAULTS} faults on one line"),
-                        )
-                        .label("the first one too many")
-                        .help("leave out those that do next to nothing to it"),
+                    self.too_many(
+                        target.span,
+                        MOST_FAULTS,
+                        "faults on one line",
+                        "leave out those that do next to nothing to it",
                     );
                 }
                 for f in &found {

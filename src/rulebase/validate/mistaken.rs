@@ -1,4 +1,4 @@
-//! How often each outcome of a test is reported though another is true.
+//! Kinds of test, and how often each outcome is reported though another is true.
 
 use super::manner::{Manner, Usual};
 use super::named::Named;
@@ -64,6 +64,12 @@ impl Validator<'_> {
     pub(super) fn usual_looks(&self) -> [f64; 2] {
         let look = self.usual.iter().find(|u| u.manner == Manner::Look);
         look.map_or([0.5 * (1.0 - RELIABILITY); 2], |u| [u.healthy, u.others])
+    }
+
+    pub(super) fn kind_of_test(&mut self, word: &At<String>) -> Option<Kind> {
+        let words = Kind::ALL.iter().map(|(w, _)| *w);
+        let at = self.among(Named::KindOfTest, word, words)?;
+        Some(Kind::ALL[at].1)
     }
 
     /// For each outcome of a test, the chance that it is reported though

@@ -37,18 +37,24 @@ impl Validator<'_> {
     }
 
     pub(super) fn duplicate(&mut self, what: Named, name: &At<String>, first: Span) {
-        self.push(
-            Problem::new(
-                Code::Duplicate,
-                name.span,
-                format!("{what} `{}` is defined twice", name.value),
-            )
-            .label("the second one")
-            .also(first, "the first one")
-            .help("give one of them another name, or remove it"),
+        self.twice(
+            [first, name.span],
+            format!("{what} `{}` is defined twice", name.value),
+            "give one of them another name, or remove it",
         );
     }
 
+    /// What stands at two places and may stand at one.
+    pub(super) fn twice(&mut self, [first, second]: [Span; 2], message: String, help: &str) {
+        self.push(
+            Problem::new(Code::Duplicate, second, message)
+                .label("the second one")
+                .also(first, "the first one")
+                .help(help),
+        );
+    }
+
+    /// A name has to be an identifier, but in the `minimal` form.
     pub(super) fn name(&mut self, name: &At<String>, minimal: bool) {
         let ok = name.starts_with(|c: char| c.is_ascii_lowercase())
             && name

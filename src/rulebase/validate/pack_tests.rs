@@ -153,12 +153,6 @@ impl Validator<'_> {
         out
     }
 
-    pub(super) fn kind_of_test(&mut self, word: &At<String>) -> Option<Kind> {
-        let words = Kind::ALL.iter().map(|(w, _)| *w);
-        let at = self.among(Named::KindOfTest, word, words)?;
-        Some(Kind::ALL[at].1)
-    }
-
     /// The answer between yes and no of a try.
     fn partly(&mut self, t: &RawTest, tried: usize, scope: &Scope) -> Option<Partly> {
         let (outcome, fuller) = t.partly.first()?;

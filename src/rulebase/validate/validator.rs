@@ -5,7 +5,7 @@ use std::collections::HashSet;
 use super::manner::Usual;
 use crate::rulebase::pattern::Words;
 use crate::rulebase::problem::{Code, Problem};
-use crate::rulebase::source::SourceFile;
+use crate::rulebase::source::{SourceFile, Span};
 use crate::rulebase::typed::SourceTally;
 
 /// Collects the problems of all files.
@@ -42,6 +42,15 @@ impl<'a> Validator<'a> {
             usual: Vec::new(),
             words: Words::default(),
         }
+    }
+
+    /// More of something than there can be; `first` is the first one too many.
+    pub(super) fn too_many(&mut self, first: Span, most: usize, what: &str, help: &str) {
+        self.push(
+            Problem::new(Code::Range, first, format!("more than {most} {what}"))
+                .label("the first one too many")
+                .help(help),
+        );
     }
 
     /// Takes down a problem.
