@@ -2,7 +2,8 @@
 //! `1 kohm to 20 kohm`.
 
 use super::line::{Doubt, Known};
-use super::problem::Code;
+use super::problem::{Code, Problem};
+use super::source::Span;
 use crate::shown;
 
 /// What a value is measured in.
@@ -70,6 +71,11 @@ pub(super) struct Trouble {
 }
 
 impl Trouble {
+    /// The same as a problem of a rule file.
+    pub(super) fn at(self, span: Span) -> Problem {
+        Problem::new(self.code, span, self.message).help(self.help)
+    }
+
     fn not_read(text: &str, unit: Unit) -> Self {
         let comma = text.contains(',') && text.chars().any(|c| c.is_ascii_digit());
         Trouble {

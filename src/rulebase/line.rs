@@ -3,7 +3,13 @@
 
 use serde::{Deserialize, Serialize};
 
-use super::typed::PackFault;
+use super::meter::MeterMode;
+
+/// Index of a fault within its pack.
+pub type PackFault = usize;
+/// The most faults that one line can have: a reading depends on all of them
+/// together.
+pub(super) const MOST_FAULTS: usize = 64;
 
 /// A value with how well it is known.
 #[derive(Clone, Copy, Debug, PartialEq, Serialize, Deserialize)]
@@ -366,43 +372,6 @@ impl Harm {
             | Harm::Fed(_)
             | Harm::Joined(..)
             | Harm::Strange => None,
-        }
-    }
-}
-
-/// What a meter is set to.
-#[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, Deserialize)]
-pub enum MeterMode {
-    /// DC volts, the device on.
-    Volts,
-    /// Diode test, red on ground, the device without power.
-    Diode,
-    /// Resistance, the device without power.
-    Ohms,
-}
-
-impl MeterMode {
-    /// All modes with their words.
-    pub const ALL: [(&'static str, MeterMode); 3] = [
-        ("volts", MeterMode::Volts),
-        ("diode", MeterMode::Diode),
-        ("ohms", MeterMode::Ohms),
-    ];
-
-    /// The word used in rules.
-    pub fn word(self) -> &'static str {
-        match self {
-            MeterMode::Volts => "volts",
-            MeterMode::Diode => "diode",
-            MeterMode::Ohms => "ohms",
-        }
-    }
-
-    /// Unit of a reading.
-    pub fn unit(self) -> &'static str {
-        match self {
-            MeterMode::Volts | MeterMode::Diode => "V",
-            MeterMode::Ohms => "ohm",
         }
     }
 }

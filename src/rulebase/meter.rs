@@ -65,3 +65,40 @@ pub struct StatedAccuracy {
     /// Worth of the last digit, in the unit of the range.
     pub resolution: f64,
 }
+
+/// What a meter is set to.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, Deserialize)]
+pub enum MeterMode {
+    /// DC volts, the device on.
+    Volts,
+    /// Diode test, red on ground, the device without power.
+    Diode,
+    /// Resistance, the device without power.
+    Ohms,
+}
+
+impl MeterMode {
+    /// All modes with their words.
+    pub const ALL: [(&'static str, MeterMode); 3] = [
+        ("volts", MeterMode::Volts),
+        ("diode", MeterMode::Diode),
+        ("ohms", MeterMode::Ohms),
+    ];
+
+    /// The word used in rules.
+    pub fn word(self) -> &'static str {
+        match self {
+            MeterMode::Volts => "volts",
+            MeterMode::Diode => "diode",
+            MeterMode::Ohms => "ohms",
+        }
+    }
+
+    /// Unit of a reading.
+    pub fn unit(self) -> &'static str {
+        match self {
+            MeterMode::Volts | MeterMode::Diode => "V",
+            MeterMode::Ohms => "ohm",
+        }
+    }
+}

@@ -16,6 +16,7 @@ mod packed;
 mod pattern;
 pub mod problem;
 pub mod raw;
+mod shape;
 mod source;
 mod typed;
 mod unlisted;

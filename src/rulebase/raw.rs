@@ -7,7 +7,7 @@
 use schemars::JsonSchema;
 use serde::Deserialize;
 
-use super::decode::{Amount, Ends, Entries, Harms, Need};
+use super::shape::{Amount, Ends, Entries, Harms, Need};
 use super::source::At;
 
 /// A rule file: a pack of one function area, a line template, meters, a device

@@ -4,8 +4,8 @@ use std::fmt;
 
 use serde::{Deserialize, Serialize};
 
-use super::line::{Line, MeterMode};
-use super::meter::MeterProfile;
+use super::line::{Line, PackFault};
+use super::meter::{MeterMode, MeterProfile};
 use super::pattern::Pattern;
 use crate::bench::Bench;
 
@@ -165,8 +165,6 @@ pub struct Pack {
     pub(crate) worked_out: std::sync::Mutex<Vec<(String, Vec<f64>)>>,
 }
 
-/// Index of a fault within its pack.
-pub type PackFault = usize;
 /// A fault of the pack with a strength, 0..1.
 pub type Link = (PackFault, f64);
 

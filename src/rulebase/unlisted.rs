@@ -6,9 +6,8 @@
 //! is known of them, and what renews an item whole clears it as far as it lay
 //! there. All numbers here are common practice without a source.
 
-use super::line::{Effect, Harm};
-use super::typed::{Fault, How, Item, Link, Pack, PackFault, Rulebase, Where};
-use super::validate::MOST_FAULTS;
+use super::line::{Effect, Harm, MOST_FAULTS, PackFault};
+use super::typed::{Fault, How, Item, Link, Pack, Rulebase, Where};
 
 /// Identifier of the fault.
 const ID: &str = "unlisted";

@@ -1,14 +1,21 @@
 //! Gates: hazards that bar acts, and the results that are signs of them.
 
-use super::*;
-use crate::bench::{Gate, GateCheck, Gates, HarmfulAct};
+use super::links::Scope;
+use super::named::Named;
+use super::numbers::nearest_source;
+use super::quantity::Quantity;
+use super::validator::Validator;
+use crate::bench::{Bench, Gate, GateCheck, Gates, HarmfulAct};
+use crate::rulebase::problem::{Code, Problem};
+use crate::rulebase::raw::{RawBench, RawPack, RawTest};
+use crate::rulebase::source::At;
 use crate::rulebase::typed::{Hazard, Sign};
 
 impl Validator<'_> {
     /// The acts and gates of a bench file, whose conditions, cautions and history
     /// questions are known.
     pub(super) fn gates(&mut self, raw: &RawBench, bench: &mut Bench) {
-        self.names("act", &raw.acts);
+        self.names(Named::Act, &raw.acts);
         for (id, a) in &raw.acts {
             let conditions = a.conditions.iter().filter_map(|c| self.condition(bench, c));
             bench.acts.push(HarmfulAct {
@@ -17,27 +24,24 @@ impl Validator<'_> {
                 tools: a.tools.clone(),
             });
         }
-        self.names("gate", &raw.gates);
+        self.names(Named::Gate, &raw.gates);
         let room = Gates::MOST.saturating_sub(bench.gates.len());
         if let Some((id, _)) = raw.gates.get(room) {
-            let most = Gates::MOST;
-            self.push(
-                Problem::new(Code::Range, id.span, format!("more than {most} gates"))
-                    .label("the first one too many")
-                    .help("put hazards that bar the same acts and have the same check together"),
+            self.too_many(
+                id.span,
+                Gates::MOST,
+                "gates",
+                "put hazards that bar the same acts and have the same check together",
             );
         }
         for (id, g) in raw.gates.iter().take(room) {
             self.sourced(g.minutes.span, &[&g.source, &raw.source]);
-            let mut bars = Vec::new();
-            for act in &g.bars {
-                match bench.acts.iter().position(|a| a.id == act.value) {
-                    Some(i) => bars.push(i),
-                    None => self.unknown("act", act, bench.acts.iter().map(|a| a.id.as_str())),
-                }
-            }
+            let acts = bench.acts.iter().map(|a| a.id.as_str());
+            let bars = g.bars.iter();
+            let bars = bars.filter_map(|act| self.among(Named::Act, act, acts.clone()));
+            let bars = bars.collect();
             for h in &g.history {
-                self.among("history question", &bench.history, h);
+                self.history_question(bench, h);
             }
             let conditions = g.conditions.iter().filter_map(|c| self.condition(bench, c));
             let conditions: Vec<usize> = conditions.collect();
@@ -54,7 +58,7 @@ impl Validator<'_> {
                     ask: g.ask.clone(),
                     clear: g.clear.clone(),
                     found: g.found.clone(),
-                    minutes: self.range(&g.minutes, 0.0, 1e4, "a time in minutes"),
+                    minutes: self.within(&g.minutes, Quantity::BENCH_MINUTES),
                     conditions,
                     tools: g.tools.clone(),
                     cautions,
@@ -81,15 +85,14 @@ impl Validator<'_> {
 
     /// What the checks of hazards find of the faults of a pack.
     pub(super) fn hazards(&mut self, raw: &RawPack, scope: &Scope, bench: &Bench) -> Vec<Hazard> {
-        self.names("hazard", &raw.hazards);
+        self.names(Named::Hazard, &raw.hazards);
         let mut out = Vec::new();
         for (name, h) in &raw.hazards {
             let sources = [&h.source, &raw.source];
             self.sourced(h.leak.span, &sources);
-            let leak = self.probability(&h.leak, "a chance");
-            let links = self.links(&h.links, scope, &sources, "a chance");
-            let Some(gate) = bench.gates.iter().position(|g| g.id == name.value) else {
-                self.unknown("gate", name, bench.gates.iter().map(|g| g.id.as_str()));
+            let leak = self.within(&h.leak, Quantity::CHANCE);
+            let links = self.links(&h.links, scope, &sources, Quantity::CHANCE);
+            let Some(gate) = self.gate(bench, name) else {
                 continue;
             };
             out.push(Hazard {
@@ -102,58 +105,37 @@ impl Validator<'_> {
         out
     }
 
-    pub(super) fn condition(&mut self, bench: &Bench, name: &At<String>) -> Option<usize> {
-        let found = bench.conditions.iter().position(|c| c.id == name.value);
-        if found.is_none() {
-            let known = bench.conditions.iter().map(|c| c.id.as_str());
-            self.unknown("bench condition", name, known);
-        }
-        found
+    fn gate(&mut self, bench: &Bench, name: &At<String>) -> Option<usize> {
+        let known = bench.gates.iter().map(|g| g.id.as_str());
+        self.among(Named::Gate, name, known)
     }
 
     /// Results of a test that are signs of hazards; `outcomes` by identifier.
     pub(super) fn signs(&mut self, t: &RawTest, outcomes: &[String], bench: &Bench) -> Vec<Sign> {
         let mut out = Vec::new();
-        let gate = |v: &mut Self, name: &At<String>| {
-            let found = bench.gates.iter().position(|g| g.id == name.value);
-            if found.is_none() {
-                v.unknown("gate", name, bench.gates.iter().map(|g| g.id.as_str()));
-            }
-            found
-        };
         for (name, signs) in &t.raises {
-            let Some(gate) = gate(self, name) else {
+            let Some(gate) = self.gate(bench, name) else {
                 continue;
             };
-            let mut of = Vec::new();
-            for sign in signs {
-                match outcomes.iter().position(|o| *o == sign.value) {
-                    Some(i) => of.push(i),
-                    None => self.unknown("outcome", sign, outcomes.iter().map(String::as_str)),
-                }
-            }
+            let known = outcomes.iter().map(String::as_str);
+            let of = signs.iter();
+            let of = of.filter_map(|sign| self.among(Named::Outcome, sign, known.clone()));
             out.push(Sign {
                 gate,
-                outcomes: of,
+                outcomes: of.collect(),
                 below: None,
             });
         }
         for (name, below) in &t.raises_below {
-            let Some(gate) = gate(self, name) else {
+            let Some(gate) = self.gate(bench, name) else {
                 continue;
             };
             out.push(Sign {
                 gate,
                 outcomes: Vec::new(),
-                below: Some(self.range(below, 0.0, 1e9, "a reading")),
+                below: Some(self.within(below, Quantity::READING)),
             });
         }
         out
     }
-}
-
-/// The first source that is given.
-fn nearest_source(sources: &[&Option<At<String>>]) -> String {
-    let mut given = sources.iter().filter_map(|s| s.as_ref());
-    given.next().map(|s| s.value.clone()).unwrap_or_default()
 }

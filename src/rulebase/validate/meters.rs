@@ -1,23 +1,27 @@
 //! Meters.
 
-use super::super::amount::{self, Unit};
-use super::super::decode::Amount;
-use super::super::meter::{Drive, StatedAccuracy, TestRange, VoltsRange};
-use super::*;
+use super::named::Named;
+use super::validator::Validator;
+use crate::rulebase::amount::{self, Unit};
+use crate::rulebase::meter::{Drive, MeterProfile, StatedAccuracy, TestRange, VoltsRange};
+use crate::rulebase::problem::{Code, Problem};
+use crate::rulebase::raw::{RawMeters, RawRange};
+use crate::rulebase::shape::Amount;
+use crate::rulebase::source::At;
 
 impl Validator<'_> {
     /// Adds the meters of a file; one of the same name takes the place of an
     /// earlier one, so that the first of all stays the first.
     pub(super) fn meters(&mut self, raw: &RawMeters, all: &mut Vec<MeterProfile>) {
         self.unread.clear();
-        self.names("meter", &raw.meters.value);
+        self.names(Named::Meter, &raw.meters.value);
         for (id, m) in &raw.meters.value {
             let sources = [&m.source, &raw.source];
             let source = self.sourced(id.span, &sources);
-            let leads = self.amount(&m.leads, Unit::Ohm);
+            let leads = self.stated(&m.leads, Unit::Ohm);
             let volts = VoltsRange {
-                input: self.amount(&m.volts.input, Unit::Ohm),
-                limit: self.amount(&m.volts.up_to, Unit::Volt),
+                input: self.stated(&m.volts.input, Unit::Ohm),
+                limit: self.stated(&m.volts.up_to, Unit::Volt),
                 accuracy: self.accuracy(&m.volts.accuracy, &m.volts.digit, Unit::Volt),
             };
             let diode = self.test_range(&m.diode, Unit::Volt);
@@ -64,8 +68,8 @@ impl Validator<'_> {
 
     fn test_range(&mut self, r: &RawRange, unit: Unit) -> TestRange {
         let drive = match (&r.current, &r.series) {
-            (Some(c), None) => Drive::Current(self.amount(c, Unit::Ampere)),
-            (None, Some(s)) => Drive::Series(self.amount(s, Unit::Ohm)),
+            (Some(c), None) => Drive::Current(self.stated(c, Unit::Ampere)),
+            (None, Some(s)) => Drive::Series(self.stated(s, Unit::Ohm)),
             (Some(c), Some(s)) => {
                 self.push(
                     Problem::new(
@@ -91,15 +95,15 @@ impl Validator<'_> {
             }
         };
         TestRange {
-            open: self.amount(&r.open, Unit::Volt),
+            open: self.stated(&r.open, Unit::Volt),
             drive,
-            limit: self.amount(&r.up_to, unit),
+            limit: self.stated(&r.up_to, unit),
             accuracy: self.accuracy(&r.accuracy, &r.digit, unit),
         }
     }
 
     fn accuracy(&mut self, text: &At<String>, digit: &At<Amount>, unit: Unit) -> StatedAccuracy {
-        let resolution = self.amount(digit, unit);
+        let resolution = self.stated(digit, unit);
         let (percent, digits) = amount::accuracy(text).unwrap_or_else(|| {
             self.push(
                 Problem::new(
@@ -118,10 +122,8 @@ impl Validator<'_> {
         }
     }
 
-    fn amount(&mut self, n: &At<Amount>, unit: Unit) -> f64 {
-        amount::plain(&n.value.0, unit).unwrap_or_else(|t| {
-            self.push(Problem::new(t.code, n.span, t.message).help(t.help));
-            1.0
-        })
+    /// A value of a meter; what cannot be read has been reported.
+    fn stated(&mut self, n: &At<Amount>, unit: Unit) -> f64 {
+        self.amount(n, unit).unwrap_or(1.0)
     }
 }

@@ -1,47 +1,17 @@
-//! How often each outcome of a test is reported though another is true.
+//! Kinds of test, and how often each outcome is reported though another is true.
 
-use super::*;
+use super::manner::{Manner, Usual};
+use super::named::Named;
+use super::quantity::Quantity;
+use super::validator::Validator;
+use crate::rulebase::problem::{Code, Problem};
+use crate::rulebase::raw::{RawBench, RawTest};
+use crate::rulebase::source::{At, Span};
+use crate::rulebase::typed::{How, Kind};
+use crate::shown::number;
 
-/// The manners of test that a bench may state usual mistakes for: tries by what
-/// is done for them, the rest by their kind.
-const MANNERS: [&str; 7] = [
-    "ask",
-    "look",
-    "try",
-    "swap",
-    "loan",
-    "measure",
-    "continuity",
-];
-
-/// Usual mistakes of one manner of test.
-#[derive(Clone, Copy)]
-pub(super) struct Usual {
-    manner: &'static str,
-    /// That the healthy outcome is reported though another is true.
-    healthy: f64,
-    /// That any of the others is, all together.
-    others: f64,
-}
-
-/// The manner of a test; `None` where its reliability alone counts.
-fn manner(kind: Kind, how: &How) -> Option<&'static str> {
-    match (how, kind) {
-        (How::Tries { lends: Some(_), .. }, _) => Some("loan"),
-        (
-            How::Tries {
-                swaps_in: Some(_), ..
-            },
-            _,
-        ) => Some("swap"),
-        (How::Tries { .. }, _) => Some("try"),
-        (How::Shows { .. }, Kind::Ask) => Some("ask"),
-        (How::Shows { .. }, Kind::Look) => Some("look"),
-        (How::Shows { .. }, Kind::Measure) => Some("measure"),
-        (How::Shows { .. }, Kind::Continuity) => Some("continuity"),
-        (How::Shows { .. }, Kind::Try | Kind::Swap) | (How::Measures { .. }, _) => None,
-    }
-}
+/// Chance that a result is right, where nothing is said.
+pub(super) const RELIABILITY: f64 = 0.97;
 
 /// Each outcome is reported by mistake as often as every other: so that the
 /// result is right with this chance.
@@ -53,16 +23,16 @@ pub(super) fn evenly(reliability: f64, outcomes: usize) -> Vec<f64> {
 impl Validator<'_> {
     /// The usual mistakes that a bench states.
     pub(super) fn usual_mistakes(&mut self, raw: &RawBench) {
-        self.names("manner of test", &raw.mistaken);
+        self.names(Named::MannerOfTest, &raw.mistaken);
         for (name, m) in &raw.mistaken {
             let sources = [&m.source, &raw.source];
             let mut chance = |n: &At<f64>| {
                 self.sourced(n.span, &sources);
-                self.probability(n, "a chance of a mistake")
+                self.within(n, Quantity::CHANCE_OF_MISTAKE)
             };
             let (healthy, others) = (chance(&m.healthy), chance(&m.others));
-            let Some(manner) = MANNERS.into_iter().find(|m| *m == name.value) else {
-                self.unknown("manner of test", name, MANNERS);
+            let Some(manner) = Manner::ALL.into_iter().find(|m| m.word() == name.value) else {
+                self.unknown(Named::MannerOfTest, name, Manner::ALL.map(Manner::word));
                 continue;
             };
             for (n, p, of) in [
@@ -76,7 +46,7 @@ impl Validator<'_> {
                     Problem::new(
                         Code::Duplicate,
                         name.span,
-                        format!("another bench file already says how `{manner}` errs"),
+                        format!("another bench file already says how `{}` errs", manner.word()),
                     )
                     .help("give this bench the name of the other to replace it as a whole, or leave this out"),
                 );
@@ -92,8 +62,14 @@ impl Validator<'_> {
 
     /// The same for a look with two outcomes that says nothing of it.
     pub(super) fn usual_looks(&self) -> [f64; 2] {
-        let look = self.usual.iter().find(|u| u.manner == "look");
+        let look = self.usual.iter().find(|u| u.manner == Manner::Look);
         look.map_or([0.5 * (1.0 - RELIABILITY); 2], |u| [u.healthy, u.others])
+    }
+
+    pub(super) fn kind_of_test(&mut self, word: &At<String>) -> Option<Kind> {
+        let words = Kind::ALL.iter().map(|(w, _)| *w);
+        let at = self.among(Named::KindOfTest, word, words)?;
+        Some(Kind::ALL[at].1)
     }
 
     /// For each outcome of a test, the chance that it is reported though
@@ -107,7 +83,7 @@ impl Validator<'_> {
         sources: &[&Option<At<String>>],
     ) -> Vec<f64> {
         let names = how.outcomes();
-        let manner = manner(kind, how);
+        let manner = Manner::of(kind, how);
         let usual = self
             .usual
             .iter()
@@ -125,17 +101,17 @@ impl Validator<'_> {
         let mut named: Vec<(usize, Span)> = Vec::new();
         for (name, e) in &t.mistaken {
             self.sourced(e.span, sources);
-            let chance = self.probability(e, "a chance of a mistake");
+            let chance = self.within(e, Quantity::CHANCE_OF_MISTAKE);
             let Some(k) = names.iter().position(|n| *n == name.value) else {
                 // Where an outcome could not be read, it may be that one.
                 if t.shows.dropped().is_empty() {
-                    let what = format!("outcome of `{}`", id.value);
-                    self.unknown(&what, name, names.iter().copied());
+                    let what = Named::OutcomeOf(&id.value);
+                    self.unknown(what, name, names.iter().copied());
                 }
                 continue;
             };
             match named.iter().find(|n| n.0 == k) {
-                Some((_, first)) => self.duplicate("outcome", name, *first),
+                Some((_, first)) => self.duplicate(Named::Outcome, name, *first),
                 None => named.push((k, name.span)),
             }
             chances[k] = chance;
@@ -165,6 +141,32 @@ impl Validator<'_> {
             }
         }
         chances
+    }
+
+    /// The chance that a result is right. One that is right half the time or less
+    /// tells nothing.
+    pub(super) fn reliability(
+        &mut self,
+        written: &Option<At<f64>>,
+        unsaid: f64,
+        sources: &[&Option<At<String>>],
+    ) -> f64 {
+        let Some(r) = written else { return unsaid };
+        self.sourced(r.span, sources);
+        if (0.0..=0.5).contains(&r.value) {
+            self.push(
+                Problem::new(
+                    Code::Range,
+                    r.span,
+                    format!(
+                        "a reliability of {} is no better than a guess",
+                        number(r.value)
+                    ),
+                )
+                .help("it is the chance that the result is right: above 0.5, up to 1"),
+            );
+        }
+        self.within(r, Quantity::RELIABILITY)
     }
 
     /// An outcome that is reported in fewer than half of the cases in which it
