@@ -4,13 +4,13 @@ use super::error::{Failure, Result};
 use super::terminal::fill;
 use crate::belief::{Belief, likelier};
 use crate::desk::Desk;
-use crate::job::Case;
 use crate::job::notice::NoticeView;
 use crate::job::view::{
     CanTell, DistrustView, StateView, StepView, UNSURE, foreseen, percent, percent_within,
     rests_on_list, result_words,
 };
 use crate::job::weigh::weigh;
+use crate::job::{Case, StepKind};
 use crate::line::Distrust;
 use crate::model::{Found, behind, shown_id};
 
@@ -136,7 +136,7 @@ pub(super) fn doubts(state: &StateView) -> Vec<String> {
 pub(super) fn step(s: &StepView, head: &str, width: usize, whole: bool) -> String {
     let indent = " ".repeat(head.chars().count());
     let fill = |first: &str, text: &str| fill(text, width, first, &indent);
-    let word = match (s.act == "remedy", s.retest) {
+    let word = match (s.act == StepKind::Remedy, s.retest) {
         (true, _) => "MEND: ",
         (_, true) => "RETEST: ",
         _ if s.safety => "SAFETY: ",

@@ -14,7 +14,9 @@ use crate::belief::likelier;
 use crate::desk::Desk;
 use crate::job::line::line_at_hand;
 use crate::job::view::{self, StateView, StepView, percent};
-use crate::job::{Cannot, ClosingState, Correction, Did, Entry, Reference, Shown, Sure, Unclear};
+use crate::job::{
+    Cannot, ClosingState, Correction, Did, Entry, Reference, Shown, StepKind, Sure, Unclear,
+};
 use crate::line::USUAL_LENGTH;
 use crate::model::{BenchMeter, Found, Model, past};
 use crate::report;
@@ -381,10 +383,10 @@ impl Walk<'_> {
         let Some(s) = step else {
             return "(others, close, ? for help) > ".to_owned();
         };
-        if s.act == "remedy" {
+        if s.act == StepKind::Remedy {
             return "1 done (or ?) > ".to_owned();
         }
-        if s.act == view::CLOSE {
+        if s.act == StepKind::Close {
             return "1 close (or ?) > ".to_owned();
         }
         let Found::One(t) = self.desk.case.model.test(&s.id) else {
@@ -435,7 +437,7 @@ impl Walk<'_> {
             self.steps(state)?;
             return Ok(Flow::On);
         }
-        let closes = step.is_some_and(|s| s.act == view::CLOSE);
+        let closes = step.is_some_and(|s| s.act == StepKind::Close);
         if closes && matches!(head.as_str(), "1" | "y" | "yes" | "done") {
             self.close(ClosingState::Mended.word())?;
             return Ok(Flow::On);
@@ -451,7 +453,7 @@ impl Walk<'_> {
         if matches!(head.as_str(), "y" | "n" | "yes" | "no")
             && let Some(s) = step
         {
-            if s.act == "remedy" {
+            if s.act == StepKind::Remedy {
                 return Err(
                     Failure::no(format!("`{line}` is no answer to a remedy")).help(
                         "type done when it has been done, cannot if it can't be, or ? for more",
@@ -502,7 +504,7 @@ impl Walk<'_> {
             }
             [] => {
                 // Perhaps it is an answer; let the test say what it can be.
-                if let Some(s) = step.filter(|s| s.act == "test") {
+                if let Some(s) = step.filter(|s| s.act == StepKind::Test) {
                     self.enter(Entry::Result(Shown {
                         test: s.id.clone(),
                         shows: line.to_owned(),
@@ -533,7 +535,7 @@ impl Walk<'_> {
             }
             "unclear" => {
                 let s = need(step)?;
-                if s.act == "remedy" {
+                if s.act == StepKind::Remedy {
                     return Err(Failure::no("a remedy has no result; enter it with `done`"));
                 }
                 self.enter(Entry::Unclear(Unclear {
@@ -629,7 +631,7 @@ impl Walk<'_> {
 
     /// An answer to the step, if that is what was typed.
     fn answer(&self, s: &StepView, line: &str) -> Option<Entry> {
-        if s.act == "remedy" {
+        if s.act == StepKind::Remedy {
             return (line == "1").then(|| {
                 Entry::Remedy(Did {
                     did: s.id.clone(),
@@ -967,7 +969,11 @@ impl Walk<'_> {
                 plain = true;
                 self.say("Of little use now:")?;
             }
-            let mend = if s.act == "remedy" { "MEND: " } else { "" };
+            let mend = if s.act == StepKind::Remedy {
+                "MEND: "
+            } else {
+                ""
+            };
             let after = match (plain, s.prepare.is_empty()) {
                 (true, _) => format!("; {}", s.why),
                 (false, true) => String::new(),
@@ -1052,7 +1058,7 @@ impl Walk<'_> {
             s.id.clone()
         } else if !typed.is_empty() {
             typed.to_owned()
-        } else if let Some(s) = step.filter(|s| s.act == "remedy") {
+        } else if let Some(s) = step.filter(|s| s.act == StepKind::Remedy) {
             s.id.clone()
         } else {
             let m = &self.desk.case.model;

@@ -276,7 +276,11 @@ impl Scattered {
         let least = |p: &Place| p.centre - off(p);
         let most = |p: &Place| p.centre + off(p);
         let low = self.places.iter().map(least).fold(f64::INFINITY, f64::min);
-        let high = self.places.iter().map(most).fold(f64::NEG_INFINITY, f64::max);
+        let high = self
+            .places
+            .iter()
+            .map(most)
+            .fold(f64::NEG_INFINITY, f64::max);
         (low..=high).contains(&value)
     }
 

@@ -346,8 +346,6 @@ const UNSAID: f64 = 0.3;
 /// A step as people see it.
 #[derive(Clone, Copy, Debug)]
 pub struct Named<'m> {
-    /// `test` or `remedy`.
-    pub act: &'static str,
     /// Full identifier.
     pub id: &'m str,
     /// The question, or the order.
@@ -363,7 +361,6 @@ impl Model {
             Act::Test(i) => {
                 let t = &self.tests[i];
                 Named {
-                    act: "test",
                     id: &t.id,
                     text: &t.ask,
                     step: &t.step,
@@ -372,7 +369,6 @@ impl Model {
             Act::Remedy(i) => {
                 let r = &self.remedies[i];
                 Named {
-                    act: "remedy",
                     id: &r.id,
                     text: &r.name,
                     step: &r.step,

@@ -274,19 +274,27 @@ fn changed(t: &Trail, mut change: impl FnMut(&str, &mut String)) -> Trail {
     serde_json::from_value(v).unwrap()
 }
 
+/// Fields that hold one of a few words.
+const ONE_OF: [&str; 1] = ["act"];
+
 /// Hostile text at the end of every field, but for the words that decide what
 /// kind of step it is, how the job ended and whether a battery is concerned.
 fn hostile() -> Trail {
     changed(&trail(), |key, s| {
-        if !["kind", "manner", "ended"].contains(&key) && s != "lithium" {
+        let decides = ONE_OF.contains(&key) || ["kind", "manner", "ended"].contains(&key);
+        if !decides && s != "lithium" {
             s.push_str(HOSTILE);
         }
     })
 }
 
-/// Nothing but hostile text, in every field.
+/// Nothing but hostile text, in every field that takes any.
 fn all_hostile() -> Trail {
-    changed(&trail(), |_, s| *s = HOSTILE.to_owned())
+    changed(&trail(), |key, s| {
+        if !ONE_OF.contains(&key) {
+            *s = HOSTILE.to_owned();
+        }
+    })
 }
 
 fn parsed(page: &str) -> roxmltree::Document<'_> {
