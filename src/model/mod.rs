@@ -297,11 +297,11 @@ impl TestInfo {
 
     /// What a good line reads, where a line is measured: "0.39 V to 0.43 V", or
     /// "OL".
-    pub fn good_reads(&self) -> &str {
-        let says = self.outcomes.first().map_or("", |o| o.says.as_str());
-        match says.split_once("reads (") {
-            Some((_, bounds)) => bounds.trim_end_matches(')'),
-            None => "OL",
+    pub fn good_reads(&self) -> String {
+        let good = self.outcomes.first().and_then(|o| o.between);
+        match good.filter(|(low, _)| low.is_finite()) {
+            Some((low, high)) => bounds(low, high, self.unit.as_deref().unwrap_or_default()),
+            None => "OL".to_owned(),
         }
     }
 }
