@@ -6,7 +6,8 @@ use super::args::Args;
 use super::check::load;
 use super::error::{Failure, Result};
 use super::show::errs;
-use super::terminal::{Terminal, fill};
+use super::terminal::Terminal;
+use super::text::fill;
 use crate::rulebase::{
     Doubt, Drive, Harm, How, Known, Line, Link, MeterMode, MeterProfile, Pack, PackFault, PartKind,
     Rulebase, StatedAccuracy, Step, TestRange, nearest, slug,

@@ -1,7 +1,8 @@
 //! How a state is shown in a terminal.
 
+use super::bypass;
 use super::error::{Failure, Result};
-use super::terminal::fill;
+use super::text::fill;
 use crate::belief::{Belief, likelier};
 use crate::desk::Desk;
 use crate::job::notice::NoticeView;
@@ -307,6 +308,15 @@ pub(super) fn remarks(state: &StateView) -> Vec<String> {
         .collect()
 }
 
+/// The doubt about one result, in words.
+fn doubt(misread: f64) -> String {
+    if misread > 0.1 {
+        format!(" (may be a misreading: {})", percent(misread))
+    } else {
+        String::new()
+    }
+}
+
 /// What speaks for and against a suspect.
 pub(super) fn why(desk: &Desk, state: &StateView, typed: &str) -> Result<String> {
     let n = match typed {
@@ -340,7 +350,7 @@ pub(super) fn why(desk: &Desk, state: &StateView, typed: &str) -> Result<String>
         out += &format!(
             "  {of}, {shows}: {}{}\n",
             factor_words(factor),
-            super::walk::doubt(misread)
+            doubt(misread)
         );
     }
     let info = &case.model.faults[fault];
@@ -452,7 +462,7 @@ pub(super) fn explain(desk: &Desk, s: &StepView) -> String {
                 )
             }));
             let bridged = desk.case.bridged(i).unwrap_or_default();
-            more.extend(bridged.iter().map(super::bypass::in_short));
+            more.extend(bridged.iter().map(bypass::in_short));
             (&r.step, more)
         }
         _ => return String::new(),

@@ -1,19 +1,19 @@
 //! The case walk: intake, then one step after another until the job is closed.
 
-use std::path::PathBuf;
-
 use super::args::Args;
 use super::ask::{Ask, Reply, asker};
 use super::check::load;
+use super::closing::closing_state;
 use super::error::{Failure, Result};
 use super::intake::Intake;
 use super::line;
 use super::show;
+use super::stores::{open_store, store_place};
 use super::terminal::Terminal;
 use crate::belief::likelier;
 use crate::desk::Desk;
 use crate::job::line::line_at_hand;
-use crate::job::view::{self, StateView, StepView, percent};
+use crate::job::view::{self, StateView, StepView};
 use crate::job::{
     Cannot, ClosingState, Correction, Did, Entry, Reference, Shown, StepKind, Sure, Unclear,
 };
@@ -113,29 +113,6 @@ fn work(args: &Args, ask: &mut dyn Ask, terminal: &mut Terminal) -> Result {
         undone: None,
     }
     .run()
-}
-
-/// Where the store is that the arguments ask for.
-pub(super) fn store_place(args: &Args) -> Result<PathBuf> {
-    Ok(Store::place(args.store.as_deref())?)
-}
-
-/// Opens that store to write, making it if it is not there.
-pub(super) fn open_store(args: &Args) -> Result<Store> {
-    Ok(Store::open(&store_place(args)?)?)
-}
-
-/// The store to read, or `None` where no job has made one at the usual place yet.
-pub(super) fn read_store_if_any(args: &Args) -> Result<Option<Store>> {
-    match store_place(args)?.exists() || args.store.is_some() {
-        true => read_store(args).map(Some),
-        false => Ok(None),
-    }
-}
-
-/// Opens that store to read; nothing is made or changed.
-pub(super) fn read_store(args: &Args) -> Result<Store> {
-    Ok(Store::open_to_read(&store_place(args)?)?)
 }
 
 /// A result that was asked about and is not entered yet.
@@ -1219,38 +1196,4 @@ fn entry_number(typed: &str) -> Result<usize> {
 
 fn need(step: Option<&StepView>) -> Result<&StepView> {
     step.ok_or_else(|| Failure::no("there is no step to speak of; choose one with `others`"))
-}
-
-/// Reads a way of closing: its number, or its first letters.
-pub(super) fn closing_state(typed: &str) -> Result<ClosingState> {
-    if let Ok(n) = typed.parse::<usize>()
-        && let Some((_, s)) = ClosingState::ALL.get(n.wrapping_sub(1))
-    {
-        return Ok(*s);
-    }
-    let typed = typed.trim().to_lowercase().replace(' ', "-");
-    let fits: Vec<ClosingState> = ClosingState::ALL
-        .iter()
-        .filter(|(w, _)| w.starts_with(&typed))
-        .map(|(_, s)| *s)
-        .collect();
-    match fits.as_slice() {
-        [one] => Ok(*one),
-        _ => {
-            let words: Vec<&str> = ClosingState::ALL.iter().map(|(w, _)| *w).collect();
-            Err(Failure::no(format!(
-                "`{typed}` is no way to close a job; it can be {}",
-                words.join(", ")
-            )))
-        }
-    }
-}
-
-/// The doubt about one result, in words; used by lists.
-pub(super) fn doubt(misread: f64) -> String {
-    if misread > 0.1 {
-        format!(" (may be a misreading: {})", percent(misread))
-    } else {
-        String::new()
-    }
 }
