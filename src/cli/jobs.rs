@@ -393,7 +393,7 @@ fn show_job(args: &Args, desk: &Desk, terminal: &mut Terminal) -> Result {
 
 fn why(args: &Args, desk: &Desk, suspect: usize, terminal: &mut Terminal) -> Result {
     let state = desk.state();
-    let text = show::why(desk, &state, &suspect.to_string())?;
+    let text = show::why(desk, &state, suspect)?;
     if args.format == Format::Text {
         for line in text.lines() {
             terminal.line(&fill(line, terminal.width, "", "    "))?;

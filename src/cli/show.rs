@@ -317,14 +317,8 @@ fn doubt(misread: f64) -> String {
     }
 }
 
-/// What speaks for and against a suspect.
-pub(super) fn why(desk: &Desk, state: &StateView, typed: &str) -> Result<String> {
-    let n = match typed {
-        "" => 1,
-        t => t
-            .parse::<usize>()
-            .map_err(|_| Failure::no(format!("`{t}` is no number of a suspect")))?,
-    };
+/// What speaks for and against a suspect, by its number from 1.
+pub(super) fn why(desk: &Desk, state: &StateView, n: usize) -> Result<String> {
     let Some(s) = n.checked_sub(1).and_then(|i| state.belief.suspects.get(i)) else {
         return Err(Failure::no(format!(
             "there is no suspect {n}; they are numbered from 1 to {}",
