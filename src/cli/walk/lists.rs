@@ -3,6 +3,7 @@
 
 use super::Walk;
 use crate::cli::error::{Failure, Result};
+use crate::cli::text::fill;
 use crate::cli::{line, show};
 use crate::job::line::line_at_hand;
 use crate::job::view::{self, StepView};
@@ -51,11 +52,9 @@ impl Walk<'_> {
                 (false, true) => String::new(),
                 (false, false) => format!("; first: {}", s.prepare.join("; ")),
             };
-            self.say(&format!(
-                "{n:>3} {mend}{} ({:.0} min{after})",
-                s.text,
-                s.minutes.max(1.0)
-            ))?;
+            let text = format!("{mend}{} ({:.0} min{after})", s.text, s.minutes.max(1.0));
+            let text = fill(&text, self.terminal.width, &format!("{n:>3} "), "    ");
+            self.terminal.line(&text)?;
         }
         match self.question(
             "Number or name (Enter: back) > ",
