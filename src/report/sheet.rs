@@ -6,9 +6,11 @@ use std::collections::BTreeSet;
 
 use super::words;
 use crate::belief::likelier;
-use crate::job::trail::{Advised, Moment, Trail, TrailStep};
+use crate::job::ClosingState;
+use crate::job::trail::{Advised, Moment, Trail, TrailKind, TrailStep};
 use crate::job::view::{Suspect, percent_within};
 use crate::model::shown_id;
+use crate::rulebase::Kind;
 
 /// At most this many suspects are named after a step.
 const LEADING: usize = 4;
@@ -42,7 +44,7 @@ pub(super) struct BenchSheet {
     /// What is advised now.
     pub(super) next: Option<Advice>,
     pub(super) cautions: Vec<Caution>,
-    pub(super) ended: String,
+    pub(super) ended: &'static str,
     pub(super) reason: Option<String>,
     pub(super) rules: Option<String>,
 }
@@ -65,6 +67,8 @@ pub(super) struct BenchStep {
     pub(super) did: &'static str,
     /// A word for the style: what kind of step it is.
     pub(super) class: &'static str,
+    /// Whether it is about something done to the device, or that could not be.
+    is_step: bool,
     pub(super) text: String,
     pub(super) id: Option<String>,
     pub(super) shows: Option<String>,
@@ -133,7 +137,7 @@ impl BenchSheet {
             let mut step = BenchStep::new(s, end(t).left_out, Known::new(&s.after, Some(before)));
             step.at = s.at.as_deref().map(|at| words::later(at, clock));
             clock = s.at.as_deref().unwrap_or(clock);
-            if s.kind != "note"
+            if s.kind != TrailKind::Note
                 && let Some(a) = untold
             {
                 step.as_advised = s.id.as_deref() == Some(&a.id);
@@ -146,7 +150,7 @@ impl BenchSheet {
             before = &s.after;
             steps.push(step);
         }
-        let open = t.ended.as_deref().is_none_or(|e| e != "mended");
+        let open = t.ended != Some(ClosingState::Mended);
         BenchSheet {
             title: words::filled(Some(&t.title)).unwrap_or_else(|| "Job without a title".into()),
             job: t.job,
@@ -173,7 +177,7 @@ impl BenchSheet {
             places: places(end(t)),
             next: end(t).advised.as_ref().filter(|_| open).map(Advice::new),
             cautions: cautions(t),
-            ended: words::ended(t.ended.as_deref()),
+            ended: words::ended(t.ended),
             reason: words::filled(t.reason.as_deref()),
             rules: t
                 .rules
@@ -192,7 +196,7 @@ fn cleaned(texts: &[String]) -> Vec<String> {
 }
 
 fn remedies(t: &Trail) -> impl Iterator<Item = &TrailStep> {
-    t.steps.iter().filter(|s| s.kind == "remedy")
+    t.steps.iter().filter(|s| s.kind == TrailKind::Remedy)
 }
 
 /// What was known last.
@@ -202,7 +206,10 @@ fn end(t: &Trail) -> &Moment {
 
 /// Whether something was done to the device, or tried to be.
 fn was_done(s: &TrailStep) -> bool {
-    ["result", "remedy", "unclear", "sure"].contains(&s.kind.as_str())
+    matches!(
+        s.kind,
+        TrailKind::Result | TrailKind::Remedy | TrailKind::Unclear | TrailKind::Sure
+    )
 }
 
 /// Each caution once: those known by their identifiers with the steps they held
@@ -218,30 +225,27 @@ fn cautions(t: &Trail) -> Vec<Caution> {
             .map(|s| s.number)
             .collect();
         known.insert(words::line(&c.text));
-        out.push(Caution {
-            text: words::line(&c.text),
-            held: if steps.is_empty() {
-                "advised only".to_owned()
-            } else {
-                words::steps(&steps)
-            },
-        });
+        out.push((steps, words::line(&c.text)));
     }
     // Those that held come first.
-    out.sort_by_key(|c| c.held == "advised only");
+    out.sort_by_key(|(steps, _)| steps.is_empty());
     for text in std::iter::once(&t.intake)
         .chain(t.steps.iter().map(|s| &s.after))
         .filter_map(|m| m.advised.as_ref())
         .flat_map(|a| cleaned(&a.cautions))
     {
         if known.insert(text.clone()) {
-            out.push(Caution {
-                text,
-                held: "advised only".to_owned(),
-            });
+            out.push((Vec::new(), text));
         }
     }
-    out
+    let caution = |(steps, text): (Vec<usize>, String)| Caution {
+        text,
+        held: match steps.as_slice() {
+            [] => "advised only".to_owned(),
+            held => words::steps(held),
+        },
+    };
+    out.into_iter().map(caution).collect()
 }
 
 impl BenchWork {
@@ -277,7 +281,7 @@ fn item_names(s: &TrailStep) -> Vec<String> {
 impl BenchStep {
     /// A remark, after which everything is as it was.
     pub(super) fn is_plain_remark(&self) -> bool {
-        self.class == "note"
+        !self.is_step
             && self.after.unchanged
             && !self.after.conflict
             && self.after.hazards.is_empty()
@@ -285,25 +289,27 @@ impl BenchStep {
 
     /// `left_out` bounds what the belief in the end leaves out.
     fn new(s: &TrailStep, left_out: f64, after: Known) -> BenchStep {
-        let (did, class) = match s.kind.as_str() {
-            "result" => ("Checked", "result"),
-            "remedy" => ("Remedy", "remedy"),
-            "note" => ("Remark", "note"),
-            "cannot" => ("Could not be done", "cannot"),
-            "unclear" => ("Checked, unclear", "unclear"),
-            "meter" => ("Another meter", "note"),
-            "reference" => ("Read on a good board", "note"),
-            "sure" => ("Measured again, the same", "result"),
-            "correction" => ("Corrected", "note"),
-            "struck" => ("Struck", "note"),
-            _ => ("Entered", "note"),
+        let (did, class) = match s.kind {
+            TrailKind::Result => ("Checked", "result"),
+            TrailKind::Remedy => ("Remedy", "remedy"),
+            TrailKind::Note => ("Remark", "note"),
+            TrailKind::Cannot => ("Could not be done", "cannot"),
+            TrailKind::Unclear => ("Checked, unclear", "unclear"),
+            TrailKind::Meter => ("Another meter", "note"),
+            TrailKind::Reference => ("Read on a good board", "note"),
+            TrailKind::History => ("Entered", "note"),
+            TrailKind::Sure => ("Measured again, the same", "result"),
+            TrailKind::Correction => ("Corrected", "note"),
+            TrailKind::Struck => ("Struck", "note"),
         };
+        let is_step = was_done(s) || s.kind == TrailKind::Cannot;
         let text = step_text(s);
         BenchStep {
             number: s.number,
             at: None,
             did,
             class,
+            is_step,
             id: words::filled(s.id.as_deref().and_then(shown_id)).filter(|i| *i != text),
             text,
             shows: s
@@ -415,7 +421,7 @@ pub(super) struct CustomerSheet {
     pub(super) measured: Vec<Check>,
     /// What was not done, a sentence each.
     pub(super) not_done: Vec<String>,
-    pub(super) ended: String,
+    pub(super) ended: &'static str,
     pub(super) reason: Option<String>,
     /// A step that was done, or comes next, takes care with the battery.
     pub(super) battery: bool,
@@ -440,13 +446,13 @@ pub(super) struct Check {
 
 impl CustomerSheet {
     pub(super) fn new(t: &Trail) -> CustomerSheet {
-        let mended = t.ended.as_deref() == Some("mended");
+        let mended = t.ended == Some(ClosingState::Mended);
         let work: Vec<Work> = remedies(t).filter_map(Work::new).collect();
-        let last = t.steps.iter().rposition(|s| s.kind == "remedy");
+        let last = t.steps.iter().rposition(|s| s.kind == TrailKind::Remedy);
         let (mut looked, mut measured, mut tested) = (Vec::new(), Vec::new(), Vec::new());
         let mut repairs = 0;
         for (n, s) in t.steps.iter().enumerate() {
-            repairs += usize::from(s.kind == "remedy");
+            repairs += usize::from(s.kind == TrailKind::Remedy);
             let Some(mut check) = Check::new(s) else {
                 continue;
             };
@@ -461,8 +467,8 @@ impl CustomerSheet {
                     None => after,
                 });
             }
-            match s.manner.as_deref() {
-                Some("measure" | "continuity") => measured.push(check),
+            match s.manner {
+                Some(Kind::Measure | Kind::Continuity) => measured.push(check),
                 _ => looked.push(check),
             }
         }
@@ -498,7 +504,7 @@ impl CustomerSheet {
             looked,
             measured,
             not_done: not_done(t),
-            ended: words::ended_for_customer(t.ended.as_deref()),
+            ended: words::ended_for_customer(t.ended),
             reason: words::filled(t.reason.as_deref()),
             battery: done_cautions
                 .iter()
@@ -546,8 +552,8 @@ impl Work {
 
 impl Check {
     fn new(s: &TrailStep) -> Option<Check> {
-        let (result, remark) = match s.kind.as_str() {
-            "result" => (
+        let (result, remark) = match s.kind {
+            TrailKind::Result => (
                 s.shows.as_deref().map(words::shown).unwrap_or_default(),
                 if s.repeated_in.is_some() {
                     Some("checked again later")
@@ -557,7 +563,7 @@ impl Check {
                     None
                 },
             ),
-            "unclear" => ("gave no clear result".to_owned(), None),
+            TrailKind::Unclear => ("gave no clear result".to_owned(), None),
             // Remarks are for the bench; what could not be done stands by itself.
             _ => return None,
         };
@@ -586,9 +592,9 @@ fn wrong(t: &Trail) -> (&'static str, Vec<String>) {
     if !was.is_empty() {
         return ("Our checks point to this:", was);
     }
-    match t.ended.as_deref() {
-        Some("no-fault-found") => ("Our checks showed nothing wrong.", Vec::new()),
-        Some("mended") => {
+    match t.ended {
+        Some(ClosingState::NoFaultFound) => ("Our checks showed nothing wrong.", Vec::new()),
+        Some(ClosingState::Mended) => {
             let mut items: Vec<String> = Vec::new();
             for i in remedies(t).flat_map(item_names) {
                 if !words::is_identifier(&i) && !items.contains(&i) {
@@ -617,7 +623,7 @@ fn not_done(t: &Trail) -> Vec<String> {
     let mut out = Vec::new();
     for (n, s) in t.steps.iter().enumerate() {
         let done_later = t.steps[n + 1..].iter().any(|l| l.id == s.id && was_done(l));
-        if s.kind != "cannot" || done_later {
+        if s.kind != TrailKind::Cannot || done_later {
             continue;
         }
         if let Some(text) = plain_text(s) {
@@ -629,7 +635,7 @@ fn not_done(t: &Trail) -> Vec<String> {
     for f in named(&t.unproved) {
         out.push(format!("Not yet shown to work again: {f}"));
     }
-    if let Some("not-mended" | "not-worth-it") = t.ended.as_deref()
+    if let Some(ClosingState::NotMended | ClosingState::NotWorthIt) = t.ended
         && let Some(a) = &end(t).advised
         && let Some(text) = named(std::slice::from_ref(&a.text)).pop()
     {
