@@ -6,7 +6,8 @@ use std::io::{BufRead, BufReader, Read};
 use rustyline::error::ReadlineError;
 
 use super::error::{Failure, Result};
-use super::terminal::{Terminal, fill};
+use super::terminal::Terminal;
+use super::text::fill;
 
 /// What came of asking.
 #[derive(Clone, Debug, PartialEq, Eq)]

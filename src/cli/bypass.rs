@@ -7,7 +7,7 @@ use super::error::{Failure, Result};
 use super::terminal::Terminal;
 use crate::circuit::wire::Verdict;
 use crate::desk::Desk;
-use crate::job::bypass::{BypassView, NoAdvice};
+use crate::job::bypass::BypassView;
 use crate::job::view::VERSION;
 use crate::shown::shown;
 
@@ -16,15 +16,6 @@ struct Answer {
     version: u32,
     job: i64,
     bypasses: Vec<BypassView>,
-}
-
-impl From<NoAdvice> for Failure {
-    fn from(e: NoAdvice) -> Self {
-        match e {
-            NoAdvice::Line(_) => Failure::Usage(e.to_string()),
-            _ => Failure::no(e.to_string()),
-        }
-    }
 }
 
 /// `job bypass`. The exit code is 1 when no wire is sound.

@@ -5,7 +5,8 @@ use include_dir::{Dir, include_dir};
 use super::args::Args;
 use super::error::{Failure, Result};
 use super::replay::{parse_case, replay_file};
-use super::terminal::{Terminal, fill};
+use super::terminal::Terminal;
+use super::text::fill;
 use crate::rulebase::nearest;
 
 static CASES: Dir = include_dir!("$CARGO_MANIFEST_DIR/demo-cases");

@@ -4,7 +4,7 @@ use std::process::ExitCode;
 
 use anstream::eprintln;
 
-use super::terminal::clean;
+use super::text::clean;
 use crate::rulebase::{Problem, SourceFile};
 use crate::shown::short;
 
@@ -91,5 +91,26 @@ impl From<crate::job::CaseError> for Failure {
 impl From<crate::model::CompileError> for Failure {
     fn from(e: crate::model::CompileError) -> Self {
         Failure::no(e.to_string())
+    }
+}
+
+impl From<crate::desk::DeskError> for Failure {
+    fn from(e: crate::desk::DeskError) -> Self {
+        Failure::no(e.to_string())
+    }
+}
+
+impl From<crate::store::StoreError> for Failure {
+    fn from(e: crate::store::StoreError) -> Self {
+        Failure::no(e.to_string())
+    }
+}
+
+impl From<crate::job::bypass::NoAdvice> for Failure {
+    fn from(e: crate::job::bypass::NoAdvice) -> Self {
+        match e {
+            crate::job::bypass::NoAdvice::Line(_) => Failure::Usage(e.to_string()),
+            _ => Failure::no(e.to_string()),
+        }
     }
 }

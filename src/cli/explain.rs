@@ -11,7 +11,8 @@ use regex_syntax::ast::{Ast, ClassSet, ClassSetItem, RepetitionKind, RepetitionR
 use super::args::Args;
 use super::check::load;
 use super::error::{Failure, Result};
-use super::terminal::{Terminal, fill};
+use super::terminal::Terminal;
+use super::text::fill;
 use crate::rulebase::{Pack, nearest, slug};
 
 pub(super) fn explain(args: &Args, id: Option<&str>, terminal: &mut Terminal) -> Result {

@@ -5,7 +5,8 @@ use serde::Serialize;
 use super::args::{Args, Format};
 use super::check::load;
 use super::error::Result;
-use super::terminal::{Terminal, fill};
+use super::terminal::Terminal;
+use super::text::fill;
 use crate::job::view::VERSION;
 use crate::model::{Hearing, Model, Past, Unit, hear as read, outline, past};
 

@@ -2,7 +2,8 @@
 
 use super::ask::{Ask, Reply};
 use super::error::{Failure, Result};
-use super::terminal::{Terminal, fill};
+use super::terminal::Terminal;
+use super::text::fill;
 use crate::desk::Desk;
 use crate::job::{CaseFile, Entry, LONGEST_COMPLAINT, LONGEST_NAME, Settings};
 use crate::model::{Model, Past, Unit, hear, outline, past};

@@ -7,6 +7,7 @@ use serde::Serialize;
 use super::args::{Args, Format, JobCommand, Reader};
 use super::bypass;
 use super::check::load;
+use super::closing::closing_state;
 use super::error::{Failure, Result};
 use super::hear::PastView;
 use super::intake::list_jobs;
@@ -14,10 +15,11 @@ use super::line;
 use super::output::{Holds, write_out};
 use super::replay::{read_case, up_to, with_meter};
 use super::show;
-use super::terminal::{Terminal, escaped, fill};
-use super::walk::{closing_state, open_store, read_store, read_store_if_any, store_place};
+use super::stores::{open_store, read_store, read_store_if_any, store_place};
+use super::terminal::Terminal;
+use super::text::{escaped, fill};
 use crate::belief::likelier;
-use crate::desk::{Desk, DeskError};
+use crate::desk::Desk;
 use crate::job::view::{self, StateView, VERSION};
 use crate::job::weigh::{Weighed, weigh};
 use crate::job::{Cannot, CaseFile, Correction, Did, Entry, Reference, Shown, Sure, Unclear};
@@ -96,18 +98,6 @@ struct SupposedView {
     fault: String,
     posterior: f64,
     now: f64,
-}
-
-impl From<DeskError> for Failure {
-    fn from(e: DeskError) -> Self {
-        Failure::no(e.to_string())
-    }
-}
-
-impl From<crate::store::StoreError> for Failure {
-    fn from(e: crate::store::StoreError) -> Self {
-        Failure::no(e.to_string())
-    }
 }
 
 pub(super) fn jobs(
@@ -403,7 +393,7 @@ fn show_job(args: &Args, desk: &Desk, terminal: &mut Terminal) -> Result {
 
 fn why(args: &Args, desk: &Desk, suspect: usize, terminal: &mut Terminal) -> Result {
     let state = desk.state();
-    let text = show::why(desk, &state, &suspect.to_string())?;
+    let text = show::why(desk, &state, suspect)?;
     if args.format == Format::Text {
         for line in text.lines() {
             terminal.line(&fill(line, terminal.width, "", "    "))?;

@@ -3,6 +3,7 @@ mod args;
 mod ask;
 mod bypass;
 mod check;
+mod closing;
 mod demo;
 mod drill;
 mod error;
@@ -16,8 +17,10 @@ mod replay;
 mod shop;
 mod show;
 mod simulate;
+mod stores;
 mod sum;
 mod terminal;
+mod text;
 mod tree;
 mod walk;
 

@@ -1,16 +1,17 @@
 //! How a state is shown in a terminal.
 
+use super::bypass;
 use super::error::{Failure, Result};
-use super::terminal::fill;
+use super::text::fill;
 use crate::belief::{Belief, likelier};
 use crate::desk::Desk;
-use crate::job::Case;
 use crate::job::notice::NoticeView;
 use crate::job::view::{
     CanTell, DistrustView, StateView, StepView, UNSURE, foreseen, percent, percent_within,
     rests_on_list, result_words,
 };
 use crate::job::weigh::weigh;
+use crate::job::{Case, StepKind};
 use crate::line::Distrust;
 use crate::model::{Found, behind, shown_id};
 
@@ -136,7 +137,7 @@ pub(super) fn doubts(state: &StateView) -> Vec<String> {
 pub(super) fn step(s: &StepView, head: &str, width: usize, whole: bool) -> String {
     let indent = " ".repeat(head.chars().count());
     let fill = |first: &str, text: &str| fill(text, width, first, &indent);
-    let word = match (s.act == "remedy", s.retest) {
+    let word = match (s.act == StepKind::Remedy, s.retest) {
         (true, _) => "MEND: ",
         (_, true) => "RETEST: ",
         _ if s.safety => "SAFETY: ",
@@ -307,14 +308,17 @@ pub(super) fn remarks(state: &StateView) -> Vec<String> {
         .collect()
 }
 
-/// What speaks for and against a suspect.
-pub(super) fn why(desk: &Desk, state: &StateView, typed: &str) -> Result<String> {
-    let n = match typed {
-        "" => 1,
-        t => t
-            .parse::<usize>()
-            .map_err(|_| Failure::no(format!("`{t}` is no number of a suspect")))?,
-    };
+/// The doubt about one result, in words.
+fn doubt(misread: f64) -> String {
+    if misread > 0.1 {
+        format!(" (may be a misreading: {})", percent(misread))
+    } else {
+        String::new()
+    }
+}
+
+/// What speaks for and against a suspect, by its number from 1.
+pub(super) fn why(desk: &Desk, state: &StateView, n: usize) -> Result<String> {
     let Some(s) = n.checked_sub(1).and_then(|i| state.belief.suspects.get(i)) else {
         return Err(Failure::no(format!(
             "there is no suspect {n}; they are numbered from 1 to {}",
@@ -340,7 +344,7 @@ pub(super) fn why(desk: &Desk, state: &StateView, typed: &str) -> Result<String>
         out += &format!(
             "  {of}, {shows}: {}{}\n",
             factor_words(factor),
-            super::walk::doubt(misread)
+            doubt(misread)
         );
     }
     let info = &case.model.faults[fault];
@@ -452,7 +456,7 @@ pub(super) fn explain(desk: &Desk, s: &StepView) -> String {
                 )
             }));
             let bridged = desk.case.bridged(i).unwrap_or_default();
-            more.extend(bridged.iter().map(super::bypass::in_short));
+            more.extend(bridged.iter().map(bypass::in_short));
             (&r.step, more)
         }
         _ => return String::new(),

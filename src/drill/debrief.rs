@@ -10,6 +10,7 @@ use super::round::{Did, Round};
 use super::score::{Deduction, Score};
 use super::task::DrillError;
 use super::{Ended, Level};
+use crate::job::StepKind;
 use crate::job::view::{percent, telling};
 use crate::model::Model;
 use crate::plan::Act;
@@ -68,7 +69,7 @@ pub struct CourseView {
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize, JsonSchema)]
 pub struct StepTaken {
     /// `test` or `remedy`.
-    pub act: String,
+    pub act: StepKind,
     /// Identifier.
     pub id: String,
     /// The question, or the order.
@@ -187,7 +188,7 @@ fn step(m: &Model, did: &Did) -> StepTaken {
         _ => None,
     };
     StepTaken {
-        act: named.act.to_owned(),
+        act: did.act.into(),
         id: named.id.to_owned(),
         text: named.text.to_owned(),
         shows,

@@ -1,5 +1,6 @@
 //! The entries of a job, as they are stored, exported and replayed.
 
+use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
 
 use crate::model::Unit;
@@ -283,8 +284,9 @@ impl Closing {
 }
 
 /// The ways in which a job ends.
-#[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, Deserialize)]
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
 #[serde(rename_all = "kebab-case")]
+#[schemars(inline)]
 pub enum ClosingState {
     /// Mended and retested.
     Mended,

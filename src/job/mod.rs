@@ -8,6 +8,7 @@ mod case;
 mod file;
 mod history;
 pub mod isolation;
+mod kind;
 pub mod line;
 pub mod notice;
 pub(crate) mod proof;
@@ -27,4 +28,5 @@ pub use file::{
     Cannot, CaseFile, Closing, ClosingState, Correction, Did, Entry, LONGEST_COMPLAINT,
     LONGEST_NAME, LONGEST_TEXT, MOST_ENTRIES, Reference, Shown, Sure, Unclear,
 };
+pub use kind::StepKind;
 pub(crate) use question::questioned;

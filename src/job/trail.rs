@@ -5,7 +5,7 @@ use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
 
 use super::case::{Case, Entered};
-use super::file::{CaseFile, Entry};
+use super::file::{CaseFile, ClosingState, Entry};
 use super::line::LineView;
 use super::view::{Share, StateView, Suspect, VERSION, is_zero, result_words, suspect};
 use crate::belief::likelier;
@@ -46,9 +46,9 @@ pub struct Trail {
     pub intake: Moment,
     /// What was done.
     pub steps: Vec<TrailStep>,
-    /// How it ended: mended, not-mended, no-fault-found, not-worth-it.
+    /// How it ended.
     #[serde(skip_serializing_if = "Option::is_none")]
-    pub ended: Option<String>,
+    pub ended: Option<ClosingState>,
     /// Why it ended so.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub reason: Option<String>,
@@ -118,6 +118,36 @@ pub struct Advised {
     pub cautions: Vec<String>,
 }
 
+/// What an entry of a trail is.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
+#[serde(rename_all = "kebab-case")]
+#[schemars(inline)]
+pub enum TrailKind {
+    /// A test was done.
+    Result,
+    /// A remedy was done.
+    Remedy,
+    /// A remark.
+    #[default]
+    Note,
+    /// A step could not be done.
+    Cannot,
+    /// A test was done and its result is unclear.
+    Unclear,
+    /// Another meter was taken.
+    Meter,
+    /// A good board was read.
+    Reference,
+    /// A question about the past was answered with yes.
+    History,
+    /// An earlier result was measured again and came out the same.
+    Sure,
+    /// An earlier entry should have been another, or none.
+    Correction,
+    /// The entry never was, by a later correction.
+    Struck,
+}
+
 /// One entry with what was known after it.
 #[derive(Clone, Debug, Default, PartialEq, Serialize, Deserialize, JsonSchema)]
 pub struct TrailStep {
@@ -126,10 +156,8 @@ pub struct TrailStep {
     /// When.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub at: Option<String>,
-    /// result, remedy, note, cannot, unclear, meter, reference, sure (an earlier
-    /// result was measured again and came out the same), correction, or struck
-    /// (it never was, by a later correction).
-    pub kind: String,
+    /// What was entered.
+    pub kind: TrailKind,
     /// Identifier of the test or remedy.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub id: Option<String>,
@@ -149,9 +177,9 @@ pub struct TrailStep {
     /// What would be known under the rules of today, if they differ.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub moved: Option<String>,
-    /// Manner of a test: ask, look, try, swap, measure or continuity.
+    /// Manner of a test.
     #[serde(default, skip_serializing_if = "Option::is_none")]
-    pub manner: Option<String>,
+    pub manner: Option<Kind>,
     /// What was entered first, where a later entry corrected it; the rest of the
     /// step is as it was corrected.
     #[serde(default, skip_serializing_if = "Option::is_none")]
@@ -296,7 +324,7 @@ impl Trail {
                 step.was = Some(entered_words(entry));
             }
             if case.struck(n) {
-                step.kind = "struck".into();
+                step.kind = TrailKind::Struck;
                 step.text = step.was.take().unwrap_or_default();
                 steps.push(step);
                 continue;
@@ -321,15 +349,12 @@ impl Trail {
                 };
                 step.id = Some(id.clone());
                 step.text = text.to_owned();
-                step.manner = found.and_then(|i| {
-                    let kind = Kind::ALL.iter().find(|k| k.1 == m.tests[i].kind)?;
-                    Some(kind.0.to_owned())
-                });
+                step.manner = found.map(|i| m.tests[i].kind);
                 found
             };
             match entry {
                 Entry::Result(r) => {
-                    step.kind = "result".into();
+                    step.kind = TrailKind::Result;
                     let test = name_test(&mut step, &r.test);
                     if let Some(i) = test {
                         took(&mut step, &m.tests[i].step);
@@ -357,7 +382,7 @@ impl Trail {
                     }
                 }
                 Entry::Remedy(d) => {
-                    step.kind = "remedy".into();
+                    step.kind = TrailKind::Remedy;
                     step.note = d.note.clone();
                     step.text = d.did.clone();
                     if let Entered::Remedy(i) = case.entered[n] {
@@ -371,11 +396,11 @@ impl Trail {
                     }
                 }
                 Entry::Note(t) => {
-                    step.kind = "note".into();
+                    step.kind = TrailKind::Note;
                     step.text = t.clone();
                 }
                 Entry::Sure(s) => {
-                    step.kind = "sure".into();
+                    step.kind = TrailKind::Sure;
                     step.about = Some(s.entry);
                     let of = s.entry.wrapping_sub(1);
                     if let Some(Entry::Result(r)) = as_it_holds(of) {
@@ -392,7 +417,7 @@ impl Trail {
                     }
                 }
                 Entry::Correct(c) => {
-                    step.kind = "correction".into();
+                    step.kind = TrailKind::Correction;
                     step.about = Some(c.entry);
                     step.text = match (file.steps.get(c.entry.wrapping_sub(1)), &c.to) {
                         (Some(was), Some(to)) => {
@@ -406,7 +431,7 @@ impl Trail {
                     step.note = c.note.clone();
                 }
                 Entry::Reference(r) => {
-                    step.kind = "reference".into();
+                    step.kind = TrailKind::Reference;
                     name_test(&mut step, &r.test);
                     step.manner = None;
                     step.shows = Some(r.reads.trim().to_owned());
@@ -415,22 +440,22 @@ impl Trail {
                     step.note = Some(r.from.clone() + odd.as_deref().unwrap_or_default());
                 }
                 Entry::Meter(name) => {
-                    step.kind = "meter".into();
+                    step.kind = TrailKind::Meter;
                     step.text = format!("read from here on with the meter `{name}`");
                 }
                 Entry::History(id) => {
-                    step.kind = "history".into();
+                    step.kind = TrailKind::History;
                     let mut asked = m.bench.history.iter();
                     let ask = asked.find(|h| h.0 == *id).map_or(id, |h| &h.1);
                     step.text = format!("{ask} Yes.");
                 }
                 Entry::Cannot(c) => {
-                    step.kind = "cannot".into();
+                    step.kind = TrailKind::Cannot;
                     name_test(&mut step, &c.test);
                     step.note = (!c.why.is_empty()).then(|| c.why.clone());
                 }
                 Entry::Unclear(u) => {
-                    step.kind = "unclear".into();
+                    step.kind = TrailKind::Unclear;
                     if let Some(i) = name_test(&mut step, &u.test) {
                         took(&mut step, &m.tests[i].step);
                     }
@@ -473,7 +498,7 @@ impl Trail {
                 .collect(),
             intake,
             steps,
-            ended: file.closed.as_ref().map(|c| c.state.word().to_owned()),
+            ended: file.closed.as_ref().map(|c| c.state),
             reason: file.closed.as_ref().map(|c| c.reason.clone()),
             remedies,
             proved: functions(&mut proved.iter().copied()),

@@ -4,6 +4,7 @@ use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
 
 use super::Case;
+use super::kind::StepKind;
 use super::view::foreseen;
 use crate::bench::BenchState;
 use crate::plan::{Act, Extent, Node, Then, tree};
@@ -61,7 +62,7 @@ pub struct TreeNode {
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize, JsonSchema)]
 pub struct TreeStep {
     /// `test` or `remedy`.
-    pub act: String,
+    pub act: StepKind,
     /// Full identifier.
     pub id: String,
     /// In words.
@@ -201,7 +202,7 @@ fn step(case: &Case, state: BenchState, act: Act, price: f64) -> TreeStep {
         .iter()
         .map(|c| format!("no longer: {}", name(c)));
     TreeStep {
-        act: named.act.to_owned(),
+        act: act.into(),
         id: named.id.to_owned(),
         text: named.text.to_owned(),
         cost: price,

@@ -7,6 +7,7 @@ use serde::{Deserialize, Serialize};
 
 use super::case::{Case, Closed, Entered};
 use super::file::Entry;
+use super::kind::StepKind;
 use super::notice::{NoticeView, notice_view};
 use crate::belief::likelier;
 use crate::line::Distrust;
@@ -107,7 +108,7 @@ pub struct OutcomeView {
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize, JsonSchema)]
 pub struct StepView {
     /// `test`, `remedy`, or `close` for closing the job as repaired.
-    pub act: String,
+    pub act: StepKind,
     /// Identifier; `close` for closing the job.
     pub id: String,
     /// The question, or the order.
@@ -502,8 +503,8 @@ fn advice(case: &Case, many: usize) -> AdviceView {
     }
 }
 
-/// The word for closing a job, as an act and as the identifier of that step.
-pub const CLOSE: &str = "close";
+/// The identifier of closing a job, as a step.
+const CLOSE: &str = "close";
 
 /// Closing the job as repaired, as a step.
 fn close_step(case: &Case) -> StepView {
@@ -511,7 +512,7 @@ fn close_step(case: &Case) -> StepView {
     let proved = proved.map(|f| case.model.functions[f].name.clone());
     let proved: Vec<String> = proved.collect();
     StepView {
-        act: CLOSE.to_owned(),
+        act: StepKind::Close,
         id: CLOSE.to_owned(),
         text: "Close the job as repaired".to_owned(),
         minutes: 0.0,
@@ -569,7 +570,7 @@ pub fn step(case: &Case, p: &Proposal) -> StepView {
         Act::Remedy(i) => why_remedy(case, i, p),
     };
     StepView {
-        act: named.act.to_owned(),
+        act: p.act.into(),
         id: named.id.to_owned(),
         text: named.text.to_owned(),
         minutes: p.minutes,

@@ -5,6 +5,7 @@ use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
 
 use super::Case;
+use super::kind::StepKind;
 use super::view::{foreseen, percent_within};
 use crate::plan::{Act, Effort, Lead, Proposal, leads};
 use crate::shown::shown;
@@ -16,7 +17,7 @@ const BEST: usize = 3;
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize, JsonSchema)]
 pub struct Weighed {
     /// `test` or `remedy`.
-    pub act: String,
+    pub act: StepKind,
     /// Full identifier.
     pub id: String,
     /// In words.
@@ -67,7 +68,7 @@ pub fn weigh(case: &Case) -> Vec<Weighed> {
     for (p, leads) in best.iter().zip(leads) {
         let named = case.model.named(p.act);
         all.push(Weighed {
-            act: named.act.to_owned(),
+            act: p.act.into(),
             id: named.id.to_owned(),
             text: named.text.to_owned(),
             minutes: p.minutes,

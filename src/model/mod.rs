@@ -298,11 +298,11 @@ impl TestInfo {
 
     /// What a good line reads, where a line is measured: "0.39 V to 0.43 V", or
     /// "OL".
-    pub fn good_reads(&self) -> &str {
-        let says = self.outcomes.first().map_or("", |o| o.says.as_str());
-        match says.split_once("reads (") {
-            Some((_, bounds)) => bounds.trim_end_matches(')'),
-            None => "OL",
+    pub fn good_reads(&self) -> String {
+        let good = self.outcomes.first().and_then(|o| o.between);
+        match good.filter(|(low, _)| low.is_finite()) {
+            Some((low, high)) => bounds(low, high, self.unit.as_deref().unwrap_or_default()),
+            None => "OL".to_owned(),
         }
     }
 }
@@ -347,8 +347,6 @@ const UNSAID: f64 = 0.3;
 /// A step as people see it.
 #[derive(Clone, Copy, Debug)]
 pub struct Named<'m> {
-    /// `test` or `remedy`.
-    pub act: &'static str,
     /// Full identifier.
     pub id: &'m str,
     /// The question, or the order.
@@ -364,7 +362,6 @@ impl Model {
             Act::Test(i) => {
                 let t = &self.tests[i];
                 Named {
-                    act: "test",
                     id: &t.id,
                     text: &t.ask,
                     step: &t.step,
@@ -373,7 +370,6 @@ impl Model {
             Act::Remedy(i) => {
                 let r = &self.remedies[i];
                 Named {
-                    act: "remedy",
                     id: &r.id,
                     text: &r.name,
                     step: &r.step,

@@ -7,6 +7,7 @@ use comfy_table::{CellAlignment, ContentArrangement, Table, presets};
 
 use super::simulation::fill;
 use crate::drill::{Could, CourseView, DebriefView, Named, ProgressView, StepTaken, TableView};
+use crate::job::StepKind;
 use crate::job::view::percent;
 
 /// A table as wide as the window, without lines.
@@ -51,19 +52,15 @@ fn likely(all: &[f64]) -> String {
 /// A step with its answer and how likely the truth stood after it.
 fn cell(step: Option<&StepTaken>) -> String {
     let Some(s) = step else { return String::new() };
-    let head = match s.act.as_str() {
-        "remedy" => format!("MEND: {}", s.text),
-        _ => s.text.clone(),
-    };
+    let minutes = format!("{:.0} min", s.minutes);
+    if s.act == StepKind::Remedy {
+        return format!("MEND: {} ({minutes})", s.text);
+    }
     let shows = s
         .shows
         .as_ref()
         .map_or_else(String::new, |o| format!(" {o}."));
-    let minutes = format!("{:.0} min", s.minutes);
-    match s.act.as_str() {
-        "remedy" => format!("{head} ({minutes})"),
-        _ => format!("{head}{shows} ({minutes}; {})", likely(&s.likely)),
-    }
+    format!("{}{shows} ({minutes}; {})", s.text, likely(&s.likely))
 }
 
 fn sum(course: &CourseView) -> String {

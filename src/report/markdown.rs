@@ -100,8 +100,8 @@ pub(super) fn bench(s: &BenchSheet) -> String {
     p.fact("Opened", s.opened.as_deref());
     p.fact("Closed", s.closed.as_deref());
     p.paragraph(&match &s.reason {
-        Some(r) => format!("**{}** {}", escape(&s.ended), escape(r)),
-        None => format!("**{}**", escape(&s.ended)),
+        Some(r) => format!("**{}** {}", escape(s.ended), escape(r)),
+        None => format!("**{}**", escape(s.ended)),
     });
     p.heading("Complaint");
     if s.complaint.is_empty() {

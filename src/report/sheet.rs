@@ -7,3 +7,37 @@ mod customer;
 
 pub(super) use bench::{Advice, BenchSheet, BenchStep, Known, Odds};
 pub(super) use customer::{Check, CustomerSheet};
+
+use super::words;
+use crate::job::trail::{Moment, Trail, TrailKind, TrailStep};
+
+fn cleaned(texts: &[String]) -> Vec<String> {
+    texts
+        .iter()
+        .filter_map(|t| words::filled(Some(t)))
+        .collect()
+}
+
+fn remedies(t: &Trail) -> impl Iterator<Item = &TrailStep> {
+    t.steps.iter().filter(|s| s.kind == TrailKind::Remedy)
+}
+
+/// What was known last.
+fn end(t: &Trail) -> &Moment {
+    t.steps.last().map_or(&t.intake, |s| &s.after)
+}
+
+/// Whether something was done to the device, or tried to be.
+fn was_done(s: &TrailStep) -> bool {
+    matches!(
+        s.kind,
+        TrailKind::Result | TrailKind::Remedy | TrailKind::Unclear | TrailKind::Sure
+    )
+}
+
+fn item_names(s: &TrailStep) -> Vec<String> {
+    s.items
+        .iter()
+        .filter_map(|i| words::filled(Some(&i.name)))
+        .collect()
+}

@@ -11,7 +11,7 @@ use std::fmt::Write as _;
 
 use super::words;
 use crate::belief::likelier;
-use crate::job::trail::{LISTED, Moment, Trail};
+use crate::job::trail::{LISTED, Moment, Trail, TrailKind};
 use crate::job::view::{UNSURE, percent_within};
 
 /// A suspect that never rose above this is not drawn.
@@ -453,7 +453,7 @@ impl Course {
             .steps
             .iter()
             .enumerate()
-            .filter(|(_, s)| s.kind == "remedy")
+            .filter(|(_, s)| s.kind == TrailKind::Remedy)
             .map(|(i, s)| (s.number, x(i + 1)))
             .collect();
         let caption = bottom + 38.0;

@@ -6,7 +6,8 @@ use serde_json::{Value, json};
 
 use super::svg::{Course, Room};
 use super::*;
-use crate::job::trail::TrailStep;
+use crate::job::ClosingState;
+use crate::job::trail::{TrailKind, TrailStep};
 
 /// A handheld console with a dead left speaker: a swollen battery has pressed
 /// the speaker's contacts out of shape.
@@ -274,19 +275,31 @@ fn changed(t: &Trail, mut change: impl FnMut(&str, &mut String)) -> Trail {
     serde_json::from_value(v).unwrap()
 }
 
+/// Fields that hold one of a few words.
+const ONE_OF: [&str; 4] = ["act", "kind", "manner", "ended"];
+
 /// Hostile text at the end of every field, but for the words that decide what
 /// kind of step it is, how the job ended and whether a battery is concerned.
 fn hostile() -> Trail {
     changed(&trail(), |key, s| {
-        if !["kind", "manner", "ended"].contains(&key) && s != "lithium" {
+        if !ONE_OF.contains(&key) && s != "lithium" {
             s.push_str(HOSTILE);
         }
     })
 }
 
-/// Nothing but hostile text, in every field.
+/// Nothing but hostile text, in every field that takes any.
 fn all_hostile() -> Trail {
-    changed(&trail(), |_, s| *s = HOSTILE.to_owned())
+    let all = changed(&trail(), |key, s| {
+        if !ONE_OF.contains(&key) {
+            *s = HOSTILE.to_owned();
+        }
+    });
+    Trail {
+        // Of the device, which may be any text.
+        kind: HOSTILE.to_owned(),
+        ..all
+    }
 }
 
 fn parsed(page: &str) -> roxmltree::Document<'_> {
@@ -528,7 +541,7 @@ fn customers_see_no_numbers_identifiers_or_remarks() {
         }
     });
     for s in &mut marked.steps {
-        if s.kind == "note" {
+        if s.kind == TrailKind::Note {
             s.text = "zzremarkzz".to_owned();
         }
         if let Some(a) = &mut s.after.advised {
@@ -589,11 +602,11 @@ fn battery_word_follows_the_cautions_of_the_steps() {
     // A cell that may be swollen, seen at a step that did not touch it.
     t.steps[4].cautions = vec!["swollen-cell".to_owned()];
     assert!(has(&t) && !near(&t));
-    t.steps[4].kind = "cannot".to_owned();
+    t.steps[4].kind = TrailKind::Cannot;
     assert!(!has(&t));
     // Handed back before the battery was replaced, which was the next step.
     t.steps.truncate(5);
-    t.ended = Some("not-worth-it".to_owned());
+    t.ended = Some(ClosingState::NotWorthIt);
     assert!(has(&t) && !near(&t));
 }
 
@@ -621,7 +634,7 @@ fn what_was_wrong_is_said_as_far_as_it_is_known() {
         says(&t),
         "It lay here; more closely it cannot be told:\n- battery\n- contacts of the left speaker"
     );
-    t.ended = Some("no-fault-found".to_owned());
+    t.ended = Some(ClosingState::NoFaultFound);
     assert_eq!(says(&t), "Our checks showed nothing wrong.");
     t.ended = None;
     assert_eq!(says(&t), "That is not known yet.");

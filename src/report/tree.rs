@@ -2,6 +2,7 @@
 
 use textwrap::WordSeparator;
 
+use crate::job::StepKind;
 use crate::job::tree::{TreeBranch, TreeNode, TreeStep, TreeView};
 use crate::job::view;
 
@@ -121,7 +122,11 @@ pub(super) fn going_on(view: &TreeView) -> Option<String> {
 }
 
 fn head(s: &TreeStep, all: &[String]) -> String {
-    let word = if s.act == "remedy" { "MEND: " } else { "" };
+    let word = if s.act == StepKind::Remedy {
+        "MEND: "
+    } else {
+        ""
+    };
     let first = match s.prepare.is_empty() {
         true => String::new(),
         false => format!("; first {}", s.prepare.join(", ")),

@@ -1,5 +1,6 @@
 //! Cleaning of typed text, and the fixed words of reports.
 
+use crate::job::ClosingState;
 use crate::job::view::{UNSURE, percent_within};
 use crate::shown::turns_direction;
 
@@ -156,26 +157,24 @@ pub(super) fn conflict(bits: f64) -> bool {
 }
 
 /// How the job ended, for the bench.
-pub(super) fn ended(word: Option<&str>) -> String {
-    match word {
-        None => "The job is still open.".to_owned(),
-        Some("mended") => "Mended.".to_owned(),
-        Some("not-mended") => "Not mended.".to_owned(),
-        Some("no-fault-found") => "No fault found.".to_owned(),
-        Some("not-worth-it") => "Not worth mending.".to_owned(),
-        Some(other) => format!("Closed: {}.", spoken(other)),
+pub(super) fn ended(how: Option<ClosingState>) -> &'static str {
+    match how {
+        None => "The job is still open.",
+        Some(ClosingState::Mended) => "Mended.",
+        Some(ClosingState::NotMended) => "Not mended.",
+        Some(ClosingState::NoFaultFound) => "No fault found.",
+        Some(ClosingState::NotWorthIt) => "Not worth mending.",
     }
 }
 
 /// How the job ended, for the customer.
-pub(super) fn ended_for_customer(word: Option<&str>) -> String {
-    match word {
-        None => "We are still working on it.".to_owned(),
-        Some("mended") => "Your device is mended.".to_owned(),
-        Some("not-mended") => "We could not mend your device.".to_owned(),
-        Some("no-fault-found") => "We found no fault.".to_owned(),
-        Some("not-worth-it") => "Mending it would cost more than it is worth.".to_owned(),
-        Some(_) => "The job is closed.".to_owned(),
+pub(super) fn ended_for_customer(how: Option<ClosingState>) -> &'static str {
+    match how {
+        None => "We are still working on it.",
+        Some(ClosingState::Mended) => "Your device is mended.",
+        Some(ClosingState::NotMended) => "We could not mend your device.",
+        Some(ClosingState::NoFaultFound) => "We found no fault.",
+        Some(ClosingState::NotWorthIt) => "Mending it would cost more than it is worth.",
     }
 }
 

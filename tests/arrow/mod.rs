@@ -9,8 +9,8 @@
 //! 3. that asks again though nothing was done between.
 #![allow(dead_code, unreachable_pub)]
 
-use halfsplit::job::Case;
 use halfsplit::job::view::{StateView, StepView};
+use halfsplit::job::{Case, StepKind};
 use halfsplit::model::{Found, TestInfo};
 use halfsplit::plan::Act;
 use halfsplit::rulebase::Kind;
@@ -77,13 +77,13 @@ pub fn silly(case: &Case, now: &StateView, last: Option<&str>) -> Vec<String> {
         }
     }
     if !owed && !handy(case, step) {
-        let tells = match step.act.as_str() {
-            "remedy" => BEFORE_A_REMEDY,
+        let tells = match step.act {
+            StepKind::Remedy => BEFORE_A_REMEDY,
             _ => step.gain_bits,
         };
         let near = |o: &&StepView| {
             o.expected_cost <= step.expected_cost * (1.0 + NEAR)
-                && o.act == "test"
+                && o.act == StepKind::Test
                 && o.gain_bits >= tells
                 && handy(case, o)
         };

@@ -9,7 +9,7 @@ use std::process::Command;
 use assert_cmd::prelude::*;
 use halfsplit::job::{Case, CaseFile, Closed, ClosingState, Entered, Entry, Settings};
 use halfsplit::model::{Found, Unit, compile, recognise};
-use halfsplit::rulebase::{Rulebase, Rules, read_yaml};
+use halfsplit::rulebase::{Kind, Rulebase, Rules, read_yaml};
 
 /// The built-in rules.
 fn rules() -> Rulebase {
@@ -582,7 +582,7 @@ fn every_pattern_fits_as_the_regular_expression_alone_does() {
 
 #[test]
 fn trails_say_what_was_there_what_was_worked_on_and_what_was_repeated() {
-    use halfsplit::job::trail::{Moment, Trail};
+    use halfsplit::job::trail::{Moment, Trail, TrailKind};
     let rules = rules();
     let trail = |wanted: &str| {
         let (name, file) = demos().into_iter().find(|d| d.0 == wanted).unwrap();
@@ -591,7 +591,11 @@ fn trails_say_what_was_there_what_was_worked_on_and_what_was_repeated() {
         Trail::new(&file, &case, Moment::default(), moments)
     };
     let t = trail("tablet-takes-no-charge");
-    let fuse = t.steps.iter().find(|s| s.kind == "remedy").unwrap();
+    let fuse = t
+        .steps
+        .iter()
+        .find(|s| s.kind == TrailKind::Remedy)
+        .unwrap();
     assert_eq!(fuse.items.len(), 1);
     assert_eq!(fuse.items[0].item, "charging-port/vbus-fuse");
     assert_eq!(fuse.was_there[0].fault, "charging-port/vbus-fuse.open");
@@ -602,7 +606,7 @@ fn trails_say_what_was_there_what_was_worked_on_and_what_was_repeated() {
         (Some(8), None)
     );
     assert_eq!(t.steps[7].repeated_in, None);
-    assert_eq!(t.steps[7].manner.as_deref(), Some("continuity"));
+    assert_eq!(t.steps[7].manner, Some(Kind::Continuity));
     // Every caution of a step is among those of the trail, with its text.
     assert!(fuse.cautions.iter().any(|c| c == "lithium"));
     for c in t.steps.iter().flat_map(|s| &s.cautions) {
@@ -614,7 +618,7 @@ fn trails_say_what_was_there_what_was_worked_on_and_what_was_repeated() {
     let was: Vec<f64> = t
         .steps
         .iter()
-        .filter(|s| s.kind == "remedy")
+        .filter(|s| s.kind == TrailKind::Remedy)
         .map(|s| s.was_there[0].posterior)
         .collect();
     assert!(

@@ -19,8 +19,8 @@
 
 use std::collections::{BTreeMap, BTreeSet};
 
-use halfsplit::job::view::{CLOSE, state};
-use halfsplit::job::{Cannot, Case, Did, Entry, Settings};
+use halfsplit::job::view::state;
+use halfsplit::job::{Cannot, Case, Did, Entry, Settings, StepKind};
 use halfsplit::model::Found;
 use halfsplit::plan::Effort;
 use halfsplit::rulebase::{Rulebase, Rules};
@@ -201,7 +201,7 @@ impl Book<Job> {
             }
             let steps = file.steps.len();
             let step = now.next.steps.first();
-            let over = if step.is_some_and(|s| s.act == CLOSE) {
+            let over = if step.is_some_and(|s| s.act == StepKind::Close) {
                 Some(match (left.is_empty(), job.faults.is_empty()) {
                     (true, false) => Ended::Repaired,
                     (true, true) => Ended::Wrongly,
@@ -232,7 +232,7 @@ impl Book<Job> {
             let found = crate::arrow::silly(&case, &now, last.as_deref());
             silly.extend(found.into_iter().map(|s| format!("{steps}: {s}")));
             last = Some(step.id.clone());
-            let said = if step.act == "remedy" {
+            let said = if step.act == StepKind::Remedy {
                 let Found::One(r) = case.model.remedy(&step.id) else {
                     panic!("{name}: no remedy {}", step.id)
                 };

@@ -4,8 +4,8 @@
 
 #![allow(clippy::print_stdout)]
 
-use halfsplit::job::view::{CLOSE, state};
-use halfsplit::job::{Case, CaseFile, Did, Entry, Settings, Shown};
+use halfsplit::job::view::state;
+use halfsplit::job::{Case, CaseFile, Did, Entry, Settings, Shown, StepKind};
 use halfsplit::model::{Found, Unit};
 use halfsplit::plan::Effort;
 use halfsplit::rulebase::Rules;
@@ -59,7 +59,7 @@ fn follow(start: &Start, mut hand: ByHand, settings: Settings, file: &CaseFile) 
         let Some(step) = now.next.steps.first() else {
             break Ended::HandedBack;
         };
-        if step.act == CLOSE {
+        if step.act == StepKind::Close {
             break match hand.left().is_empty() {
                 true => Ended::Repaired,
                 false => Ended::NotRepaired,
@@ -78,8 +78,8 @@ fn follow(start: &Start, mut hand: ByHand, settings: Settings, file: &CaseFile) 
             Found::One(i) => Some(i),
             _ => None,
         };
-        let entry = match step.act.as_str() {
-            "remedy" => {
+        let entry = match step.act {
+            StepKind::Remedy => {
                 hand.mend(at(start.model.remedy(&step.id)).expect("a remedy"));
                 last = None;
                 Entry::Remedy(Did {

@@ -388,12 +388,16 @@ fn as_drawn(
     })
 }
 
+/// A fault that goes up and down again, by how much, and the values below, at and
+/// above.
+type Bump = (FaultId, f64, [f64; 3]);
+
 #[test]
 fn no_suspect_goes_up_and_down_again() {
     let (mut all, mut bumps, mut drawn_too) = (0, 0, 0);
     for d in Device::some(1) {
         let tests: Vec<_> = d.measuring().collect();
-        let told: Vec<(usize, Vec<(FaultId, f64, [f64; 3])>)> = tests
+        let told: Vec<(usize, Vec<Bump>)> = tests
             .par_iter()
             .map(|(t, line, probing)| {
                 let (values, within) = fine(&line.meter, probing.mode);

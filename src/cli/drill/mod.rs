@@ -6,8 +6,8 @@ use super::args::{Args, Command, Format};
 use super::ask::{Ask, Reply, asker};
 use super::check::load;
 use super::error::{Failure, Result};
+use super::stores::{open_store, read_store, read_store_if_any, store_place};
 use super::terminal::Terminal;
-use super::walk::{open_store, read_store, read_store_if_any, store_place};
 use crate::drill::{
     Cause, DrillError, Kept, Level, Logged, Move, Order, Round, Task, Told, debrief, progress,
     table,

@@ -68,7 +68,7 @@ impl Case {
             }
             None => return Err(refused("it is no value")),
         };
-        let (id, good) = (t.id.clone(), t.good_reads().to_owned());
+        let (id, good) = (t.id.clone(), t.good_reads());
         let reads = shown(value, t.unit.as_deref().unwrap_or_default());
         match self.model.refer(at, value, &with.meter, r.from.trim()) {
             Ok(false) => Ok(at.line),

@@ -2,8 +2,10 @@
 
 use std::collections::BTreeSet;
 
+use super::{cleaned, end, item_names, remedies, was_done};
 use crate::belief::likelier;
-use crate::job::trail::{Advised, Moment, Trail, TrailStep};
+use crate::job::ClosingState;
+use crate::job::trail::{Advised, Moment, Trail, TrailKind, TrailStep};
 use crate::job::view::percent_within;
 use crate::model::shown_id;
 use crate::report::words;
@@ -40,7 +42,7 @@ pub(in crate::report) struct BenchSheet {
     /// What is advised now.
     pub(in crate::report) next: Option<Advice>,
     pub(in crate::report) cautions: Vec<Caution>,
-    pub(in crate::report) ended: String,
+    pub(in crate::report) ended: &'static str,
     pub(in crate::report) reason: Option<String>,
     pub(in crate::report) rules: Option<String>,
 }
@@ -63,6 +65,8 @@ pub(in crate::report) struct BenchStep {
     pub(in crate::report) did: &'static str,
     /// A word for the style: what kind of step it is.
     pub(in crate::report) class: &'static str,
+    /// Whether it is about something done to the device, or that could not be.
+    is_step: bool,
     pub(in crate::report) text: String,
     pub(in crate::report) id: Option<String>,
     pub(in crate::report) shows: Option<String>,
@@ -120,27 +124,6 @@ pub(in crate::report) struct Caution {
     pub(in crate::report) held: String,
 }
 
-pub(super) fn cleaned(texts: &[String]) -> Vec<String> {
-    texts
-        .iter()
-        .filter_map(|t| words::filled(Some(t)))
-        .collect()
-}
-
-pub(super) fn remedies(t: &Trail) -> impl Iterator<Item = &TrailStep> {
-    t.steps.iter().filter(|s| s.kind == "remedy")
-}
-
-/// What was known last.
-pub(super) fn end(t: &Trail) -> &Moment {
-    t.steps.last().map_or(&t.intake, |s| &s.after)
-}
-
-/// Whether something was done to the device, or tried to be.
-pub(super) fn was_done(s: &TrailStep) -> bool {
-    ["result", "remedy", "unclear", "sure"].contains(&s.kind.as_str())
-}
-
 /// Each caution once: those known by their identifiers with the steps they held
 /// for, then any that came with an advised step and are in no rule any more.
 fn cautions(t: &Trail) -> Vec<Caution> {
@@ -154,30 +137,27 @@ fn cautions(t: &Trail) -> Vec<Caution> {
             .map(|s| s.number)
             .collect();
         known.insert(words::line(&c.text));
-        out.push(Caution {
-            text: words::line(&c.text),
-            held: if steps.is_empty() {
-                "advised only".to_owned()
-            } else {
-                words::steps(&steps)
-            },
-        });
+        out.push((steps, words::line(&c.text)));
     }
     // Those that held come first.
-    out.sort_by_key(|c| c.held == "advised only");
+    out.sort_by_key(|(steps, _)| steps.is_empty());
     for text in std::iter::once(&t.intake)
         .chain(t.steps.iter().map(|s| &s.after))
         .filter_map(|m| m.advised.as_ref())
         .flat_map(|a| cleaned(&a.cautions))
     {
         if known.insert(text.clone()) {
-            out.push(Caution {
-                text,
-                held: "advised only".to_owned(),
-            });
+            out.push((Vec::new(), text));
         }
     }
-    out
+    let caution = |(steps, text): (Vec<usize>, String)| Caution {
+        text,
+        held: match steps.as_slice() {
+            [] => "advised only".to_owned(),
+            held => words::steps(held),
+        },
+    };
+    out.into_iter().map(caution).collect()
 }
 
 /// The question or the order; failing that, the identifier.
@@ -185,13 +165,6 @@ fn step_text(s: &TrailStep) -> String {
     words::filled(Some(&s.text))
         .or_else(|| words::filled(s.id.as_deref()))
         .unwrap_or_default()
-}
-
-pub(super) fn item_names(s: &TrailStep) -> Vec<String> {
-    s.items
-        .iter()
-        .filter_map(|i| words::filled(Some(&i.name)))
-        .collect()
 }
 
 fn places(m: &Moment) -> Vec<Odds> {
@@ -214,7 +187,7 @@ impl BenchSheet {
             let mut step = BenchStep::new(s, end(t).left_out, Known::new(&s.after, Some(before)));
             step.at = s.at.as_deref().map(|at| words::later(at, clock));
             clock = s.at.as_deref().unwrap_or(clock);
-            if s.kind != "note"
+            if s.kind != TrailKind::Note
                 && let Some(a) = untold
             {
                 step.as_advised = s.id.as_deref() == Some(&a.id);
@@ -227,7 +200,7 @@ impl BenchSheet {
             before = &s.after;
             steps.push(step);
         }
-        let open = t.ended.as_deref().is_none_or(|e| e != "mended");
+        let open = t.ended != Some(ClosingState::Mended);
         BenchSheet {
             title: words::filled(Some(&t.title)).unwrap_or_else(|| "Job without a title".into()),
             job: t.job,
@@ -254,7 +227,7 @@ impl BenchSheet {
             places: places(end(t)),
             next: end(t).advised.as_ref().filter(|_| open).map(Advice::new),
             cautions: cautions(t),
-            ended: words::ended(t.ended.as_deref()),
+            ended: words::ended(t.ended),
             reason: words::filled(t.reason.as_deref()),
             rules: t
                 .rules
@@ -284,7 +257,7 @@ impl BenchWork {
 impl BenchStep {
     /// A remark, after which everything is as it was.
     pub(in crate::report) fn is_plain_remark(&self) -> bool {
-        self.class == "note"
+        !self.is_step
             && self.after.unchanged
             && !self.after.conflict
             && self.after.hazards.is_empty()
@@ -292,25 +265,27 @@ impl BenchStep {
 
     /// `left_out` bounds what the belief in the end leaves out.
     pub(in crate::report) fn new(s: &TrailStep, left_out: f64, after: Known) -> BenchStep {
-        let (did, class) = match s.kind.as_str() {
-            "result" => ("Checked", "result"),
-            "remedy" => ("Remedy", "remedy"),
-            "note" => ("Remark", "note"),
-            "cannot" => ("Could not be done", "cannot"),
-            "unclear" => ("Checked, unclear", "unclear"),
-            "meter" => ("Another meter", "note"),
-            "reference" => ("Read on a good board", "note"),
-            "sure" => ("Measured again, the same", "result"),
-            "correction" => ("Corrected", "note"),
-            "struck" => ("Struck", "note"),
-            _ => ("Entered", "note"),
+        let (did, class) = match s.kind {
+            TrailKind::Result => ("Checked", "result"),
+            TrailKind::Remedy => ("Remedy", "remedy"),
+            TrailKind::Note => ("Remark", "note"),
+            TrailKind::Cannot => ("Could not be done", "cannot"),
+            TrailKind::Unclear => ("Checked, unclear", "unclear"),
+            TrailKind::Meter => ("Another meter", "note"),
+            TrailKind::Reference => ("Read on a good board", "note"),
+            TrailKind::History => ("Entered", "note"),
+            TrailKind::Sure => ("Measured again, the same", "result"),
+            TrailKind::Correction => ("Corrected", "note"),
+            TrailKind::Struck => ("Struck", "note"),
         };
+        let is_step = was_done(s) || s.kind == TrailKind::Cannot;
         let text = step_text(s);
         BenchStep {
             number: s.number,
             at: None,
             did,
             class,
+            is_step,
             id: words::filled(s.id.as_deref().and_then(shown_id)).filter(|i| *i != text),
             text,
             shows: s

@@ -1,9 +1,11 @@
 //! The sheet for the customer.
 
-use super::bench::{cleaned, end, item_names, remedies, was_done};
-use crate::job::trail::{Trail, TrailStep};
+use super::{cleaned, end, item_names, remedies, was_done};
+use crate::job::ClosingState;
+use crate::job::trail::{Trail, TrailKind, TrailStep};
 use crate::job::view::Suspect;
 use crate::report::words;
+use crate::rulebase::Kind;
 
 /// From here on a fault is said to have been there, or to be the likeliest.
 const LIKELY: f64 = 0.5;
@@ -34,7 +36,7 @@ pub(in crate::report) struct CustomerSheet {
     pub(in crate::report) measured: Vec<Check>,
     /// What was not done, a sentence each.
     pub(in crate::report) not_done: Vec<String>,
-    pub(in crate::report) ended: String,
+    pub(in crate::report) ended: &'static str,
     pub(in crate::report) reason: Option<String>,
     /// A step that was done, or comes next, takes care with the battery.
     pub(in crate::report) battery: bool,
@@ -88,9 +90,9 @@ fn wrong(t: &Trail) -> (&'static str, Vec<String>) {
     if !was.is_empty() {
         return ("Our checks point to this:", was);
     }
-    match t.ended.as_deref() {
-        Some("no-fault-found") => ("Our checks showed nothing wrong.", Vec::new()),
-        Some("mended") => {
+    match t.ended {
+        Some(ClosingState::NoFaultFound) => ("Our checks showed nothing wrong.", Vec::new()),
+        Some(ClosingState::Mended) => {
             let mut items: Vec<String> = Vec::new();
             for i in remedies(t).flat_map(item_names) {
                 if !words::is_identifier(&i) && !items.contains(&i) {
@@ -119,7 +121,7 @@ fn not_done(t: &Trail) -> Vec<String> {
     let mut out = Vec::new();
     for (n, s) in t.steps.iter().enumerate() {
         let done_later = t.steps[n + 1..].iter().any(|l| l.id == s.id && was_done(l));
-        if s.kind != "cannot" || done_later {
+        if s.kind != TrailKind::Cannot || done_later {
             continue;
         }
         if let Some(text) = plain_text(s) {
@@ -131,7 +133,7 @@ fn not_done(t: &Trail) -> Vec<String> {
     for f in named(&t.unproved) {
         out.push(format!("Not yet shown to work again: {f}"));
     }
-    if let Some("not-mended" | "not-worth-it") = t.ended.as_deref()
+    if let Some(ClosingState::NotMended | ClosingState::NotWorthIt) = t.ended
         && let Some(a) = &end(t).advised
         && let Some(text) = named(std::slice::from_ref(&a.text)).pop()
     {
@@ -142,13 +144,13 @@ fn not_done(t: &Trail) -> Vec<String> {
 
 impl CustomerSheet {
     pub(in crate::report) fn new(t: &Trail) -> CustomerSheet {
-        let mended = t.ended.as_deref() == Some("mended");
+        let mended = t.ended == Some(ClosingState::Mended);
         let work: Vec<Work> = remedies(t).filter_map(Work::new).collect();
-        let last = t.steps.iter().rposition(|s| s.kind == "remedy");
+        let last = t.steps.iter().rposition(|s| s.kind == TrailKind::Remedy);
         let (mut looked, mut measured, mut tested) = (Vec::new(), Vec::new(), Vec::new());
         let mut repairs = 0;
         for (n, s) in t.steps.iter().enumerate() {
-            repairs += usize::from(s.kind == "remedy");
+            repairs += usize::from(s.kind == TrailKind::Remedy);
             let Some(mut check) = Check::new(s) else {
                 continue;
             };
@@ -163,8 +165,8 @@ impl CustomerSheet {
                     None => after,
                 });
             }
-            match s.manner.as_deref() {
-                Some("measure" | "continuity") => measured.push(check),
+            match s.manner {
+                Some(Kind::Measure | Kind::Continuity) => measured.push(check),
                 _ => looked.push(check),
             }
         }
@@ -200,7 +202,7 @@ impl CustomerSheet {
             looked,
             measured,
             not_done: not_done(t),
-            ended: words::ended_for_customer(t.ended.as_deref()),
+            ended: words::ended_for_customer(t.ended),
             reason: words::filled(t.reason.as_deref()),
             battery: done_cautions
                 .iter()
@@ -234,8 +236,8 @@ impl Work {
 
 impl Check {
     pub(in crate::report) fn new(s: &TrailStep) -> Option<Check> {
-        let (result, remark) = match s.kind.as_str() {
-            "result" => (
+        let (result, remark) = match s.kind {
+            TrailKind::Result => (
                 s.shows.as_deref().map(words::shown).unwrap_or_default(),
                 if s.repeated_in.is_some() {
                     Some("checked again later")
@@ -245,7 +247,7 @@ impl Check {
                     None
                 },
             ),
-            "unclear" => ("gave no clear result".to_owned(), None),
+            TrailKind::Unclear => ("gave no clear result".to_owned(), None),
             // Remarks are for the bench; what could not be done stands by itself.
             _ => return None,
         };
