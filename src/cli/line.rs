@@ -12,7 +12,8 @@ use super::terminal::{Terminal, json_text};
 use super::text::fill;
 use crate::desk::Desk;
 use crate::job::line::{LineInPlay, LineView};
-use crate::job::view::{VERSION, percent_within};
+use crate::job::view::VERSION;
+use crate::job::words::percent_within;
 use crate::model::Found;
 use crate::report;
 

@@ -8,7 +8,8 @@ use super::args::{Args, Format};
 use super::check::load;
 use super::error::{Failure, Result};
 use super::terminal::Terminal;
-use crate::job::view::{self, StateView, percent_within};
+use crate::job::view::{self, StateView};
+use crate::job::words::{self, percent_within};
 use crate::job::{Case, CaseFile, Entered, Entry};
 use crate::rulebase::read_yaml;
 
@@ -231,7 +232,7 @@ fn print(
             ))?;
         }
         terminal.line(&super::show::suspects(state, terminal.width, 3))?;
-        if let Some(rests) = view::rests_on_list(state.belief.left_out) {
+        if let Some(rests) = words::rests_on_list(state.belief.left_out) {
             terminal.say(&rests)?;
         }
         if let Some(s) = state.next.steps.first() {
@@ -262,7 +263,7 @@ fn checked<'c>(case: &'c Case, test: &'c str) -> &'c str {
 pub(super) fn entry_words(case: &Case, entry: &Entry, n: usize, steps: &[Entry]) -> String {
     match entry {
         Entry::Result(_) => {
-            let (id, says) = view::result_words(case, 0, Some(n), steps);
+            let (id, says) = words::result_words(case, 0, Some(n), steps);
             let ask = match case.model.test(&id) {
                 crate::model::Found::One(i) => case.model.tests[i].ask.clone(),
                 _ => id,

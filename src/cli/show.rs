@@ -5,12 +5,11 @@ use super::error::{Failure, Result};
 use super::text::fill;
 use crate::belief::{Belief, likelier};
 use crate::desk::Desk;
+use crate::job::can_tell::CanTell;
 use crate::job::notice::NoticeView;
-use crate::job::view::{
-    CanTell, DistrustView, StateView, StepView, UNSURE, foreseen, percent, percent_within,
-    rests_on_list, result_words,
-};
+use crate::job::view::{DistrustView, StateView, StepView, foreseen};
 use crate::job::weigh::weigh;
+use crate::job::words::{UNSURE, percent, percent_within, rests_on_list, result_words};
 use crate::job::{Case, StepKind};
 use crate::line::Distrust;
 use crate::model::{Found, behind, shown_id};

@@ -9,6 +9,7 @@ use crate::job::line::{self, LineInPlay, LineView};
 use crate::job::reading::{self, Asked, Typed};
 use crate::job::trail::{Moment, Trail};
 use crate::job::view::{self, StateView};
+use crate::job::words;
 use crate::job::{
     self, Case, CaseError, CaseFile, Closed, Closing, ClosingState, Entered, Entry, Settings, Shown,
 };
@@ -549,7 +550,7 @@ fn moved_words(then: &Moment, now: &Moment) -> String {
             format!(
                 "{} ({})",
                 s.name,
-                view::percent_within(s.posterior, m.left_out)
+                words::percent_within(s.posterior, m.left_out)
             )
         })
     };

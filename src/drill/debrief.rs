@@ -11,7 +11,8 @@ use super::score::{Deduction, Score};
 use super::task::DrillError;
 use super::{Ended, Level};
 use crate::job::StepKind;
-use crate::job::view::{percent, telling};
+use crate::job::view::telling;
+use crate::job::words::percent;
 use crate::model::Model;
 use crate::plan::Act;
 

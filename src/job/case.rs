@@ -2,14 +2,16 @@
 
 mod answer;
 mod believed;
-mod can_tell;
 mod closing;
 mod enter;
 mod error;
 mod good_boards;
 mod in_play;
+pub(super) mod isolation;
+pub(super) mod notice;
 mod open;
 mod planned;
+mod sensible;
 
 pub(crate) use answer::outcome_of;
 pub use closing::Closed;
@@ -22,13 +24,13 @@ use std::cell::OnceCell;
 use std::sync::Arc;
 
 use in_play::packs_in_play;
+use isolation::Alike;
+use notice::Notice;
 use planned::Planned;
 
 use super::amend::Amended;
 use super::file::*;
 use super::history::{History, What};
-use super::isolation::Alike;
-use super::notice::Notice;
 use crate::belief::{Belief, Seen, Size};
 use crate::bench::{BenchState, Gate, Gates, Moves};
 use crate::line::Distrust;

@@ -4,10 +4,10 @@
 //! recomputed from it ([`Case`]).
 mod amend;
 pub mod bypass;
+pub mod can_tell;
 mod case;
 mod file;
 mod history;
-pub mod isolation;
 mod kind;
 pub mod line;
 pub mod notice;
@@ -15,11 +15,11 @@ pub(crate) mod proof;
 mod question;
 pub mod reading;
 mod said;
-mod sensible;
 pub mod trail;
 pub mod tree;
 pub mod view;
 pub mod weigh;
+pub mod words;
 
 pub(crate) use case::outcome_of as outcome;
 pub use case::{Case, CaseError, Closed, Entered, Settings};

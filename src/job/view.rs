@@ -5,16 +5,17 @@
 use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
 
+use super::case::notice::unlisted_leads;
 use super::case::{Case, Closed, Entered};
 use super::file::Entry;
 use super::kind::StepKind;
 use super::notice::{NoticeView, notice_view};
+use super::words::{NARROWS, UNLISTED, UNSURE, percent_within, result_words};
 use crate::belief::likelier;
 use crate::line::Distrust;
 use crate::model::{Model, bounds};
 use crate::plan::{Act, Proposal, Stop};
 use crate::rulebase::{MeterMode, Where};
-use crate::shown::short;
 
 /// Version of these structs.
 pub const VERSION: u32 = 1;
@@ -164,38 +165,6 @@ pub struct DistrustView {
     /// Whether it holds only until the device is in the bench conditions of the
     /// step.
     pub as_it_stands: bool,
-}
-
-/// What a reading of a line can tell.
-#[derive(Clone, Debug, PartialEq, Serialize, Deserialize, JsonSchema)]
-pub struct CanTell {
-    /// What a good line reads, with its unit.
-    pub good: String,
-    /// What that rests on: `good-board`, `sibling` or `practice`.
-    pub rests_on: String,
-    /// The same in words.
-    pub rests_on_says: String,
-    /// Each fault that the line can have, the likeliest first.
-    pub faults: Vec<CanTellFault>,
-}
-
-/// Whether a reading can tell a fault.
-#[derive(Clone, Debug, PartialEq, Serialize, Deserialize, JsonSchema)]
-pub struct CanTellFault {
-    /// Full identifier.
-    pub fault: String,
-    /// Name on screens.
-    pub name: String,
-    /// What it typically reads, with its unit.
-    pub reads: String,
-    /// Shift against a good line in combined standard deviations.
-    pub shift: f64,
-    /// Whether it can be told from a good line.
-    pub seen: bool,
-    /// If not: the quickest test of the same line that can; where none can, the
-    /// measurement that shows it and the fewest others.
-    #[serde(skip_serializing_if = "Option::is_none")]
-    pub seen_by: Option<String>,
 }
 
 /// The advice at one moment.
@@ -387,50 +356,6 @@ pub(super) fn suspect(m: &Model, fault: usize, posterior: f64) -> Suspect {
         posterior,
     }
 }
-
-/// A result's test and outcome in words.
-pub fn result_words(
-    case: &Case,
-    n: usize,
-    entry: Option<usize>,
-    steps: &[Entry],
-) -> (String, String) {
-    let as_it_holds = |e: usize| case.corrected(e).unwrap_or(&steps[e]);
-    match entry.map(|e| (&case.entered[e], as_it_holds(e))) {
-        Some((Entered::Result { test, .. }, Entry::Result(r))) => {
-            let t = &case.model.tests[*test];
-            let says = entry.and_then(|e| case.says(e)).unwrap_or_default();
-            let mut says = says.to_owned();
-            if t.unit.is_some() && r.shows.contains(|c: char| c.is_ascii_digit()) {
-                says = format!("{}: {says}", short(r.shows.trim()));
-            }
-            (t.id.clone(), says)
-        }
-        Some((Entered::Unfit | Entered::Void, Entry::Result(r))) => {
-            (r.test.clone(), r.shows.trim().to_owned())
-        }
-        _ => {
-            let s = &case.model.symptoms[case.symptoms[n.min(case.symptoms.len() - 1)]];
-            (s.id.clone(), s.name.clone())
-        }
-    }
-}
-
-/// The likeliest fault, if it is one that the rules do not list.
-pub(super) fn unlisted_leads(case: &Case) -> Option<usize> {
-    let faults = case.belief.faults.iter().enumerate();
-    let first = faults.max_by(|a, b| likelier(*b.1, *a.1));
-    let first = first.map(|(f, _)| f);
-    first.filter(|f| case.model.faults[*f].unlisted)
-}
-
-/// What is said while such a fault leads.
-pub(super) const UNLISTED: &str = "These rules do not explain what was seen: what leads is a fault \
-     that they do not list.";
-/// What is left to do then.
-pub(super) const NARROWS: &str = "What still narrows it down: looking, comparing with a good board \
-     of the model, and readings on other lines. Ask somebody who knows this circuit, or hand it \
-     back.";
 
 fn advice(case: &Case, many: usize) -> AdviceView {
     let a = case.advice(many);
@@ -757,58 +682,4 @@ fn why_remedy(case: &Case, i: usize, p: &Proposal) -> String {
 #[allow(clippy::trivially_copy_pass_by_ref)]
 pub(super) fn is_zero(value: &f64) -> bool {
     *value == 0.0
-}
-
-/// Above this bound on what a belief leaves out, no probability is shown as a
-/// percentage: the order of the suspects is all that it tells.
-pub const UNSURE: f64 = 0.1;
-/// Up to this bound the digits of a percentage hold anyway.
-const SHARP: f64 = 0.005;
-
-/// A probability of a belief that leaves out up to `left_out`, no sharper than
-/// that: a range where the bound moves its digits, and no figure above
-/// [`UNSURE`].
-pub fn percent_within(p: f64, left_out: f64) -> String {
-    if left_out <= SHARP {
-        return percent(p);
-    }
-    if left_out > UNSURE {
-        return "?".to_owned();
-    }
-    // It is a share of what is listed; all that is left out may be for it.
-    let low = p * (1.0 - left_out);
-    let (low, high) = ((100.0 * low).floor(), (100.0 * (low + left_out)).ceil());
-    format!("{low:.0}–{:.0} %", high.min(100.0))
-}
-
-/// What is to be known of probabilities that rest on a list of sets of faults;
-/// `None` where next to nothing can be left out.
-pub fn rests_on_list(left_out: f64) -> Option<String> {
-    if left_out <= 0.01 {
-        return None;
-    }
-    let most = percent(left_out);
-    Some(if left_out > UNSURE {
-        format!(
-            "So many results could be wrong that sets of faults which were not counted may hold \
-             up to {most} of the probability. The order of the suspects, and the steps that rest \
-             on it, are a guess: repeat the most doubtful results."
-        )
-    } else {
-        format!(
-            "Sets of faults that were not counted may hold up to {most} of the probability; the \
-             steps rest on those that were."
-        )
-    })
-}
-
-/// A probability for people: whole per cent, with the ends kept honest.
-pub fn percent(p: f64) -> String {
-    if p > 0.995 && p < 1.0 {
-        ">99 %".to_owned()
-    } else if p < 0.01 && p > 0.0 {
-        "<1 %".to_owned()
-    } else {
-        format!("{:.0} %", p * 100.0)
-    }
 }

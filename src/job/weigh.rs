@@ -6,7 +6,8 @@ use serde::{Deserialize, Serialize};
 
 use super::Case;
 use super::kind::StepKind;
-use super::view::{foreseen, percent_within};
+use super::view::foreseen;
+use super::words::percent_within;
 use crate::plan::{Act, Effort, Lead, Proposal, leads};
 use crate::shown::shown;
 

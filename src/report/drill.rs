@@ -8,7 +8,7 @@ use comfy_table::{CellAlignment, ContentArrangement, Table, presets};
 use super::simulation::fill;
 use crate::drill::{Could, CourseView, DebriefView, Named, ProgressView, StepTaken, TableView};
 use crate::job::StepKind;
-use crate::job::view::percent;
+use crate::job::words::percent;
 
 /// A table as wide as the window, without lines.
 fn table(header: &[&str], rows: Vec<Vec<String>>, columns: usize, numbers: &[usize]) -> String {

@@ -11,7 +11,7 @@ pub(super) use text::text;
 use crate::job::line::{
     BranchView, BridgeView, LineView, NextProbe, NodeView, PartView, PointView, ReadingView,
 };
-use crate::job::view::{UNSURE, percent_within};
+use crate::job::words::{UNSURE, percent_within};
 
 /// Above this a reading is marked as doubtful.
 const DOUBTFUL: f64 = 0.1;

@@ -5,7 +5,7 @@ use std::fmt::Write as _;
 use comfy_table::{CellAlignment, Table, presets};
 use textwrap::WordSeparator;
 
-use crate::job::view::percent;
+use crate::job::words::percent;
 use crate::simulate::{Came, Comparison, Manner, Mean, Part, Short, SimulationView};
 
 /// How many of a long list are named.

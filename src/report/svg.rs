@@ -12,7 +12,7 @@ use std::fmt::Write as _;
 use super::words;
 use crate::belief::likelier;
 use crate::job::trail::{LISTED, Moment, Trail, TrailKind};
-use crate::job::view::{UNSURE, percent_within};
+use crate::job::words::{UNSURE, percent_within};
 
 /// A suspect that never rose above this is not drawn.
 const DRAWN_FROM: f64 = 0.08;

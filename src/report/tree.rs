@@ -4,11 +4,11 @@ use textwrap::WordSeparator;
 
 use crate::job::StepKind;
 use crate::job::tree::{TreeBranch, TreeNode, TreeStep, TreeView};
-use crate::job::view;
+use crate::job::words;
 
 /// A probability that is not broken over lines.
 fn percent(p: f64) -> String {
-    view::percent(p).replace(' ', "\u{a0}")
+    words::percent(p).replace(' ', "\u{a0}")
 }
 
 /// What is said of the plan as a whole.

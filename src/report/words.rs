@@ -1,7 +1,7 @@
 //! Cleaning of typed text, and the fixed words of reports.
 
 use crate::job::ClosingState;
-use crate::job::view::{UNSURE, percent_within};
+use crate::job::words::{UNSURE, percent_within};
 use crate::shown::turns_direction;
 
 /// Above this a result is marked as doubtful.

@@ -3,7 +3,7 @@
 
 use crate::common::Bench;
 use halfsplit::circuit::meter::Reading;
-use halfsplit::job::view::result_words;
+use halfsplit::job::words::result_words;
 use halfsplit::job::{Case, CaseError, CaseFile, Did, Entry, Reference, Settings, Shown};
 use halfsplit::model::{CompileError, Found, Unit};
 use halfsplit::rulebase::{Harm, Rulebase, Rules};

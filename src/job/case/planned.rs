@@ -4,11 +4,11 @@ use std::sync::Arc;
 
 use rayon::prelude::*;
 
+use super::sensible::CHOSEN_FROM;
 use super::{Case, Closed};
 use crate::belief::candidates::Outlook;
 use crate::belief::{Belief, Finding};
 use crate::bench::Turns;
-use crate::job::sensible::CHOSEN_FROM;
 use crate::model::{Foretold, Model, Range, RemedyInfo, Taken, TestInfo};
 use crate::plan::{
     Act, Advice, Effort, PlanRemedy, PlanTest, Situation, Turn, advise, foretell, turning_point,

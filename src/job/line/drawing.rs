@@ -1,24 +1,10 @@
 //! A line laid out to be drawn.
 
-use super::known::Known;
+use super::known::{Known, place};
 use super::value;
 use super::view::{BranchView, BridgeView, NodeView, PartView, PointView};
 use crate::line::{Branch, End, Stop, wires};
-use crate::rulebase::{Harm, Line, LinePart, PartKind};
-
-/// A node in plain words: its point, its supply, or the first part at it.
-pub(super) fn place(line: &Line, node: usize) -> &str {
-    let point = line.points.iter().find(|p| p.node == node).map(|p| &p.name);
-    let supply = line
-        .parts
-        .iter()
-        .find(|p| p.from == node && matches!(p.kind, PartKind::Rail { .. }));
-    let touches = |p: &&LinePart| !p.is_piece() && (p.from == node || p.to == node);
-    let part = || line.parts.iter().find(touches);
-    point
-        .or_else(|| supply.or_else(part).map(|p| &p.name))
-        .unwrap_or(&line.nodes[node])
-}
+use crate::rulebase::{Harm, Line, PartKind};
 
 /// The parts of a line put in their places.
 pub(super) struct Drawing<'k, 'c> {

@@ -1,6 +1,5 @@
 //! What a job knows of a line: its readings and what may be wrong where.
 
-use super::drawing::place;
 use super::view::{CauseView, ReadingView};
 use crate::belief::candidates::Candidate;
 use crate::belief::{FaultId, likelier};
@@ -8,7 +7,7 @@ use crate::circuit::meter::Reading;
 use crate::job::case::{Case, Entered};
 use crate::line::CATEGORIES;
 use crate::model::{LineInfo, Read, Taken, bounds};
-use crate::rulebase::{Harm, Line, PartKind};
+use crate::rulebase::{Harm, Line, LinePart, PartKind};
 use crate::shown::shown;
 
 /// A reading of a line that is in force.
@@ -236,4 +235,18 @@ impl<'c> Known<'c> {
             before_remedy: faults.iter().any(|f| self.changed_since(t.entry, f.1)),
         }
     }
+}
+
+/// A node in plain words: its point, its supply, or the first part at it.
+pub(super) fn place(line: &Line, node: usize) -> &str {
+    let point = line.points.iter().find(|p| p.node == node).map(|p| &p.name);
+    let supply = line
+        .parts
+        .iter()
+        .find(|p| p.from == node && matches!(p.kind, PartKind::Rail { .. }));
+    let touches = |p: &&LinePart| !p.is_piece() && (p.from == node || p.to == node);
+    let part = || line.parts.iter().find(touches);
+    point
+        .or_else(|| supply.or_else(part).map(|p| &p.name))
+        .unwrap_or(&line.nodes[node])
 }

@@ -6,7 +6,7 @@ use std::fmt::Write as _;
 
 use super::{Row, What, causes, likeliest, rows, says};
 use crate::job::line::{LineView, PartView};
-use crate::job::view::percent_within;
+use crate::job::words::percent_within;
 use crate::report::words;
 
 /// Width of the picture, and of a row of its text, in pixels.

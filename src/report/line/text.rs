@@ -2,7 +2,7 @@
 
 use super::{Row, What, causes, likeliest, rows, says};
 use crate::job::line::LineView;
-use crate::job::view::percent_within;
+use crate::job::words::percent_within;
 use crate::report::words;
 
 /// No wider than this, whatever the window.

@@ -6,7 +6,7 @@ use super::{cleaned, end, item_names, remedies, was_done};
 use crate::belief::likelier;
 use crate::job::ClosingState;
 use crate::job::trail::{Advised, Moment, Trail, TrailKind, TrailStep};
-use crate::job::view::percent_within;
+use crate::job::words::percent_within;
 use crate::model::shown_id;
 use crate::report::words;
 

@@ -7,14 +7,14 @@
 //!
 //! All numbers here are common practice, no source.
 
-use super::case::{Case, Entered};
+use super::{Case, Entered};
 use crate::belief::candidates::Candidate;
 use crate::plan::first::{ComesTo, NO_GUESS, Standing, Weighed, first};
 use crate::plan::{Act, Advice, NOTHING_WRONG, Proposal, Stop};
 use crate::rulebase::Kind;
 
 /// Steps among which the first is chosen.
-pub(super) const CHOSEN_FROM: usize = 12;
+pub(in crate::job) const CHOSEN_FROM: usize = 12;
 
 /// A try that a fault passes with this chance says little of it.
 const PASSES: f64 = 0.25;
@@ -23,7 +23,7 @@ const DOUBT: f64 = 0.15;
 
 impl Case {
     /// Puts the sensible step at the head.
-    pub(super) fn sensible_first(&self, advice: &mut Advice) {
+    pub(in crate::job) fn sensible_first(&self, advice: &mut Advice) {
         let owed = |p: &Proposal| matches!(p.act, Act::Test(t) if self.retests_due().contains(&t));
         if advice.steps.first().is_none_or(owed) {
             return;
@@ -94,7 +94,7 @@ impl Case {
 
     /// Whether a test is worth doing although every retest has passed: what is left
     /// in question comes and goes, so that a pass says little of it.
-    pub(super) fn doubts(&self, advice: &Advice) -> bool {
+    pub(in crate::job) fn doubts(&self, advice: &Advice) -> bool {
         let nothing = self.belief.nothing;
         let loss = (1.0 - nothing) * self.settings.costs.give_up;
         let pays = |p: &Proposal| matches!(p.act, Act::Test(_)) && p.expected < loss;

@@ -4,7 +4,7 @@
 use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
 
-use super::case::Case;
+use super::Case;
 use crate::belief::{FaultId, Finding, likelier};
 use crate::model::{Taken, TestInfo};
 
@@ -40,7 +40,7 @@ fn variation(finding: &Finding, outcomes: usize, [f, g]: [FaultId; 2]) -> f64 {
 impl Case {
     /// Takes up the tests that an entry names and that only the circuits of lines
     /// bring along.
-    pub(super) fn take_isolations<'n>(
+    pub(in crate::job) fn take_isolations<'n>(
         model: &mut crate::model::Model,
         names: impl Iterator<Item = &'n str>,
     ) {
@@ -53,7 +53,7 @@ impl Case {
 
     /// Offers what tells the two leading suspects apart where no offered point of a
     /// line that was read does.
-    pub(super) fn isolate(&mut self) {
+    pub(in crate::job) fn isolate(&mut self) {
         let mut order: Vec<FaultId> = (0..self.belief.faults.len()).collect();
         order.sort_by(|a, b| likelier(self.belief.faults[*a], self.belief.faults[*b]));
         let &[f, g, ..] = order.as_slice() else {
@@ -154,7 +154,7 @@ pub struct IsolationView {
 }
 
 /// What tells the leading suspects of a line apart, by its index.
-pub(super) fn alike_view(case: &Case, line: usize) -> Option<AlikeView> {
+pub(in crate::job) fn alike_view(case: &Case, line: usize) -> Option<AlikeView> {
     let alike = case.alike().filter(|a| a.line == line)?;
     let m = &case.model;
     let name = |f: FaultId| m.faults[f].name.clone();

@@ -1,13 +1,47 @@
 //! What a reading can tell of each fault of its line.
 
-use super::Case;
+use super::case::Case;
+use super::words::percent;
 use crate::belief::likelier;
 use crate::circuit::meter::Reading;
-use crate::job::view::{CanTell, CanTellFault, percent};
 use crate::line::{GoodReading, Probing};
 use crate::model::{LineInfo, RestsOn, TestInfo};
 use crate::rulebase::{Kind, MeterMode};
 use crate::shown::shown;
+use schemars::JsonSchema;
+use serde::{Deserialize, Serialize};
+
+/// What a reading of a line can tell.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize, JsonSchema)]
+pub struct CanTell {
+    /// What a good line reads, with its unit.
+    pub good: String,
+    /// What that rests on: `good-board`, `sibling` or `practice`.
+    pub rests_on: String,
+    /// The same in words.
+    pub rests_on_says: String,
+    /// Each fault that the line can have, the likeliest first.
+    pub faults: Vec<CanTellFault>,
+}
+
+/// Whether a reading can tell a fault.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize, JsonSchema)]
+pub struct CanTellFault {
+    /// Full identifier.
+    pub fault: String,
+    /// Name on screens.
+    pub name: String,
+    /// What it typically reads, with its unit.
+    pub reads: String,
+    /// Shift against a good line in combined standard deviations.
+    pub shift: f64,
+    /// Whether it can be told from a good line.
+    pub seen: bool,
+    /// If not: the quickest test of the same line that can; where none can, the
+    /// measurement that shows it and the fewest others.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub seen_by: Option<String>,
+}
 
 impl Case {
     /// What a reading can tell about each fault of its line; `None` if the
