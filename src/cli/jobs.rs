@@ -8,6 +8,7 @@ use super::args::{Args, Format, JobCommand, Reader};
 use super::bypass;
 use super::check::load;
 use super::closing::closing_state;
+use super::complaint::nothing_fits;
 use super::error::{Failure, Result};
 use super::hear::PastView;
 use super::intake::list_jobs;
@@ -433,39 +434,6 @@ fn why(args: &Args, desk: &Desk, suspect: usize, terminal: &mut Terminal) -> Res
             becomes: t.becomes,
         }),
     })
-}
-
-/// A complaint about a device that is no job.
-pub(super) fn complained(
-    args: &Args,
-    kind: &str,
-    model: &Option<String>,
-    complaint: Option<&str>,
-    symptoms: &[String],
-    history: &[String],
-) -> Result<CaseFile> {
-    let file = CaseFile {
-        device: Unit {
-            kind: kind.to_owned(),
-            model: model.clone(),
-            ..Unit::default()
-        },
-        complaint: complaint.unwrap_or_default().to_owned(),
-        symptoms: symptoms.to_vec(),
-        history: history.to_vec(),
-        meter: args.meter_at_first(),
-        ..CaseFile::default()
-    };
-    match file.too_much() {
-        Some(why) => Err(Failure::no(why)),
-        None => Ok(file),
-    }
-}
-
-/// A complaint in which no symptom is heard.
-pub(super) fn nothing_fits() -> Failure {
-    Failure::no("nothing in the rules fits this complaint")
-        .help("name a symptom with --symptom; `halfsplit rules explain` lists them")
 }
 
 fn weighed(args: &Args, desk: &Desk, terminal: &mut Terminal) -> Result {

@@ -4,6 +4,7 @@ mod ask;
 mod bypass;
 mod check;
 mod closing;
+mod complaint;
 mod demo;
 mod drill;
 mod error;

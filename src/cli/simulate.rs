@@ -7,8 +7,8 @@ use serde::Serialize;
 
 use super::args::{Args, Command, Format};
 use super::check::load;
+use super::complaint::{complained, nothing_fits};
 use super::error::{Failure, Result};
-use super::jobs::{complained, nothing_fits};
 use super::output::{Holds, save};
 use super::terminal::Terminal;
 use crate::built_in;

@@ -2,8 +2,8 @@
 
 use super::args::{Args, Command, Format};
 use super::check::load;
+use super::complaint::{complained, nothing_fits};
 use super::error::{Failure, Result};
-use super::jobs::{complained, nothing_fits};
 use super::output::{Holds, write_out};
 use super::stores::read_store;
 use super::terminal::{Terminal, form_text};

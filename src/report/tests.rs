@@ -1,4 +1,6 @@
 //! One invented job, harmless and with hostile text in every field.
+//!
+//! Long, because that job is drawn, printed and told in every form that there is.
 
 use std::collections::BTreeSet;
 

@@ -3,6 +3,8 @@
 //! These types are read by [`super::decode`] and are also what
 //! `halfsplit rules schema` prints. They keep the place of every name and
 //! number, so that [`super::validate`] can point at mistakes.
+//!
+//! Long, because every key of every kind of file stands here, shapes and nothing else.
 
 use schemars::JsonSchema;
 use serde::Deserialize;
