@@ -8,7 +8,7 @@ const NOISE: u32 = 12;
 
 /// A probability without its noise, in the order of the probabilities.
 fn steady(p: f64) -> u64 {
-    // The bits of numbers from nought up are in the order of their values.
+    // The bits of numbers from 0 up are in the order of their values.
     (p.max(0.0).to_bits() + (1 << (NOISE - 1))) >> NOISE
 }
 

@@ -60,7 +60,7 @@ pub struct CourseView {
     pub minutes: f64,
     /// Cost of parts, in currency.
     pub parts: f64,
-    /// Loss in currency because something is left; nought where it is mended.
+    /// Loss in currency because something is left; 0 where it is mended.
     pub loss: f64,
     /// All of it, in currency.
     pub cost: f64,
@@ -102,7 +102,7 @@ pub struct Parting {
 pub struct Could {
     /// The question, or the order.
     pub text: String,
-    /// What it was expected to tell, in bits; nought for a remedy.
+    /// What it was expected to tell, in bits; 0 for a remedy.
     pub gain_bits: f64,
     /// What it takes and what it tells, in words.
     pub says: String,

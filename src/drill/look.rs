@@ -11,7 +11,7 @@ use crate::simulate::ByHand;
 pub struct Look {
     /// The step.
     pub act: Act,
-    /// What it is expected to tell, in bits; nought for a remedy.
+    /// What it is expected to tell, in bits; 0 for a remedy.
     pub gain: f64,
     /// For a test: how the suspects come out, each outcome once.
     pub shows: Vec<Shows>,

@@ -29,7 +29,7 @@ pub struct Weighed {
     pub parts: f64,
     /// Expected cost of the whole repair if it is taken now, in currency.
     pub expected_cost: f64,
-    /// By how much that is more than with the first; below nought where the first
+    /// By how much that is more than with the first; below 0 where the first
     /// was taken among equals.
     pub more: f64,
     /// Why, in a sentence.

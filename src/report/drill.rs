@@ -43,7 +43,7 @@ fn names(all: &[Named]) -> String {
     }
 }
 
-/// How likely, of faults that are true: never quite nought.
+/// How likely, of faults that are true: never quite 0.
 fn likely(all: &[f64]) -> String {
     let all: Vec<String> = all.iter().map(|p| percent(p.max(1e-6))).collect();
     all.join(" and ")

@@ -20,7 +20,7 @@ pub struct Mean {
 }
 
 impl Mean {
-    /// Of numbers; nought of none.
+    /// Of numbers; 0 of none.
     pub fn of(numbers: impl Iterator<Item = f64> + Clone) -> Mean {
         let n = numbers.clone().count() as f64;
         if n == 0.0 {

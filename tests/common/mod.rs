@@ -2,9 +2,11 @@
 //! stands still, a window of a known width, and nothing else from outside.
 #![allow(dead_code, unreachable_pub)]
 
-use std::io::Write;
+use std::io::{Read, Write};
 use std::path::{Path, PathBuf};
-use std::process::{Child, Command, Stdio};
+use std::process::{Child, ChildStdin, Command, Stdio};
+use std::sync::mpsc;
+use std::time::{Duration, Instant};
 
 use tempfile::TempDir;
 
@@ -225,4 +227,82 @@ pub fn snapshots() -> insta::Settings {
     s.set_prepend_module_to_snapshot(true);
     s.set_omit_expression(true);
     s
+}
+
+/// The program on a pipe, answered line by line.
+pub struct Talk {
+    child: Child,
+    pub stdin: ChildStdin,
+    heard: mpsc::Receiver<Vec<u8>>,
+    out: Vec<u8>,
+}
+
+impl Talk {
+    pub fn start(bench: &Bench, args: &[&str]) -> Talk {
+        let mut child = bench.start(args);
+        let stdin = child.stdin.take().unwrap();
+        let mut stdout = child.stdout.take().unwrap();
+        let (say, heard) = mpsc::channel();
+        std::thread::spawn(move || {
+            let mut some = [0; 4096];
+            while let Ok(n @ 1..) = stdout.read(&mut some) {
+                if say.send(some[..n].to_vec()).is_err() {
+                    break;
+                }
+            }
+        });
+        Talk {
+            child,
+            stdin,
+            heard,
+            out: Vec::new(),
+        }
+    }
+
+    /// What was printed up to the next prompt; nothing if time is up first.
+    pub fn prompt_by(&mut self, until: Instant) -> Option<String> {
+        loop {
+            let last = self.out.rsplit(|b| *b == b'\n').next().unwrap_or(&[]);
+            if last.ends_with(b"> ") && last != b"-> " {
+                return Some(String::from_utf8(std::mem::take(&mut self.out)).unwrap());
+            }
+            let left = until.checked_duration_since(Instant::now())?;
+            self.out.extend(self.heard.recv_timeout(left).ok()?);
+        }
+    }
+
+    /// The same within a minute.
+    pub fn prompt(&mut self) -> String {
+        self.prompt_by(Instant::now() + Duration::from_secs(60))
+            .unwrap()
+    }
+
+    /// Types a line and waits for the next prompt; nothing if time is up first.
+    pub fn say_by(&mut self, line: &str, until: Instant) -> Option<String> {
+        let typed = format!("{line}\n");
+        self.stdin.write_all(typed.as_bytes()).unwrap();
+        self.prompt_by(until)
+    }
+
+    /// The same within a minute.
+    pub fn say(&mut self, line: &str) -> String {
+        self.say_by(line, Instant::now() + Duration::from_secs(60))
+            .unwrap()
+    }
+
+    /// Ends the input; what is still printed, and the exit code.
+    pub fn end(mut self) -> (String, i32) {
+        drop(self.stdin);
+        let code = self.child.wait().unwrap().code().unwrap();
+        while let Ok(some) = self.heard.recv_timeout(Duration::from_secs(60)) {
+            self.out.extend(some);
+        }
+        (String::from_utf8(self.out).unwrap(), code)
+    }
+
+    /// Ends it without a warning.
+    pub fn kill(mut self) {
+        self.child.kill().unwrap();
+        self.child.wait().unwrap();
+    }
 }

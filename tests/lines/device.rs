@@ -6,7 +6,6 @@ use std::sync::Arc;
 use halfsplit::belief::candidates::Outlook;
 use halfsplit::belief::{Belief, Event, Finding, Seen, Size, update};
 use halfsplit::bench::{BenchState, Moves};
-use halfsplit::circuit::edit::Edit;
 use halfsplit::circuit::meter::{Meter, Reading};
 use halfsplit::line::Wired;
 use halfsplit::model::{Model, Read, Taken, Unit, compile};
@@ -268,14 +267,11 @@ impl Device {
     pub fn truly(&self, device: &mut Drawn, test: usize, fault: Option<(usize, f64)>) -> Reading {
         let probing = self.model.tests[test].measures.unwrap().probing;
         let wiring = self.wired.for_mode(probing.mode);
-        let mut all: Vec<Edit> = unplugged(wiring, &self.line, probing.state);
-        if let Some((fault, size)) = fault {
-            all.extend(edits(wiring, &self.line, self.happenings[fault].harm, size));
-        }
-        let at = wiring.nodes[self.line.points[probing.point].node];
-        let (red, black, mode) = held(at, probing.mode);
-        let solver = device.for_mode(probing.mode);
-        self.meter.read(solver, &all, red, black, mode).unwrap()
+        let does = |(fault, size): (usize, f64)| {
+            edits(wiring, &self.line, self.happenings[fault].harm, size)
+        };
+        let more = fault.map_or_else(Vec::new, does);
+        device.reads((&self.line, &self.wired), &self.meter, probing, &more)
     }
 
     /// Tells of a run that ended with a wrong element.

@@ -12,7 +12,7 @@ use halfsplit::circuit::meter::{Accuracy, Meter, Mode, Reading};
 use halfsplit::circuit::network::{Element, Network, Node};
 use halfsplit::circuit::predict::Spread;
 use halfsplit::circuit::solve::{Parameter, Solver};
-use halfsplit::line::{Wired, Wiring};
+use halfsplit::line::{Probing, Wired, Wiring};
 use halfsplit::rulebase::{Doubt, Effect, Harm, Known, Line, MeterMode, PartKind, Rulebase, Rules};
 use rand::Rng;
 
@@ -253,6 +253,22 @@ impl Drawn {
             off: solver(&wired.off),
             on: solver(&wired.on),
         }
+    }
+
+    /// What it reads at a point of its line, with some things done to it.
+    pub fn reads(
+        &mut self,
+        (line, wired): (&Line, &Wired),
+        meter: &Meter,
+        probing: Probing,
+        more: &[Edit],
+    ) -> Reading {
+        let wiring = wired.for_mode(probing.mode);
+        let all = [&unplugged(wiring, line, probing.state), more].concat();
+        let at = wiring.nodes[line.points[probing.point].node];
+        let (red, black, mode) = held(at, probing.mode);
+        let solver = self.for_mode(probing.mode);
+        meter.read(solver, &all, red, black, mode).unwrap()
     }
 
     /// In the state of power that a mode needs.

@@ -3,13 +3,12 @@
 
 use std::collections::BTreeMap;
 use std::hash::{DefaultHasher, Hash, Hasher};
-use std::io::{Read, Write};
+use std::io::Write;
 use std::path::Path;
-use std::process::{Child, ChildStdin, Command, Stdio};
-use std::sync::mpsc;
+use std::process::{Command, Stdio};
 use std::time::Duration;
 
-use crate::common::{Bench, Outcome, walk_rules};
+use crate::common::{Bench, Outcome, Talk, walk_rules};
 use halfsplit::desk::{Desk, DeskError};
 use halfsplit::job::{
     CaseFile, Entry, LONGEST_COMPLAINT, LONGEST_NAME, LONGEST_TEXT, MOST_ENTRIES, Settings, Shown,
@@ -92,61 +91,6 @@ const READS: &[&[&str]] = &[
 ];
 
 // ---- two at one job -------------------------------------------------------
-
-/// The program on a pipe, answered line by line.
-struct Talk {
-    child: Child,
-    stdin: ChildStdin,
-    heard: mpsc::Receiver<Vec<u8>>,
-    out: String,
-}
-
-impl Talk {
-    fn start(bench: &Bench, args: &[&str]) -> Talk {
-        let mut child = bench.start(args);
-        let stdin = child.stdin.take().unwrap();
-        let mut stdout = child.stdout.take().unwrap();
-        let (say, heard) = mpsc::channel();
-        std::thread::spawn(move || {
-            let mut some = [0; 4096];
-            while let Ok(n @ 1..) = stdout.read(&mut some) {
-                if say.send(some[..n].to_vec()).is_err() {
-                    break;
-                }
-            }
-        });
-        Talk {
-            child,
-            stdin,
-            heard,
-            out: String::new(),
-        }
-    }
-
-    /// What was printed up to the next prompt.
-    fn prompt(&mut self) -> String {
-        while !self.out.ends_with("> ") || self.out.ends_with("-> ") {
-            let some = self.heard.recv_timeout(Duration::from_secs(60));
-            self.out += &String::from_utf8(some.unwrap()).unwrap();
-        }
-        std::mem::take(&mut self.out)
-    }
-
-    fn say(&mut self, line: &str) -> String {
-        writeln!(self.stdin, "{line}").unwrap();
-        self.prompt()
-    }
-
-    /// Ends the input; what is still printed, and the exit code.
-    fn end(mut self) -> (String, i32) {
-        drop(self.stdin);
-        let code = self.child.wait().unwrap().code().unwrap();
-        while let Ok(some) = self.heard.recv_timeout(Duration::from_secs(60)) {
-            self.out += &String::from_utf8(some).unwrap();
-        }
-        (self.out, code)
-    }
-}
 
 #[test]
 fn a_walk_takes_up_what_somebody_else_entered() {

@@ -3,7 +3,7 @@
 //! by less than devices differ from each other and the meter is off.
 
 use crate::lines::trial::{APART, Spread};
-use crate::lines::{Drawn, edits, held, rules, unplugged, with_happenings};
+use crate::lines::{Drawn, edits, rules, with_happenings};
 use halfsplit::bench::BenchState;
 use halfsplit::circuit::meter::{Meter, Reading};
 use halfsplit::line::{Forecast, Probing, Wired};
@@ -42,16 +42,10 @@ impl<'a> Bench<'a> {
     /// uncertain, the limit widened by `slack`.
     fn seen(&mut self, probing: Probing, fault: usize, devices: usize, slack: f64) -> f64 {
         let wiring = self.wired.for_mode(probing.mode);
-        let node = wiring.nodes[self.line.points[probing.point].node];
-        let (red, black, mode) = held(node, probing.mode);
-        let always = unplugged(wiring, self.line, probing.state);
-        let (meter, drawn) = (&self.meter, &mut self.drawn[..devices]);
+        let (line, wired, meter) = (self.line, &self.wired, &self.meter);
+        let drawn = &mut self.drawn[..devices];
         let mut spread = |more: &[_]| {
-            let all = [&always, more].concat();
-            let read = |d: &mut Drawn| {
-                let solver = d.for_mode(probing.mode);
-                meter.read(solver, &all, red, black, mode).unwrap()
-            };
+            let read = |d: &mut Drawn| d.reads((line, wired), meter, probing, more);
             let all: Vec<Reading> = drawn.iter_mut().map(read).collect();
             Spread::of(meter, probing.mode, &all)
         };

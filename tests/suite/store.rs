@@ -1,12 +1,10 @@
 //! The store: what it keeps, what it refuses, and that nothing confirmed is
 //! lost when a process is killed.
 
-use std::io::{Read, Write};
 use std::path::Path;
-use std::sync::mpsc;
 use std::time::{Duration, Instant};
 
-use crate::common::Bench;
+use crate::common::{Bench, Talk};
 use halfsplit::job::trail::Moment;
 use halfsplit::job::{CaseFile, Closing, ClosingState, Entry};
 use halfsplit::model::Unit;
@@ -374,64 +372,6 @@ const KILLS: usize = 200;
 /// Stores that this is spread over.
 const STORES: usize = 4;
 
-/// A walk on a pipe, fed line by line.
-struct Fed {
-    child: std::process::Child,
-    stdin: std::process::ChildStdin,
-    heard: mpsc::Receiver<Vec<u8>>,
-    out: Vec<u8>,
-}
-
-impl Fed {
-    fn start(bench: &Bench) -> Fed {
-        // What is tried here is the store; the advice may be quick.
-        let mut child = bench.start(&["--look-ahead", "1"]);
-        let stdin = child.stdin.take().unwrap();
-        let mut stdout = child.stdout.take().unwrap();
-        let (say, heard) = mpsc::channel();
-        std::thread::spawn(move || {
-            let mut some = [0; 4096];
-            while let Ok(n @ 1..) = stdout.read(&mut some) {
-                if say.send(some[..n].to_vec()).is_err() {
-                    break;
-                }
-            }
-        });
-        Fed {
-            child,
-            stdin,
-            heard,
-            out: Vec::new(),
-        }
-    }
-
-    /// What was printed up to the next prompt; nothing if time is up first.
-    fn prompt(&mut self, until: Instant) -> Option<String> {
-        loop {
-            let last = self.out.rsplit(|b| *b == b'\n').next().unwrap_or(&[]);
-            if last.ends_with(b"> ") && last != b"-> " {
-                return Some(String::from_utf8(std::mem::take(&mut self.out)).unwrap());
-            }
-            let left = until.checked_duration_since(Instant::now())?;
-            self.out.extend(self.heard.recv_timeout(left).ok()?);
-        }
-    }
-
-    /// Types a line and waits for the next prompt.
-    fn type_line(&mut self, line: &str, until: Instant) -> Option<String> {
-        self.stdin
-            .write_all(format!("{line}\n").as_bytes())
-            .unwrap();
-        self.prompt(until)
-    }
-
-    /// Ends it without a warning.
-    fn kill(mut self) {
-        self.child.kill().unwrap();
-        self.child.wait().unwrap();
-    }
-}
-
 /// What a store has to hold.
 #[derive(Default)]
 struct Promised {
@@ -447,22 +387,23 @@ struct Promised {
 }
 
 fn kill_once(bench: &Bench, promised: &mut Promised, random: &mut StdRng, round: usize) {
-    let mut fed = Fed::start(bench);
+    // What is tried here is the store; the advice may be quick.
+    let mut fed = Talk::start(bench, &["--look-ahead", "1"]);
     let until = Instant::now() + Duration::from_micros(random.random_range(0..150_000));
     let mut sent_job = false;
     let mut sent_entry = false;
     let new = promised.jobs == 0 || random.random_ratio(1, 4);
     let mut work = || -> Option<()> {
-        let mut asked = fed.prompt(until)?;
+        let mut asked = fed.prompt_by(until)?;
         if new {
             if promised.jobs > 0 {
-                fed.type_line("", until)?;
+                fed.say_by("", until)?;
             }
             for line in ["handheld", "", "", "no sound", "", ""] {
-                fed.type_line(line, until)?;
+                fed.say_by(line, until)?;
             }
             sent_job = true;
-            let out = fed.type_line("", until)?;
+            let out = fed.say_by("", until)?;
             asked.clone_from(&out);
             assert!(
                 out.contains(&format!("Job {} is open.", promised.jobs + 1)),
@@ -477,7 +418,7 @@ fn kill_once(bench: &Bench, promised: &mut Promised, random: &mut StdRng, round:
                 ..Promised::default()
             };
         } else {
-            asked = fed.type_line(&promised.jobs.to_string(), until)?;
+            asked = fed.say_by(&promised.jobs.to_string(), until)?;
         }
         for n in 0.. {
             // To close the job is no entry.
@@ -487,7 +428,7 @@ fn kill_once(bench: &Bench, promised: &mut Promised, random: &mut StdRng, round:
                 .as_ref()
                 .map_or("1".to_owned(), |r| format!("note {r}"));
             sent_entry = true;
-            let out = fed.type_line(&line, until)?;
+            let out = fed.say_by(&line, until)?;
             sent_entry = false;
             asked.clone_from(&out);
             if out.contains("Not taken") {

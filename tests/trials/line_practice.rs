@@ -7,7 +7,7 @@
 //! a faulty line is one that the named fault gives room to, and more of it than a
 //! good line does.
 
-use crate::lines::{Drawn, edits, held, rules, unplugged};
+use crate::lines::{Drawn, edits, rules};
 use halfsplit::bench::BenchState;
 use halfsplit::circuit::edit::Edit;
 use halfsplit::circuit::meter::{Meter, Reading};
@@ -84,17 +84,9 @@ impl<'r> Bench<'r> {
 
     /// What the devices read, each with what is done to it.
     fn read(&mut self, mut harm: impl FnMut(&Wiring, &mut StdRng) -> Vec<Edit>) -> Vec<f64> {
-        let Probing {
-            point, mode, state, ..
-        } = self.probing;
         let mut read = |(wired, drawn): &mut (Wired, Drawn)| {
-            let wiring = wired.for_mode(mode);
-            let mut edits = unplugged(wiring, self.line, state);
-            edits.extend(harm(wiring, &mut self.rng));
-            let node = wiring.nodes[self.line.points[point].node];
-            let (red, black, set) = held(node, mode);
-            let solver = drawn.for_mode(mode);
-            match self.meter.read(solver, &edits, red, black, set).unwrap() {
+            let more = harm(wired.for_mode(self.probing.mode), &mut self.rng);
+            match drawn.reads((self.line, wired), &self.meter, self.probing, &more) {
                 Reading::Value(v) => v,
                 Reading::OL => OL,
             }

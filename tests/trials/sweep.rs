@@ -18,7 +18,6 @@
 use std::sync::Arc;
 
 use halfsplit::belief::{Belief, Event, FaultId, Seen, Size, exact, update};
-use halfsplit::circuit::edit::Edit;
 use halfsplit::circuit::meter::{Meter, Reading};
 use halfsplit::line::{Probing, Wired, ways};
 use halfsplit::model::{self, BenchMeter, LineInfo, Model, Read, Slip, TestInfo, Unit};
@@ -27,7 +26,7 @@ use rand::rngs::StdRng;
 use rand::{Rng, SeedableRng};
 use rayon::prelude::*;
 
-use crate::lines::{Drawn, edits, held, metered, unplugged};
+use crate::lines::{Drawn, edits, metered};
 
 /// Most values of all that may be written off or explained by nothing listed, as
 /// shares. What was reached when last measured stands as the floor that the test
@@ -325,16 +324,11 @@ fn drawn(line: &LineInfo, probing: Probing, fault: Option<FaultId>) -> Vec<f64> 
         let wired = &all[way.unwrap_or(0)].1;
         let harm = by_chance(&harmful, rng.random_range(0.0..1.0));
         let mut device = Drawn::of_model(&line.line, wired, &mut rng);
-        let wiring = wired.for_mode(mode);
-        let mut all: Vec<Edit> = unplugged(wiring, &line.line, probing.state);
-        if let Some(harm) = harm {
-            let share = rng.random_range(0.0..1.0);
-            all.extend(edits(wiring, &line.line, does[harm].1, share));
-        }
-        let at = wiring.nodes[line.line.points[probing.point].node];
-        let (red, black, set) = held(at, mode);
-        let solver = device.for_mode(mode);
-        let truth = line.meter.read(solver, &all, red, black, set).unwrap();
+        let more = harm.map_or_else(Vec::new, |harm| {
+            let size = rng.random_range(0.0..1.0);
+            edits(wired.for_mode(mode), &line.line, does[harm].1, size)
+        });
+        let truth = device.reads((&line.line, wired), &line.meter, probing, &more);
         metered(&line.meter, mode, truth, &mut rng)
     };
     (0..DRAWN).into_par_iter().filter_map(one).collect()

@@ -39,13 +39,13 @@ struct Together {
 pub(super) struct Among {
     pub(super) joint: Arc<Joint>,
     /// For each fault of the network, its place among those that act
-    /// together, from 1 on; nought for all others.
+    /// together, from 1 on; 0 for all others.
     pub(super) at: Vec<u8>,
 }
 
 /// Those of a set that act together.
 pub(super) enum Acting {
-    /// At most two, by place; nought stands for none.
+    /// At most two, by place; 0 stands for none.
     Two([u8; 2]),
     /// More of them, as the joint has it.
     More(u64),

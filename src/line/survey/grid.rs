@@ -9,7 +9,6 @@ use crate::circuit::predict::Outlook;
 /// Sizes that are solved for, the smallest and the largest among them; and of
 /// each of two things.
 pub(super) const SIZES: usize = 7;
-
 pub(super) const SIZES_OF_TWO: usize = 4;
 
 /// Parts between the former.

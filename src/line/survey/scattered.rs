@@ -15,7 +15,6 @@ const AROUND: f64 = 0.7;
 /// lie; and as far as a normal spread of the same standard deviation, as a share of the
 /// way from end to end, since a stated spread is no promise.
 const FURTHER: (f64, f64) = (0.10, 4.0);
-
 const BEYOND: (f64, f64) = (0.06, 0.3);
 
 /// A value lies among what places read if it is no further off than so many standard

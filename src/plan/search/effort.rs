@@ -18,7 +18,7 @@ pub struct Effort {
     /// look.
     pub first: usize,
     /// Whether it is proved how near to the cheapest the plan is. Without, the
-    /// lower bound of its cost is nought.
+    /// lower bound of its cost is 0.
     pub proof: bool,
 }
 
