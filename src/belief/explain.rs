@@ -71,21 +71,46 @@ pub fn conflict_among(
     given: usize,
     events: impl Fn(&dyn Fn(usize) -> bool) -> Vec<Event>,
 ) -> f64 {
-    let p = |keep: &dyn Fn(usize) -> bool| {
-        let events = events(keep);
-        match exact::evidence(network, &events) {
-            Some(p) => p.log2(),
-            None => update(network, &events, Size::Auto).evidence_log2,
-        }
-    };
+    conflict_by(results, given, |kept| {
+        evidence_log2(network, &events(&|r| kept.has(r, given)))
+    })
+}
+
+/// Results of which the probability is asked.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Hash)]
+pub enum Kept {
+    /// The given ones.
+    Given,
+    /// The given ones and one more, by its place.
+    One(usize),
+    /// All.
+    All,
+}
+
+impl Kept {
+    /// Whether a result is among them, by its place, the first so many given.
+    pub fn has(self, result: usize, given: usize) -> bool {
+        result < given || self == Kept::All || self == Kept::One(result)
+    }
+}
+
+/// Binary logarithm of the probability of events.
+pub fn evidence_log2(network: &Network, events: &[Event]) -> f64 {
+    match exact::evidence(network, events) {
+        Some(p) => p.log2(),
+        None => update(network, events, Size::Auto).evidence_log2,
+    }
+}
+
+/// Conflict of `results` results, given the first so many, where `log2` is the
+/// binary logarithm of the probability of some of them.
+pub fn conflict_by(results: usize, given: usize, log2: impl Fn(Kept) -> f64) -> f64 {
     if results < given + 2 {
         return 0.0;
     }
-    let base = p(&|r| r < given);
-    let joint = p(&|_| true) - base;
-    let single: f64 = (given..results)
-        .map(|i| p(&|r| r < given || r == i) - base)
-        .sum();
+    let base = log2(Kept::Given);
+    let joint = log2(Kept::All) - base;
+    let single: f64 = (given..results).map(|i| log2(Kept::One(i)) - base).sum();
     let bits = single - joint;
     if bits.is_finite() { bits } else { 0.0 }
 }

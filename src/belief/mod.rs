@@ -62,7 +62,10 @@ mod order;
 mod prior;
 mod update;
 
-pub use explain::{Weight, conflict_among, conflict_bits, weights_among, weights_of_evidence};
+pub use explain::{
+    Kept, Weight, conflict_among, conflict_bits, conflict_by, evidence_log2, weights_among,
+    weights_of_evidence,
+};
 pub use network::{Change, Event, FaultId, Finding, Network, Prior, Seen, agreed};
 pub use order::likelier;
 pub use prior::{Conversion, ConversionError, convert, leak_for};

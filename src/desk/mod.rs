@@ -2,6 +2,8 @@
 //! Every action that the walk, the commands and later pages offer is a call
 //! here; each is durable when it returns.
 
+use std::cell::OnceCell;
+
 use thiserror::Error;
 
 use crate::belief::Belief;
@@ -82,6 +84,8 @@ pub struct Desk<'r> {
     pub record: Record,
     /// The job worked out.
     pub case: Case,
+    /// What is shown of it now.
+    view: OnceCell<StateView>,
     /// What others entered meanwhile and nobody was told of yet.
     news: Vec<Logged>,
 }
@@ -108,12 +112,16 @@ impl<'r> Desk<'r> {
         if let Some(why) = file.too_much() {
             return Err(DeskError::TooMuch(why));
         }
-        let worked_out = |n: usize, settings: Settings| {
+        let worked_out = |before: Option<&Case>, n: usize, settings: Settings| {
             let part = CaseFile {
                 steps: file.steps[..n].to_vec(),
                 ..file.clone()
             };
-            let case = Case::new(rules, &part, settings).map_err(|why| match n {
+            let case = match before {
+                None => Case::of_today(rules, &part, settings),
+                Some(before) => before.further(rules, &part, settings),
+            };
+            let case = case.and_then(Case::all_fits).map_err(|why| match n {
                 0 => DeskError::Case(why),
                 entry => DeskError::Entry { entry, why },
             })?;
@@ -126,10 +134,13 @@ impl<'r> Desk<'r> {
             ..settings
         };
         let mut shown = Vec::new();
+        let mut before = None;
         for n in 0..file.steps.len() {
-            shown.push(worked_out(n, quick)?.1);
+            let (case, now) = worked_out(before.as_ref(), n, quick)?;
+            shown.push(now);
+            before = Some(case);
         }
-        let (case, now) = worked_out(file.steps.len(), settings)?;
+        let (case, now) = worked_out(before.as_ref(), file.steps.len(), settings)?;
         shown.push(now);
         let id = store.create(file, &shown, &rules.fingerprint)?;
         Ok(Desk {
@@ -137,6 +148,7 @@ impl<'r> Desk<'r> {
             settings,
             record: store.load(id)?,
             case,
+            view: OnceCell::new(),
             news: Vec::new(),
         })
     }
@@ -158,6 +170,7 @@ impl<'r> Desk<'r> {
             settings,
             record,
             case,
+            view: OnceCell::new(),
             news: Vec::new(),
         })
     }
@@ -167,15 +180,20 @@ impl<'r> Desk<'r> {
     /// # Errors
     /// If the job cannot be read.
     pub fn catch_up(&mut self, store: &Store) -> Result<(), DeskError> {
-        let known = self.record.last;
-        if store.newest(self.id())? == known {
+        if store.newest(self.id())? == self.record.last {
             return Ok(());
         }
-        self.news.extend(store.since(self.id(), known)?);
-        self.record = store.load(self.id())?;
+        let came = store.read_on(&mut self.record)?;
+        self.take_up(came)
+    }
+
+    /// Works the job out with what others entered.
+    fn take_up(&mut self, came: Vec<Logged>) -> Result<(), DeskError> {
+        self.news.extend(came);
         self.case = self
             .case
             .further(self.rules, &self.record.file, self.settings)?;
+        self.view = OnceCell::new();
         Ok(())
     }
 
@@ -195,8 +213,9 @@ impl<'r> Desk<'r> {
     }
 
     /// What is shown now.
-    pub fn state(&self) -> StateView {
-        view::state(&self.case, &self.record.file.steps, NEXT)
+    pub fn state(&self) -> &StateView {
+        let state = || view::state(&self.case, &self.record.file.steps, NEXT);
+        self.view.get_or_init(state)
     }
 
     /// What to tell of a reading that was typed as a word or without its unit:
@@ -326,9 +345,9 @@ impl<'r> Desk<'r> {
         {
             return Err(why.into());
         }
-        let moment = Moment::from(&view::state(&case, &file.steps, NEXT));
+        let view = view::state(&case, &file.steps, NEXT);
         let event = Logged::Entered(entry.clone());
-        self.append(store, &event, Some(&moment), Some(case))
+        self.append(store, &event, Some((case, view)))
     }
 
     /// Takes the last entry back.
@@ -344,8 +363,8 @@ impl<'r> Desk<'r> {
             return Err(DeskError::NothingEntered);
         };
         let case = self.case.further(self.rules, &file, self.settings)?;
-        let moment = Moment::from(&view::state(&case, &file.steps, NEXT));
-        self.append(store, &Logged::TakenBack, Some(&moment), Some(case))?;
+        let view = view::state(&case, &file.steps, NEXT);
+        self.append(store, &Logged::TakenBack, Some((case, view)))?;
         Ok(last)
     }
 
@@ -370,7 +389,7 @@ impl<'r> Desk<'r> {
         if let Some(why) = closing.too_much() {
             return Err(DeskError::TooMuch(why));
         }
-        self.append(store, &Logged::Closed(closing), None, None)
+        self.append(store, &Logged::Closed(closing), None)
     }
 
     /// Whether the job can be closed in this way as it stands.
@@ -420,32 +439,36 @@ impl<'r> Desk<'r> {
         if self.record.file.closed.is_none() {
             return Err(DeskError::IsOpen(self.id()));
         }
-        let moment = Moment::from(&self.state());
-        self.append(store, &Logged::Reopened, Some(&moment), None)
+        self.append(store, &Logged::Reopened, None)
     }
 
+    /// Stores an event, and what the job is worked out to with it if it moves
+    /// anything.
     fn append(
         &mut self,
         store: &mut Store,
         event: &Logged,
-        shown: Option<&Moment>,
-        case: Option<Case>,
+        then: Option<(Case, StateView)>,
     ) -> Result<(), DeskError> {
-        let id = self.id();
-        let rules = &self.rules.fingerprint;
-        let own = store.append(id, self.record.last, event, shown, rules)?;
-        if let Some(case) = case {
+        let shown = match (&then, event) {
+            (_, Logged::Closed(_)) => None,
+            (Some((_, view)), _) => Some(Moment::from(view)),
+            (None, _) => Some(Moment::from(self.state())),
+        };
+        let (id, last) = (self.id(), self.record.last);
+        store.append(id, last, event, shown.as_ref(), &self.rules.fingerprint)?;
+        if let Some((case, view)) = then {
             self.case = case;
+            self.view = OnceCell::from(view);
         }
-        self.record = store.load(id)?;
-        if self.record.last != own {
+        let mut came = store.read_on(&mut self.record)?;
+        // The first is this one.
+        came.drain(..came.len().min(1));
+        match came.is_empty() {
+            true => Ok(()),
             // Somebody came right after.
-            self.news.extend(store.since(id, own)?);
-            self.case = self
-                .case
-                .further(self.rules, &self.record.file, self.settings)?;
+            false => self.take_up(came),
         }
-        Ok(())
     }
 
     /// Whether the rules have changed since the last thing shown, and what
@@ -459,7 +482,7 @@ impl<'r> Desk<'r> {
             return None;
         }
         let now = self.state();
-        Some(moved_words(shown, &Moment::from(&now)))
+        Some(moved_words(shown, &Moment::from(now)))
     }
 
     /// The lines of the board in play, the likeliest to be at fault first.

@@ -2,11 +2,11 @@
 //! the log keeps what was entered first, and what counts is the corrected entry,
 //! at the place of the first in time.
 
-use super::case::CaseError;
 use super::file::{Entry, Shown};
+use super::ledger::CaseError;
 
 /// The entries of a job with their corrections.
-#[derive(Debug, Default)]
+#[derive(Clone, Debug, Default)]
 pub(super) struct Amended {
     /// The entries as they hold, each at its place; one that was struck is an
     /// empty remark.
@@ -40,6 +40,13 @@ impl Amended {
             }
         }
         all
+    }
+
+    /// Adds entries that correct nothing.
+    pub(super) fn extend(&mut self, steps: &[Entry]) {
+        self.entries.extend_from_slice(steps);
+        self.by.resize(self.entries.len(), None);
+        self.struck.resize(self.entries.len(), false);
     }
 
     /// The entry that corrected one last, both from 0.

@@ -4,7 +4,8 @@ use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
 use thiserror::Error;
 
-use super::case::{self, Case, CaseError};
+use super::case::Case;
+use super::ledger::{self, CaseError};
 use crate::belief::likelier;
 use crate::circuit::wire::Verdict;
 use crate::line::{self, Stretch};
@@ -302,7 +303,7 @@ fn one(mut found: Found<usize>, name: &str) -> Result<usize, CaseError> {
     if let Found::Several(could_be) = &mut found {
         could_be.truncate(LISTED);
     }
-    case::one(found, "part of a line", name)
+    ledger::one(found, "part of a line", name)
 }
 
 impl BypassView {

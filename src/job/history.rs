@@ -63,6 +63,9 @@ pub(super) struct History {
     recorded: RefCell<HashMap<Entries, Arc<Finding>>>,
 }
 
+/// A result by its entry, and how many times it was seen.
+pub(super) type OneResult = (usize, i32);
+
 /// What makes one event of the belief: something that happened, or readings of
 /// one line.
 #[derive(Debug)]
@@ -97,6 +100,11 @@ impl Events {
         belief
     }
 
+    /// The events, each with its entry.
+    pub(super) fn with_entries(self) -> impl Iterator<Item = (Event, Option<usize>)> {
+        self.all.into_iter().zip(self.entries)
+    }
+
     /// Where the change stands that was done in an entry.
     pub(super) fn changed_in(&self, entry: usize) -> Option<usize> {
         let of = |(e, by): (&Event, &Option<usize>)| {
@@ -128,6 +136,19 @@ impl History {
         self.all[at].times += 1;
         self.recorded.borrow_mut().clear();
         true
+    }
+
+    /// The entries in which something was done to the device.
+    pub(super) fn changes(&self) -> Vec<Option<usize>> {
+        let changes = self.all.iter().filter(|h| !h.what.is_result());
+        changes.map(|h| h.entry).collect()
+    }
+
+    /// What a result is known by, by its place.
+    pub(super) fn result(&self, place: usize) -> Option<OneResult> {
+        let mut results = self.all.iter().filter(|h| h.what.is_result());
+        let result = results.nth(place)?;
+        Some((result.entry?, result.times))
     }
 
     /// How many times a result, by its place, was seen, and whether it is a word.

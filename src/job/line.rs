@@ -39,9 +39,9 @@ pub use view::{
     PointView, ReadingView,
 };
 
-use super::case::isolation::alike_view;
-use super::case::{Case, Entered};
+use super::case::{Case, alike_view};
 use super::file::Entry;
+use super::ledger::Entered;
 use super::view::step;
 use crate::belief::likelier;
 use crate::circuit::wire::FAST;

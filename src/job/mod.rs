@@ -1,7 +1,8 @@
 //! A job: one device from intake to hand-back.
 //!
 //! A job is an append-only list of entries ([`CaseFile`]); everything shown is
-//! recomputed from it ([`Case`]).
+//! recomputed from it: what the entries came to ([`Ledger`]), and what is believed
+//! and advised by that ([`Case`]).
 mod amend;
 pub mod bypass;
 pub mod can_tell;
@@ -9,6 +10,7 @@ mod case;
 mod file;
 mod history;
 mod kind;
+mod ledger;
 pub mod line;
 pub mod notice;
 pub(crate) mod proof;
@@ -21,12 +23,13 @@ pub mod view;
 pub mod weigh;
 pub mod words;
 
-pub(crate) use case::outcome_of as outcome;
-pub use case::{Case, CaseError, Closed, Entered, Settings};
+pub use case::{Case, Settings};
 pub(crate) use case::{plan_remedy, plan_test, turns_in_words};
 pub use file::{
     Cannot, CaseFile, Closing, ClosingState, Correction, Did, Entry, LONGEST_COMPLAINT,
     LONGEST_NAME, LONGEST_TEXT, MOST_ENTRIES, Reference, Shown, Sure, Unclear,
 };
 pub use kind::StepKind;
+pub(crate) use ledger::outcome_of as outcome;
+pub use ledger::{CaseError, Closed, Entered, Ledger};
 pub(crate) use question::questioned;

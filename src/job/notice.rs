@@ -4,9 +4,9 @@
 use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
 
-use super::case::notice::Reason;
-use super::case::{Case, Entered};
+use super::case::{Case, Reason};
 use super::file::Entry;
+use super::ledger::Entered;
 use super::words::{NARROWS, UNLISTED, UNSURE, percent, percent_within, result_words};
 use crate::model::Slip;
 

@@ -4,8 +4,9 @@
 use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
 
-use super::case::{Case, Entered};
+use super::case::Case;
 use super::file::{CaseFile, ClosingState, Entry};
+use super::ledger::Entered;
 use super::line::LineView;
 use super::view::{Share, StateView, Suspect, VERSION, is_zero, suspect};
 use super::words::result_words;

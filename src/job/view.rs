@@ -3,7 +3,9 @@
 //! `docs/json.md`.
 
 mod beliefs;
+pub mod network;
 mod steps;
+pub mod why;
 
 use beliefs::belief;
 pub(super) use beliefs::suspect;
@@ -15,9 +17,9 @@ pub use steps::{DistrustView, OutcomeView, StepView, all_steps, foreseen, step};
 use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
 
-use super::case::notice::unlisted_leads;
-use super::case::{Case, Closed, Entered};
+use super::case::{Case, unlisted_leads};
 use super::file::Entry;
+use super::ledger::{Closed, Entered};
 use super::notice::{NoticeView, notice_view};
 use super::words::{NARROWS, UNLISTED, UNSURE};
 use crate::plan::Stop;

@@ -1,7 +1,8 @@
 //! Words for what is known: probabilities, results, what rests on a list.
 
-use super::case::{Case, Entered};
+use super::case::Case;
 use super::file::Entry;
+use super::ledger::Entered;
 use crate::shown::short;
 
 /// A result's test and outcome in words.

@@ -100,7 +100,7 @@ impl Start {
             effort: Effort::FIRST,
             ..settings
         };
-        let mut case = Case::new(rules, &file, settings)?;
+        let case = Case::new(rules, &file, settings)?;
         let s = case.situation();
         let n = s.faults;
         let (moves, state, costs) = (s.moves.clone(), s.state, s.costs);
@@ -120,13 +120,12 @@ impl Start {
         };
         let plans: Vec<PlanTest> = m.tests.iter().enumerate().map(plan).collect();
         let remedies: Vec<PlanRemedy> = m.remedies.iter().map(|r| plan_remedy(m, r, 0)).collect();
-        let mut worlds = std::mem::take(&mut case.belief.candidates);
+        let (model, symptoms, belief) = case.into_parts();
+        let mut worlds = belief.candidates;
         if worlds.is_empty() {
             worlds.push((Candidate::EMPTY, 1.0));
         }
-        let left_out = case.belief.candidates_left_out;
-        let symptoms = std::mem::take(&mut case.symptoms);
-        let model = case.model;
+        let left_out = belief.candidates_left_out;
         let tests = plans.into_iter().zip(&model.tests).map(|(plan, t)| Probe {
             during: (t.before.is_some()).then(|| Outlook::new(n, &t.finding)),
             plan,

@@ -260,13 +260,26 @@ impl Store {
         newest.ok_or(StoreError::NoJob(job))
     }
 
-    /// What came to a job after event number `last`.
+    /// Takes up what came to a job since it was read; gives the events.
     ///
     /// # Errors
-    /// If there is no such job or its log cannot be read.
-    pub fn since(&self, job: i64, last: i64) -> Result<Vec<Logged>, StoreError> {
-        let log = self.log(job, last + 1)?;
-        log.iter().map(|row| Ok(row.read(job)?.0)).collect()
+    /// If its log cannot be read.
+    pub fn read_on(&self, record: &mut Record) -> Result<Vec<Logged>, StoreError> {
+        let log = self.log(record.id, record.last + 1)?;
+        let read = |row: Row| {
+            let (event, moment) = row.read(record.id)?;
+            Ok((row, event, moment))
+        };
+        let read = log
+            .into_iter()
+            .map(read)
+            .collect::<Result<Vec<_>, StoreError>>()?;
+        let mut events = Vec::new();
+        for (row, event, moment) in read {
+            events.push(event.clone());
+            record.add(row.seq, row.at, event, moment, row.rules);
+        }
+        Ok(events)
     }
 
     /// The events of a job from one on.

@@ -6,7 +6,7 @@
 use std::collections::{BTreeMap, BTreeSet};
 
 use halfsplit::job::{
-    Cannot, Case, CaseFile, Correction, Did, Entered, Entry, Settings, Shown, Unclear,
+    Cannot, Case, CaseFile, Correction, Did, Entered, Entry, Ledger, Settings, Shown, Unclear,
 };
 use halfsplit::model::{Found, TestInfo, Unit};
 use halfsplit::plan::{Act, Effort};
@@ -62,8 +62,8 @@ struct Needs {
 }
 
 impl Needs {
-    fn of(case: &Case, act: Act) -> Needs {
-        let m = &case.model;
+    fn of(job: &Ledger, act: Act) -> Needs {
+        let m = &job.model;
         let step = m.named(act).step;
         let conditions = m.bench.closure(&step.conditions).into_iter();
         Needs {
@@ -143,12 +143,15 @@ fn powers(case: &Case, act: Act) -> bool {
     }
 }
 
-/// Orders of answers tried for each complaint: one, or as many as
+/// Orders of answers tried for each complaint: a few, or as many as
 /// `HALFSPLIT_ORDERS` says.
 fn orders() -> u64 {
     let wanted = std::env::var("HALFSPLIT_ORDERS").ok();
-    wanted.and_then(|n| n.parse().ok()).unwrap_or(1)
+    wanted.and_then(|n| n.parse().ok()).unwrap_or(40)
 }
+
+/// In so many orders of each complaint what is advised is worked out as well.
+const ADVISED: u64 = 1;
 
 /// Answers in each order.
 const ANSWERS: usize = 5;
@@ -253,7 +256,7 @@ const HAZARDS: [(&str, &str, &str); 20] = [
 /// The signs that entries are, as the trade knows them (common practice, no
 /// source): what must be up after them. A correction counts where the corrected
 /// entry stands.
-fn signs(case: &Case, hazard: &str, steps: &[Entry]) -> BTreeSet<String> {
+fn signs(case: &Ledger, hazard: &str, steps: &[Entry]) -> BTreeSet<String> {
     let mut up: BTreeSet<String> = BTreeSet::new();
     if !hazard.is_empty() {
         up.insert(hazard.to_owned());
@@ -349,18 +352,17 @@ fn value(rng: &mut StdRng, test: &TestInfo) -> String {
     (*typed.choose(rng).expect("values")).to_owned()
 }
 
-/// Something that a person may enter now: mostly an answer to what is advised,
+/// Something that a person may enter now: mostly an answer to what may be advised,
 /// at times to anything else, against a gate too.
-fn entry(rng: &mut StdRng, now: &Case, advised: &[Act], steps: &[Entry]) -> Option<Entry> {
+fn entry(rng: &mut StdRng, now: &Ledger, open: &[Act], steps: &[Entry]) -> Option<Entry> {
     let m = &now.model;
-    let near: Vec<Act> = advised.iter().copied().take(6).collect();
-    let tests: Vec<usize> = (near.iter())
+    let tests: Vec<usize> = (open.iter())
         .filter_map(|a| match a {
             Act::Test(t) => Some(*t),
             Act::Remedy(_) => None,
         })
         .collect();
-    let remedies: Vec<usize> = (advised.iter())
+    let remedies: Vec<usize> = (open.iter())
         .filter_map(|a| match a {
             Act::Remedy(r) => Some(*r),
             Act::Test(_) => None,
@@ -416,8 +418,9 @@ fn entry(rng: &mut StdRng, now: &Case, advised: &[Act], steps: &[Entry]) -> Opti
     }
 }
 
-/// Checks what is advised now; gives it.
-fn check(now: &Case, complaint: &str, hazard: &str, steps: &[Entry]) -> Vec<Act> {
+/// Checks the gates, and every step that may be advised now, whatever is believed;
+/// gives these.
+fn check(now: &Ledger, complaint: &str, hazard: &str, steps: &[Entry]) -> Vec<Act> {
     let gates = &now.model.bench.gates;
     let up: BTreeSet<String> = now.gates_up().map(|(g, _)| gates[g].id.clone()).collect();
     let must = signs(now, hazard, steps);
@@ -425,17 +428,43 @@ fn check(now: &Case, complaint: &str, hazard: &str, steps: &[Entry]) -> Vec<Act>
         must.is_subset(&up),
         "{complaint}: {must:?} but {up:?} after {steps:?}"
     );
-    let advice = now.advice(usize::MAX);
-    for p in &advice.steps {
-        let needs = Needs::of(now, p.act);
+    let tests = (0..now.model.tests.len()).map(Act::Test);
+    let all = tests.chain((0..now.model.remedies.len()).map(Act::Remedy));
+    let open = |act: &Act| now.is_open(*act) && now.barred_by(*act).is_empty();
+    let open: Vec<Act> = all.filter(open).collect();
+    for act in open.iter().copied() {
+        let needs = Needs::of(now, act);
         for gate in &up {
             if let Some(what) = needs.harms(gate) {
-                let id = now.model.named(p.act).id;
+                let id = now.model.named(act).id;
                 panic!("{complaint}: {id} applies {what} at {gate} after {steps:?}");
             }
         }
     }
-    // The check is asked for before all else.
+    // A check that was not made yet is due, so before all else.
+    for (gate, test) in now.gates_up() {
+        let due = now.retests_due().contains(&test);
+        assert!(
+            due || now.found(gate),
+            "{complaint}: {} is not due after {steps:?}",
+            now.model.tests[test].id
+        );
+    }
+    open
+}
+
+/// Checks what is advised: nothing but what may be, and what is due first.
+fn check_advised(now: &Case, complaint: &str, open: &[Act], steps: &[Entry]) {
+    let advice = now.advice(usize::MAX);
+    for p in &advice.steps {
+        // What follows from the circuit of a line is measured without power.
+        let derived = matches!(p.act, Act::Test(_)) && !powers(now, p.act);
+        assert!(
+            derived || open.contains(&p.act),
+            "{complaint}: {} is advised after {steps:?}",
+            now.model.named(p.act).id
+        );
+    }
     let due = now
         .gates_up()
         .find(|(g, t)| !now.found(*g) && !now.blocked(*t));
@@ -447,77 +476,69 @@ fn check(now: &Case, complaint: &str, hazard: &str, steps: &[Entry]) -> Vec<Act>
             now.model.tests[test].id
         );
     }
-    advice.steps.iter().map(|p| p.act).collect()
 }
 
 /// The trial of one complaint.
 struct Trial<'r> {
     rules: &'r Rulebase,
+    job: CaseFile,
     hazard: &'static str,
-    /// A job for each history that came up: what takes longest, compiling the
+    /// The job with each history that came up: what takes longest, compiling the
     /// device with it, is done once.
-    bases: BTreeMap<Vec<String>, Case>,
+    bases: BTreeMap<Vec<String>, Ledger>,
     /// Answers that were taken, and those that were refused.
-    taken: u64,
-    refused: u64,
+    count: [u64; 2],
 }
 
 impl Trial<'_> {
-    /// The job with one more entry; `None` if that is refused.
-    fn enter(&mut self, job: &CaseFile) -> Option<Case> {
-        let struck = |n: usize| {
-            let strikes = |e: &Entry| matches!(e, Entry::Correct(c) if c.entry == n + 1);
-            job.steps.iter().any(strikes)
+    /// What a job comes to that goes on from `now`; `None` if that is refused.
+    fn enter(&mut self, now: &Ledger, job: &CaseFile) -> Option<Ledger> {
+        let then = match job.steps.last() {
+            Some(Entry::History(_)) => {
+                let past = job.steps.iter().filter(|e| matches!(e, Entry::History(_)));
+                let mut past: Vec<Entry> = past.cloned().collect();
+                past.sort_by_key(|e| format!("{e:?}"));
+                let key = past.iter().map(|e| format!("{e:?}")).collect();
+                let base = self.bases.entry(key).or_insert_with(|| {
+                    let with = CaseFile {
+                        steps: past,
+                        ..self.job.clone()
+                    };
+                    Ledger::new(self.rules, &with).expect("a job")
+                });
+                base.further(self.rules, job)
+            }
+            _ => now.further(self.rules, job),
         };
-        let past = job.steps.iter().enumerate();
-        let past = past.filter(|(n, e)| matches!(e, Entry::History(_)) && !struck(*n));
-        let mut past: Vec<&Entry> = past.map(|(_, e)| e).collect();
-        past.sort_by_key(|e| format!("{e:?}"));
-        past.dedup();
-        let key = past.iter().map(|e| format!("{e:?}")).collect();
-        let base = self.bases.entry(key).or_insert_with(|| {
-            let steps = past.into_iter().cloned().collect();
-            case(
-                self.rules,
-                &CaseFile {
-                    steps,
-                    ..job.clone()
-                },
-            )
-        });
-        let then = base.further(self.rules, job, settings()).ok()?;
-        then.unfit().is_empty().then_some(then)
+        then.ok().filter(|t| t.unfit().is_empty())
     }
 
-    /// Goes on with orders of answers that are the same so far.
-    fn go_on(&mut self, now: &Case, job: &CaseFile, mut orders: Vec<StdRng>) {
-        let advised = check(now, &job.complaint, self.hazard, &job.steps);
-        if job.steps.len() == ANSWERS {
-            return;
-        }
-        // What is refused, as a value outside of all ranges is, is answered anew.
-        for _ in 0..TRIES {
-            let mut next: BTreeMap<String, (Entry, Vec<StdRng>)> = BTreeMap::new();
-            for mut rng in std::mem::take(&mut orders) {
-                if let Some(e) = entry(&mut rng, now, &advised, &job.steps) {
-                    let same = next.entry(format!("{e:?}")).or_insert((e, Vec::new()));
-                    same.1.push(rng);
-                }
+    /// Goes through one order of answers.
+    fn go_through(&mut self, first: &Ledger, mut rng: StdRng, advised: bool) {
+        let mut job = self.job.clone();
+        let mut now = first.clone();
+        loop {
+            let open = check(&now, &job.complaint, self.hazard, &job.steps);
+            if advised {
+                check_advised(&case(self.rules, &job), &job.complaint, &open, &job.steps);
             }
-            for (e, same) in next.into_values() {
-                let mut job = job.clone();
-                job.steps.push(e);
-                match self.enter(&job) {
-                    Some(then) => {
-                        self.taken += same.len() as u64;
-                        self.go_on(&then, &job, same);
-                    }
-                    None => {
-                        self.refused += same.len() as u64;
-                        orders.extend(same);
-                    }
-                }
+            if job.steps.len() == ANSWERS {
+                return;
             }
+            // What is refused, as a value outside of all ranges is, is answered anew.
+            let then = (0..TRIES).find_map(|_| {
+                let answer = entry(&mut rng, &now, &open, &job.steps)?;
+                job.steps.push(answer);
+                let then = self.enter(&now, &job);
+                if then.is_none() {
+                    job.steps.pop();
+                    self.count[1] += 1;
+                }
+                then
+            });
+            let Some(then) = then else { return };
+            self.count[0] += 1;
+            now = then;
         }
     }
 }
@@ -527,21 +548,24 @@ impl Trial<'_> {
 fn nothing_is_applied_before_its_gate_is_lifted() {
     let rules = rules();
     let all = HAZARDS.par_iter().enumerate();
+    let sum = |a: [u64; 2], b: [u64; 2]| [a[0] + b[0], a[1] + b[1]];
     let went = all.map(|(n, (kind, complaint, hazard))| {
-        let rng = |order| StdRng::seed_from_u64(1_000_000 * n as u64 + order);
+        let job = file(kind, complaint, Vec::new());
+        let first = Ledger::new(&rules, &job).expect("a job");
         let mut trial = Trial {
             rules: &rules,
+            job,
             hazard,
             bases: BTreeMap::new(),
-            taken: 0,
-            refused: 0,
+            count: [0; 2],
         };
-        let job = file(kind, complaint, Vec::new());
-        let first = case(&rules, &job);
-        trial.go_on(&first, &job, (0..orders()).map(rng).collect());
-        [trial.taken, trial.refused]
+        for order in 0..orders() {
+            let rng = StdRng::seed_from_u64(1_000_000 * n as u64 + order);
+            trial.go_through(&first, rng, order < ADVISED);
+        }
+        trial.count
     });
-    let [taken, refused] = went.reduce(|| [0; 2], |a, b| [a[0] + b[0], a[1] + b[1]]);
+    let [taken, refused] = went.reduce(|| [0; 2], sum);
     let tried = HAZARDS.len() as u64 * orders();
     println!("{tried} orders, {taken} answers taken, {refused} refused");
     assert!(

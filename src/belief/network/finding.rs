@@ -237,6 +237,26 @@ impl Finding {
             Acts::Together(_) => &[],
         }
     }
+    /// The chance (for a number, the density) of each outcome when it is drawn at
+    /// random.
+    pub fn drawn(&self) -> &[f64] {
+        match &self.acts {
+            Acts::Alone { flat, .. } => flat,
+            Acts::Together(joint) => &joint.flat,
+        }
+    }
+    /// If the faults act together, what each listed set of them shows, as
+    /// [`Self::joint`] takes it.
+    pub fn rows(&self) -> Option<impl Iterator<Item = (Vec<FaultId>, &[f64])>> {
+        let joint = self.together()?;
+        let named = |set: &u64| -> Vec<FaultId> {
+            let faults = joint.faults.iter().enumerate();
+            let there = faults.filter(|(i, _)| set >> i & 1 == 1);
+            there.map(|(_, f)| *f).collect()
+        };
+        let rows = joint.rows.iter();
+        Some(rows.map(move |(set, row)| (named(set), row.as_slice())))
+    }
     /// If the faults act together, how.
     pub(in crate::belief) fn together(&self) -> Option<&Arc<Joint>> {
         match &self.acts {

@@ -1,16 +1,48 @@
 //! What a job says of the faults, and what each result did to that.
 
-use super::Case;
-use crate::belief::{Belief, Event, Finding, Seen, conflict_among, update, weights_among};
-use crate::job::history::{History, What};
-use crate::model::Taken;
+use std::cell::RefCell;
+use std::collections::HashMap;
 
-impl Case {
-    /// How many times a result, by its place, was seen, and whether it is a word.
-    pub(in crate::job) fn times(&self, place: usize) -> Option<(i32, bool)> {
-        self.history.times(place)
+use super::Case;
+use crate::belief::{
+    Belief, Event, Finding, Kept, Seen, Size, conflict_by, evidence_log2, exact, update,
+    weights_among,
+};
+use crate::job::history::{History, OneResult, What};
+
+/// How likely single results are beside the complaint, in bits, as long as the same
+/// was done to the device.
+#[derive(Clone, Debug, Default)]
+pub(super) struct Singles {
+    /// The entries in which something was done.
+    changes: Vec<Option<usize>>,
+    known: RefCell<HashMap<Option<OneResult>, f64>>,
+}
+
+impl Singles {
+    /// Those of a job that hold for one that goes on from it.
+    pub(super) fn going_on(&self, history: &History) -> Singles {
+        let changes = history.changes();
+        match changes == self.changes {
+            true => self.clone(),
+            false => Singles {
+                changes,
+                ..Singles::default()
+            },
+        }
     }
 
+    fn get(&self, of: Option<OneResult>, work: impl FnOnce() -> f64) -> f64 {
+        if let Some(known) = self.known.borrow().get(&of) {
+            return *known;
+        }
+        let new = work();
+        self.known.borrow_mut().insert(of, new);
+        new
+    }
+}
+
+impl Case {
     pub(super) fn believed(&self, history: &History) -> Belief {
         let events = history.events(&self.model, |_| true);
         let belief = update(&self.model.network, &events.all, self.settings.size);
@@ -21,21 +53,25 @@ impl Case {
     pub fn conflict(&self) -> f64 {
         *self.disagreement.get_or_init(|| {
             let given = self.symptoms.len();
-            let results = self.results().len();
-            conflict_among(&self.model.network, results, given, |keep| {
-                self.events(keep)
-            })
+            let log2 = |kept: Kept| match kept {
+                Kept::All if self.settings.size != Size::Auto => self.log2(kept, given),
+                Kept::All if self.belief.left_out == 0.0 => self.belief.evidence_log2,
+                // The sum alone reaches further than the belief, which also asks of
+                // each result whether it was a misreading.
+                Kept::All => exact::evidence(&self.model.network, &self.told())
+                    .map_or(self.belief.evidence_log2, f64::log2),
+                Kept::Given => self.singles.get(None, || self.log2(kept, given)),
+                Kept::One(place) => {
+                    let of = self.history.result(place);
+                    self.singles.get(of, || self.log2(kept, given))
+                }
+            };
+            conflict_by(self.results().len(), given, log2)
         })
     }
 
-    /// The events with only some of the results, by their places.
-    pub(in crate::job) fn events(&self, keep: &dyn Fn(usize) -> bool) -> Vec<Event> {
-        self.history.events(&self.model, keep).all
-    }
-
-    /// What the belief is told of this job, in order.
-    pub fn told(&self) -> Vec<Event> {
-        self.events(&|_| true)
+    fn log2(&self, kept: Kept, given: usize) -> f64 {
+        evidence_log2(&self.model.network, &self.events(&|r| kept.has(r, given)))
     }
 
     /// For a suspect, what each result in force did: entry number (`None` for
@@ -47,17 +83,6 @@ impl Case {
             .into_iter()
             .map(|w| (entries[w.result], w.factor))
             .collect()
-    }
-
-    /// Entry number of each result in force, `None` for the complaint; in the
-    /// order of [`Belief::misread`].
-    pub fn results(&self) -> Vec<Option<usize>> {
-        self.history.results().collect()
-    }
-
-    /// The readings of a line that are in force, by index, each with its entry.
-    pub(in crate::job) fn readings(&self, line: usize) -> impl Iterator<Item = (usize, &Taken)> {
-        self.history.readings(line)
     }
 
     /// Probability that a fault was there when a remedy was begun, all that was
@@ -83,11 +108,6 @@ impl Case {
         (with.evidence_log2 - self.belief.evidence_log2)
             .exp2()
             .clamp(0.0, 1.0)
-    }
-
-    /// The readings of a line, by index, since something was last done about it.
-    pub(in crate::job) fn standing(&self, line: usize) -> Vec<Taken> {
-        self.history.standing_readings(&self.model, line)
     }
 
     /// The belief if a test came out in some way.

@@ -38,19 +38,6 @@ fn variation(finding: &Finding, outcomes: usize, [f, g]: [FaultId; 2]) -> f64 {
 }
 
 impl Case {
-    /// Takes up the tests that an entry names and that only the circuits of lines
-    /// bring along.
-    pub(in crate::job) fn take_isolations<'n>(
-        model: &mut crate::model::Model,
-        names: impl Iterator<Item = &'n str>,
-    ) {
-        for name in names {
-            if !model.test(name).is_one() {
-                model.take_isolation(name.trim());
-            }
-        }
-    }
-
     /// Offers what tells the two leading suspects apart where no offered point of a
     /// line that was read does.
     pub(in crate::job) fn isolate(&mut self) {
@@ -111,7 +98,7 @@ impl Case {
         }
         let mut tests = Vec::new();
         for (t, tells) in all {
-            tests.push((self.add_test(t), tells));
+            tests.push((self.ledger.offer(t), tells));
         }
         self.alike = Some(Alike {
             line,

@@ -1,9 +1,10 @@
 //! Whether the result that was just entered wants a second look: it is more likely a
 //! mistake than true, or nothing explains it well.
 
-use super::{Case, Entered};
+use super::Case;
 use crate::belief::{conflict_among, likelier, update};
 use crate::bench::BenchState;
+use crate::job::ledger::Entered;
 use crate::model::{Read, Slip};
 
 /// A result that wants a second look.

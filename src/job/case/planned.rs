@@ -4,8 +4,8 @@ use std::sync::Arc;
 
 use rayon::prelude::*;
 
+use super::Case;
 use super::sensible::CHOSEN_FROM;
-use super::{Case, Closed};
 use crate::belief::candidates::Outlook;
 use crate::belief::{Belief, Finding};
 use crate::bench::Turns;
@@ -17,6 +17,14 @@ use crate::plan::{
 /// The tests as the planner sees them, `None` for one that is not open; and for
 /// each of the outcomes that it sees, what part of a test's outcomes that is.
 pub(super) type Planned = (Vec<Option<PlanTest>>, Vec<Vec<Range>>);
+
+/// The remedies as the planner sees them, `None` for one that is not open, and the
+/// test that proves them.
+#[derive(Clone, Debug)]
+pub(super) struct Repairs {
+    remedies: Vec<Option<PlanRemedy>>,
+    retest: Option<PlanTest>,
+}
 
 /// A value in the middle of a range; none of over limit.
 fn middle((from, to): (f64, f64)) -> Option<f64> {
@@ -100,34 +108,22 @@ pub(crate) fn plan_remedy(m: &Model, r: &RemedyInfo, times: usize) -> PlanRemedy
 }
 
 impl Case {
-    pub(super) fn work_out(&mut self) {
-        self.belief = self.believed(&self.history);
-        let remedies = self.model.remedies.iter().zip(&self.blocked_remedies);
-        self.plan_remedies = (remedies.enumerate())
-            .map(|(i, (r, blocked))| {
-                let open = !blocked && !self.beyond(&r.step);
-                open.then(|| plan_remedy(&self.model, r, self.times_done(i)))
-            })
-            .collect();
-        self.retest = self
-            .complaint_functions()
-            .iter()
-            .filter_map(|f| self.proof_of(*f))
-            .next()
-            .map(|t| &self.model.tests[t])
-            .map(|t| plan_test(&self.model, t, &t.foretold, &[]));
-        let checks = self.gates_up();
-        let checks: Vec<usize> = checks
-            .filter(|(gate, _)| !self.found(*gate))
-            .map(|(_, test)| test)
-            .collect();
-        let retests = match self.may_close_as_mended() {
-            Closed::Retests(due) => due,
-            _ => Vec::new(),
-        };
-        let proves = |t: &usize| self.model.tests[*t].checks.is_none();
-        let retests = retests.into_iter().filter(proves);
-        self.due = checks.into_iter().chain(retests).collect();
+    /// What can be done about the faults, and the test that proves it.
+    fn repairs(&self) -> &Repairs {
+        self.repairs.get_or_init(|| {
+            let m = &self.model;
+            let plan = |(i, r): (usize, &RemedyInfo)| {
+                let open = self.is_open(Act::Remedy(i));
+                open.then(|| plan_remedy(m, r, self.times_done(i)))
+            };
+            let complained = self.complaint_functions();
+            let mut proofs = complained.iter().filter_map(|f| self.proof_of(*f));
+            let retest = proofs.next().map(|t| &m.tests[t]);
+            Repairs {
+                remedies: m.remedies.iter().enumerate().map(plan).collect(),
+                retest: retest.map(|t| plan_test(m, t, &t.foretold, &[])),
+            }
+        })
     }
 
     /// The tests as the planner sees them. What was read of a line tells what
@@ -138,7 +134,7 @@ impl Case {
             .map(|line| self.history.standing_readings(m, line))
             .collect();
         let open: Vec<bool> = (0..m.tests.len())
-            .map(|i| !self.blocked(i) && (!self.done(i) || self.due.contains(&i)))
+            .map(|i| self.is_open(Act::Test(i)))
             .collect();
         // Where nothing was read yet, words do for a first answer, but not where a
         // value may be the sign of a hazard.
@@ -195,8 +191,8 @@ impl Case {
             faults: self.model.network.len(),
             candidates: &self.belief.candidates,
             tests: &self.plan().0,
-            remedies: &self.plan_remedies,
-            retest: self.retest.as_ref(),
+            remedies: &self.repairs().remedies,
+            retest: self.repairs().retest.as_ref(),
             due: &self.due,
             moves: &self.moves,
             so_far: self.settings.costs.paid(self.so_far.0, self.so_far.1),

@@ -7,8 +7,9 @@
 //!
 //! All numbers here are common practice, no source.
 
-use super::{Case, Entered};
+use super::Case;
 use crate::belief::candidates::Candidate;
+use crate::job::ledger::Entered;
 use crate::plan::first::{ComesTo, NO_GUESS, Standing, Weighed, first};
 use crate::plan::{Act, Advice, NOTHING_WRONG, Proposal, Stop};
 use crate::rulebase::Kind;

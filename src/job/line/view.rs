@@ -3,7 +3,7 @@
 use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
 
-use crate::job::case::isolation::AlikeView;
+use crate::job::case::AlikeView;
 use crate::job::view::{StepView, is_zero};
 
 /// A line of the device in play, in a list.

@@ -7,7 +7,7 @@ use crate::circuit::solve::SolveError;
 use crate::rulebase::{Device, Rulebase};
 
 /// Why a device cannot be compiled.
-#[derive(Debug, Error)]
+#[derive(Clone, Debug, Error)]
 pub enum CompileError {
     /// No description fits.
     #[error(

@@ -1,12 +1,8 @@
 //! What has to be tried before a job counts as mended.
 
-use super::{Case, Entered};
+use super::{Entered, Ledger};
 use crate::job::proof;
 use crate::model::RemedyInfo;
-
-/// Probability that nothing is wrong any more from which passed retests are
-/// taken for the end of the job.
-const LIKELY: f64 = 0.5;
 
 /// Why a job cannot be closed as mended yet.
 #[derive(Clone, Debug, PartialEq, Eq)]
@@ -21,7 +17,7 @@ pub enum Closed {
     StillFails(usize),
 }
 
-impl Case {
+impl Ledger {
     /// Tests that have to pass before the job counts as mended and have not
     /// been done since the last remedy, by index; those of the complaint first.
     pub fn retests_due(&self) -> &[usize] {
@@ -35,7 +31,7 @@ impl Case {
 
     /// The test that proves a function; one that cannot be done only if there is
     /// no other.
-    pub(super) fn proof_of(&self, function: usize) -> Option<usize> {
+    pub(in crate::job) fn proof_of(&self, function: usize) -> Option<usize> {
         proof::of(&self.model, function, |t| self.blocked_tests[t])
     }
 
@@ -104,10 +100,18 @@ impl Case {
             .min_by_key(|r| m.remedies[*r].change.clears.len())
     }
 
-    /// Whether the device is repaired and every retest has passed, with nothing
-    /// said against it: closing the job is what is left.
-    pub fn is_proved(&self) -> bool {
-        self.may_close_as_mended() == Closed::Ready && self.belief.nothing >= LIKELY
+    /// What comes before anything else: the checks of hazards that were not made yet,
+    /// then the retests.
+    pub(super) fn now_due(&self) -> Vec<usize> {
+        let checks = self.gates_up();
+        let checks = checks.filter(|(gate, _)| !self.found(*gate));
+        let retests = match self.may_close_as_mended() {
+            Closed::Retests(due) => due,
+            _ => Vec::new(),
+        };
+        let proves = |t: &usize| self.model.tests[*t].checks.is_none();
+        let retests = retests.into_iter().filter(proves);
+        checks.map(|(_, test)| test).chain(retests).collect()
     }
 
     /// Whether the job may be closed as mended.

@@ -1,7 +1,7 @@
 //! What good boards and the siblings of lines read.
 
 use super::answer::measured;
-use super::{Case, CaseError, one};
+use super::{CaseError, Ledger, one};
 use crate::circuit::calibrate::CalibrateError;
 use crate::job::file::{Entry, Reference};
 use crate::job::reading::{self, Asked};
@@ -9,7 +9,7 @@ use crate::model::{BenchMeter, CompileError};
 use crate::rulebase::Rulebase;
 use crate::shown::shown;
 
-impl Case {
+impl Ledger {
     /// Takes up what good boards read, whenever it was entered: it is knowledge
     /// of the model, and no evidence on this device.
     pub(super) fn references(

@@ -1,7 +1,7 @@
 //! What each entry comes to.
 
 use super::answer::{measured, outcome_of};
-use super::{Case, CaseError, one};
+use super::{CaseError, Ledger, one};
 use crate::belief::{Change, Seen};
 use crate::bench::{Gates, Turns};
 use crate::circuit::meter::Reading;
@@ -38,7 +38,7 @@ pub enum Entered {
     Unfit,
 }
 
-impl Case {
+impl Ledger {
     pub(super) fn enter(
         &mut self,
         rules: &Rulebase,
@@ -224,7 +224,7 @@ impl Case {
     }
 
     /// What a result is for the belief; `shows` is how it was typed.
-    pub(super) fn shown(&self, t: &TestInfo, outcome: usize, shows: &str) -> What {
+    pub(in crate::job) fn shown(&self, t: &TestInfo, outcome: usize, shows: &str) -> What {
         // A number says more than the range it falls into.
         let read = match reading::value(shows, &Asked::by(t)) {
             Some(v) if v.is_finite() => Read::Number(Reading::Value(v)),
@@ -257,22 +257,9 @@ impl Case {
         self.so_far.1 += step.parts;
     }
 
-    /// Adds a test to those of the device; gives its index.
-    pub(in crate::job) fn add_test(&mut self, test: TestInfo) -> usize {
-        let at = self.model.tests.len();
-        self.model.tests.push(test);
-        let lacks = self.lacks(Act::Test(at)).is_some();
-        self.blocked_tests.push(lacks);
-        at
-    }
-
     /// Says so if a gate that is up bars a step that was done.
     fn goes_against_gate(&mut self, n: usize, act: Act) {
-        let target = match act {
-            Act::Test(i) => self.model.target_of_test(&self.model.tests[i]),
-            Act::Remedy(i) => self.model.target_of_remedy(&self.model.remedies[i]),
-        };
-        for gate in self.state.bars(target).iter() {
+        for gate in self.barred_by(act).iter() {
             let g = &self.model.bench.gates[gate];
             let says = format!(
                 "done although there was a sign of a hazard ({}), which bars {}",

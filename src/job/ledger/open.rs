@@ -1,10 +1,11 @@
 //! Which steps are open: what the shop lacks, what was ruled out, what a hazard bars.
 
-use super::{Case, Entered};
+use super::{Entered, Ledger};
+use crate::bench::Gates;
 use crate::plan::Act;
 use crate::rulebase::{DONOR_PARTS, Kind, Step};
 
-impl Case {
+impl Ledger {
     /// Bench conditions, by index, that a device with this complaint does not reach.
     pub(super) fn ruled_out_by_complaint(&self) -> Vec<usize> {
         let symptoms = self.symptoms.iter();
@@ -46,7 +47,7 @@ impl Case {
     }
 
     /// How many times a remedy was done.
-    pub(super) fn times_done(&self, remedy: usize) -> usize {
+    pub(in crate::job) fn times_done(&self, remedy: usize) -> usize {
         let same = |e: &&Entered| matches!(e, Entered::Remedy(r) if *r == remedy);
         self.entered.iter().filter(same).count()
     }
@@ -95,6 +96,24 @@ impl Case {
     /// Whether a remedy has been ruled out.
     pub fn ruled_out(&self, remedy: usize) -> bool {
         self.blocked_remedies[remedy]
+    }
+
+    /// Whether a step may still be worth doing: a test tells nothing more once its
+    /// result holds, unless it is due.
+    pub fn is_open(&self, act: Act) -> bool {
+        match act {
+            Act::Test(t) => !self.blocked(t) && (!self.done(t) || self.due.contains(&t)),
+            Act::Remedy(r) => !self.ruled_out(r) && !self.beyond(&self.model.remedies[r].step),
+        }
+    }
+
+    /// The gates that are up and bar a step.
+    pub fn barred_by(&self, act: Act) -> Gates {
+        let m = &self.model;
+        self.state.bars(match act {
+            Act::Test(t) => m.target_of_test(&m.tests[t]),
+            Act::Remedy(r) => m.target_of_remedy(&m.remedies[r]),
+        })
     }
 
     /// A test that is still to be done before another one, by index.

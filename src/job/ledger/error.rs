@@ -5,7 +5,7 @@ use thiserror::Error;
 use crate::model::{CompileError, Found};
 
 /// Why an entry cannot be taken.
-#[derive(Debug, Error)]
+#[derive(Clone, Debug, Error)]
 pub enum CaseError {
     /// The device or the history does not fit the rules.
     #[error(transparent)]
