@@ -105,6 +105,10 @@ pub enum Command {
     Replay {
         /// The case file.
         case: PathBuf,
+        /// With `--format json`: what the last belief is worked out from, for
+        /// another program to work it out as well.
+        #[arg(long)]
+        network: bool,
     },
     /// List jobs, the latest first; words narrow the list.
     Jobs {
@@ -309,6 +313,10 @@ pub enum RulesCommand {
     Explain {
         /// Its identifier, or the end of it, or a pack to list.
         id: Option<String>,
+        /// With `--format json`, which prints faults with their priors and what each
+        /// test and remedy is to them: the kind of device.
+        #[arg(long, default_value = "phone")]
+        kind: String,
     },
     /// Tell what is heard of a complaint: area, symptom, copy, history, by
     /// which words and pattern, and what is read as a typing error.

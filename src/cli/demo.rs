@@ -34,7 +34,7 @@ pub(super) fn demo(args: &Args, name: Option<&str>, terminal: &mut Terminal) -> 
     match cases.iter().find(|(stem, _)| stem == name) {
         Some((stem, text)) => {
             let file = parse_case(stem, text.clone())?;
-            match replay_file(args, &file, terminal)?.led {
+            match replay_file(args, &file, false, terminal)?.led {
                 true => Ok(()),
                 false => Err(Failure::no(
                     "the true fault did not lead before its remedy: under these rules this demo \

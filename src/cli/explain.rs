@@ -8,15 +8,57 @@ use line::{meter, template};
 
 use regex_syntax::ast::{Ast, ClassSet, ClassSetItem, RepetitionKind, RepetitionRange};
 
-use super::args::Args;
+use serde::Serialize;
+
+use super::args::{Args, Format};
 use super::check::load;
 use super::error::{Failure, Result};
 use super::terminal::Terminal;
 use super::text::fill;
+use crate::job::view::VERSION;
+use crate::job::view::network::{RulesView, rules_as_network};
+use crate::model::{Unit, compile};
 use crate::rulebase::{Pack, nearest, slug};
 
-pub(super) fn explain(args: &Args, id: Option<&str>, terminal: &mut Terminal) -> Result {
+/// What another program needs to know of a kind of device.
+#[derive(Serialize)]
+struct RulesNetwork {
+    format: &'static str,
+    version: u32,
+    kind: String,
+    rules: String,
+    #[serde(flatten)]
+    network: RulesView,
+}
+
+pub(super) fn explain(
+    args: &Args,
+    id: Option<&str>,
+    kind: &str,
+    terminal: &mut Terminal,
+) -> Result {
     let rules = load(args)?;
+    if args.format == Format::Json {
+        if id.is_some() {
+            return Err(Failure::Usage(
+                "`--format json` prints all that the rules say of a kind of device; leave the \
+                 name out"
+                    .to_owned(),
+            ));
+        }
+        let unit = Unit {
+            kind: kind.to_owned(),
+            ..Unit::default()
+        };
+        let model = compile(&rules, &unit, &[], None).map_err(|e| Failure::no(e.to_string()))?;
+        return terminal.json(&RulesNetwork {
+            format: "halfsplit-rules",
+            version: VERSION,
+            kind: kind.to_owned(),
+            rules: rules.fingerprint.clone(),
+            network: rules_as_network(&model),
+        });
+    }
     let listed: Vec<&Pack> = rules
         .packs
         .iter()

@@ -19,8 +19,8 @@ use super::show;
 use super::stores::{open_store, read_store, read_store_if_any, store_place};
 use super::terminal::Terminal;
 use super::text::{escaped, fill};
-use crate::belief::likelier;
 use crate::desk::Desk;
+use crate::job::view::why::{self, SupposedView, WhyView};
 use crate::job::view::{self, StateView, VERSION};
 use crate::job::weigh::{Weighed, weigh};
 use crate::job::{Cannot, CaseFile, Correction, Did, Entry, Reference, Shown, Sure, Unclear};
@@ -49,33 +49,11 @@ struct JobView {
 }
 
 #[derive(Serialize)]
-struct WhyView {
+struct WhyForm {
     version: u32,
     job: i64,
-    fault: String,
-    posterior: f64,
-    weights: Vec<WeightView>,
-    turn: Option<TurnView>,
-}
-
-#[derive(Serialize)]
-struct WeightView {
-    entry: Option<usize>,
-    of: String,
-    shows: String,
-    factor: f64,
-    misread: f64,
-}
-
-#[derive(Serialize)]
-struct TurnView {
-    test: String,
-    shows: String,
-    #[serde(skip_serializing_if = "Option::is_none")]
-    reads: Option<String>,
-    probability: f64,
-    first: String,
-    becomes: f64,
+    #[serde(flatten)]
+    why: WhyView,
 }
 
 #[derive(Serialize)]
@@ -85,20 +63,13 @@ struct WeighView {
 }
 
 #[derive(Serialize)]
-struct SupposeView {
+struct SupposeForm {
     version: u32,
     job: i64,
     test: String,
     shows: String,
-    suspects: Vec<SupposedView>,
-    nothing_found: f64,
-}
-
-#[derive(Serialize)]
-struct SupposedView {
-    fault: String,
-    posterior: f64,
-    now: f64,
+    #[serde(flatten)]
+    supposed: SupposedView,
 }
 
 pub(super) fn jobs(
@@ -345,7 +316,7 @@ fn job_view(desk: &Desk, heard_history: Vec<PastView>) -> JobView {
         entries: desk.record.file.steps.len(),
         rules_moved: desk.moved(),
         heard_history,
-        state: desk.state(),
+        state: desk.state().clone(),
     }
 }
 
@@ -371,18 +342,18 @@ fn show_job(args: &Args, desk: &Desk, terminal: &mut Terminal) -> Result {
     if let Some(moved) = desk.moved() {
         terminal.say(&moved)?;
     }
-    for line in show::remarks(&state) {
+    for line in show::remarks(state) {
         terminal.say(&line)?;
     }
-    terminal.line(&show::places(&state, width))?;
-    terminal.line(&show::suspects(&state, width, 5))?;
-    for d in show::doubts(&state) {
+    terminal.line(&show::places(state, width))?;
+    terminal.line(&show::suspects(state, width, 5))?;
+    for d in show::doubts(state) {
         terminal.say(&d)?;
     }
     if let Some(s) = &state.next.says {
         terminal.say(s)?;
     }
-    if let Some(due) = show::retests(&state) {
+    if let Some(due) = show::retests(state) {
         terminal.say(&due)?;
     }
     for (i, s) in state.next.steps.iter().enumerate() {
@@ -394,45 +365,17 @@ fn show_job(args: &Args, desk: &Desk, terminal: &mut Terminal) -> Result {
 
 fn why(args: &Args, desk: &Desk, suspect: usize, terminal: &mut Terminal) -> Result {
     let state = desk.state();
-    let text = show::why(desk, &state, suspect)?;
+    let why = show::suspect(desk, state, suspect)?;
     if args.format == Format::Text {
-        for line in text.lines() {
+        for line in show::why(&why, state.belief.left_out).lines() {
             terminal.line(&fill(line, terminal.width, "", "    "))?;
         }
         return Ok(());
     }
-    let case = &desk.case;
-    let s = &state.belief.suspects[suspect - 1];
-    let Found::One(fault) = case.model.fault(&s.fault) else {
-        return Ok(());
-    };
-    terminal.json(&WhyView {
+    terminal.json(&WhyForm {
         version: VERSION,
         job: desk.id(),
-        fault: s.fault.clone(),
-        posterior: s.posterior,
-        weights: case
-            .weights(fault)
-            .into_iter()
-            .zip(&state.belief.results)
-            .map(|((entry, factor), r)| WeightView {
-                entry: entry.map(|e| e + 1),
-                of: r.of.clone(),
-                shows: r.shows.clone(),
-                factor,
-                misread: r.misread,
-            })
-            .collect(),
-        turn: case.turn().map(|t| TurnView {
-            test: case.model.tests[t.test].id.clone(),
-            shows: case.model.tests[t.test].outcomes[case.foreseen(t.test, t.outcome).0]
-                .id
-                .clone(),
-            reads: view::foreseen(case, t.test, t.outcome).1,
-            probability: t.probability,
-            first: case.model.faults[t.first].id.clone(),
-            becomes: t.becomes,
-        }),
+        why,
     })
 }
 
@@ -461,29 +404,16 @@ fn suppose(args: &Args, desk: &Desk, test: &str, shows: &str, terminal: &mut Ter
         }
     };
     let supposed = desk.suppose(&case.model.tests[i].id, shows)?;
-    let then = &supposed.then;
+    let then = why::supposed(case, &supposed.then);
     if args.format == Format::Text {
-        return terminal.line(&show::supposed(case, &supposed.says, then));
+        return terminal.line(&show::supposed(&supposed.says, &then));
     }
-    let mut suspects: Vec<SupposedView> = case
-        .model
-        .faults
-        .iter()
-        .enumerate()
-        .map(|(f, info)| SupposedView {
-            fault: info.id.clone(),
-            posterior: then.faults[f],
-            now: case.belief.faults[f],
-        })
-        .collect();
-    suspects.sort_by(|a, b| likelier(a.posterior, b.posterior));
-    terminal.json(&SupposeView {
+    terminal.json(&SupposeForm {
         version: VERSION,
         job: desk.id(),
         test: case.model.tests[i].id.clone(),
         shows: supposed.outcome.unwrap_or_else(|| shows.trim().to_owned()),
-        suspects,
-        nothing_found: then.nothing,
+        supposed: then,
     })
 }
 

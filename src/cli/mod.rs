@@ -114,13 +114,13 @@ pub fn run(args: &Args, terminal: &mut Terminal) -> Result {
     match &args.command {
         Some(Command::Rules(RulesCommand::Check { paths })) => check::check(args, paths, terminal),
         Some(Command::Rules(RulesCommand::Schema)) => check::schema(terminal),
-        Some(Command::Rules(RulesCommand::Explain { id })) => {
-            explain::explain(args, id.as_deref(), terminal)
+        Some(Command::Rules(RulesCommand::Explain { id, kind })) => {
+            explain::explain(args, id.as_deref(), kind, terminal)
         }
         Some(Command::Rules(RulesCommand::Hear { text, kind, model })) => {
             hear::hear(args, text, kind, model.as_deref(), terminal)
         }
-        Some(Command::Replay { case }) => replay::replay(args, case, terminal),
+        Some(Command::Replay { case, network }) => replay::replay(args, case, *network, terminal),
         Some(Command::Jobs { words, state }) => jobs::jobs(args, words, state.as_deref(), terminal),
         Some(Command::Job(job)) => jobs::job(args, job, terminal),
         Some(Command::Shop) => shop::show(args, terminal),

@@ -8,6 +8,7 @@ use super::args::{Args, Format};
 use super::check::load;
 use super::error::{Failure, Result};
 use super::terminal::Terminal;
+use crate::job::view::network::{NetworkView, network};
 use crate::job::view::{self, StateView};
 use crate::job::words::{self, percent_within};
 use crate::job::{Case, CaseFile, Entered, Entry};
@@ -28,6 +29,8 @@ struct ReplayView {
     steps: Vec<StepState>,
     end: StateView,
     truth: Vec<TruthView>,
+    #[serde(skip_serializing_if = "Option::is_none")]
+    network: Option<NetworkView>,
 }
 
 #[derive(Serialize)]
@@ -101,24 +104,35 @@ pub(super) fn with_meter(args: &Args, file: CaseFile) -> CaseFile {
     }
 }
 
-pub(super) fn replay(args: &Args, path: &Path, terminal: &mut Terminal) -> Result {
+pub(super) fn replay(args: &Args, path: &Path, network: bool, terminal: &mut Terminal) -> Result {
+    if network && args.format != Format::Json {
+        return Err(Failure::Usage(
+            "`--network` is for other programs: add `--format json`".to_owned(),
+        ));
+    }
     let file = read_case(path)?;
-    replay_file(args, &file, terminal).map(|_| ())
+    replay_file(args, &file, network, terminal).map(|_| ())
 }
 
-/// Works through a case.
+/// Works through a case; `with_network` adds what the last belief is worked out from.
 pub(super) fn replay_file(
     args: &Args,
     file: &CaseFile,
+    with_network: bool,
     terminal: &mut Terminal,
 ) -> Result<Replayed> {
     let rules = load(args)?;
     let file = &with_meter(args, file.clone());
     let settings = args.settings();
     let mut states = Vec::new();
-    let mut cases = Vec::new();
+    let mut cases: Vec<Case> = Vec::new();
     for n in 0..=file.steps.len() {
-        let case = Case::new(&rules, &up_to(file, n), settings).map_err(|e| {
+        let part = up_to(file, n);
+        let case = match cases.last() {
+            None => Case::of_today(&rules, &part, settings),
+            Some(before) => before.further(&rules, &part, settings),
+        };
+        let case = case.and_then(Case::all_fits).map_err(|e| {
             if n == 0 {
                 Failure::from(e)
             } else {
@@ -190,6 +204,7 @@ pub(super) fn replay_file(
                     .collect(),
                 end,
                 truth,
+                network: with_network.then(|| network(case)),
             })
         }
         _ => print(file, case, &states, &truth, terminal),

@@ -3,13 +3,14 @@
 use super::bypass;
 use super::error::{Failure, Result};
 use super::text::fill;
-use crate::belief::{Belief, likelier};
+use crate::belief::likelier;
 use crate::desk::Desk;
 use crate::job::can_tell::CanTell;
 use crate::job::notice::NoticeView;
-use crate::job::view::{DistrustView, StateView, StepView, foreseen};
+use crate::job::view::why::{self, SupposedView, WhyView};
+use crate::job::view::{DistrustView, StateView, StepView};
 use crate::job::weigh::weigh;
-use crate::job::words::{UNSURE, percent, percent_within, rests_on_list, result_words};
+use crate::job::words::{UNSURE, percent, percent_within, rests_on_list};
 use crate::job::{Case, StepKind};
 use crate::line::Distrust;
 use crate::model::{Found, behind, shown_id};
@@ -317,67 +318,68 @@ fn doubt(misread: f64) -> String {
 }
 
 /// What speaks for and against a suspect, by its number from 1.
-pub(super) fn why(desk: &Desk, state: &StateView, n: usize) -> Result<String> {
-    let Some(s) = n.checked_sub(1).and_then(|i| state.belief.suspects.get(i)) else {
-        return Err(Failure::no(format!(
+///
+/// # Errors
+/// If there is none of this number.
+pub(super) fn suspect(desk: &Desk, state: &StateView, n: usize) -> Result<WhyView> {
+    let view = n
+        .checked_sub(1)
+        .and_then(|i| why::why(&desk.case, state, i));
+    view.ok_or_else(|| {
+        Failure::no(format!(
             "there is no suspect {n}; they are numbered from 1 to {}",
             state.belief.suspects.len()
-        )));
-    };
-    let case = &desk.case;
-    let Found::One(fault) = case.model.fault(&s.fault) else {
-        return Ok(String::new());
-    };
+        ))
+    })
+}
+
+/// The same in words.
+pub(super) fn why(view: &WhyView, left_out: f64) -> String {
     let mut out = format!(
         "{} ({}): {}\n",
-        s.name,
-        s.fault,
-        percent_within(s.posterior, state.belief.left_out)
+        view.name,
+        view.fault,
+        percent_within(view.posterior, left_out)
     );
-    if let Some(e) = &case.model.faults[fault].explain {
+    if let Some(e) = &view.explain {
         out += &format!("{e}\n");
     }
-    for (k, (entry, factor)) in case.weights(fault).into_iter().enumerate() {
-        let (of, shows) = result_words(case, k, entry, &desk.record.file.steps);
-        let misread = case.belief.misread.get(k).copied().unwrap_or(0.0);
+    for w in &view.weights {
         out += &format!(
-            "  {of}, {shows}: {}{}\n",
-            factor_words(factor),
-            doubt(misread)
+            "  {}, {}: {}{}\n",
+            w.of,
+            w.shows,
+            factor_words(w.factor),
+            doubt(w.misread)
         );
     }
-    let info = &case.model.faults[fault];
-    out += &match info.rate {
+    out += &match view.per_1000_jobs {
         Some(rate) => format!(
             "The rules count it in {} of 1000 jobs with a complaint about this area",
             per_thousand(rate)
         ),
-        None => format!(
-            "Before any of this: {}",
-            percent(case.model.network.faults()[fault].probability)
-        ),
+        None => format!("Before any of this: {}", percent(view.prior)),
     };
-    if info.history != 1.0 {
+    if view.history != 1.0 {
         out += &format!(
             "; what this one has been through makes that {:.1} times as likely",
-            info.history
+            view.history
         );
     }
-    out += &format!(" (source: {}).\n", info.source);
-    if let Some(t) = case.turn() {
-        let test = &case.model.tests[t.test];
-        let (outcome, reads) = foreseen(case, t.test, t.outcome);
+    out += &format!(" (source: {}).\n", view.source);
+    if let Some(t) = &view.turn {
+        let reads = t.reads.as_ref();
         out += &format!(
             "What would change the order most: “{}” — {}{} ({} likely) would put {} first with {}.\n",
-            test.ask,
-            test.outcomes[outcome].says,
+            t.ask,
+            t.says,
             reads.map_or_else(String::new, |r| format!(", {r}")),
             percent(t.probability),
-            case.model.faults[t.first].name,
+            t.first_name,
             percent(t.becomes)
         );
     }
-    Ok(out)
+    out
 }
 
 /// How often a test errs, by its outcomes where they differ in that.
@@ -495,22 +497,20 @@ fn can_tell(c: &CanTell) -> Vec<String> {
 }
 
 /// What a result, in words, would change.
-pub(super) fn supposed(case: &Case, says: &str, then: &Belief) -> String {
-    let mut order: Vec<usize> = (0..then.faults.len()).collect();
-    order.sort_by(|a, b| likelier(then.faults[*a], then.faults[*b]));
+pub(super) fn supposed(says: &str, view: &SupposedView) -> String {
     let mut out = format!("If {says}:\n");
-    for f in order.into_iter().take(3) {
+    for s in view.suspects.iter().take(3) {
         out += &format!(
             "  {:>5} {} (now {})\n",
-            percent_within(then.faults[f], then.left_out),
-            case.model.faults[f].name,
-            percent_within(case.belief.faults[f], case.belief.left_out)
+            percent_within(s.posterior, view.left_out),
+            s.name,
+            percent_within(s.now, view.left_out_now)
         );
     }
     out += &format!(
         "  {:>5} nothing is wrong (now {})",
-        percent_within(then.nothing, then.left_out),
-        percent_within(case.belief.nothing, case.belief.left_out)
+        percent_within(view.nothing_found, view.left_out),
+        percent_within(view.nothing_now, view.left_out_now)
     );
     out
 }

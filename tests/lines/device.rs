@@ -176,10 +176,15 @@ pub fn alone(
         Harm::Resistive(p) => line.parts[p].duty == Duty::Joins,
         _ => false,
     };
-    let alike: [&dyn Fn(&Happening) -> bool; 3] = [
+    let open_joint = |h: &Happening| match h.harm {
+        Harm::Open(p) => line.parts[p].duty == Duty::Joins,
+        _ => false,
+    };
+    let alike: [&dyn Fn(&Happening) -> bool; 4] = [
         &|h| matches!(h.harm, Harm::Damaged(_)),
         &|h| matches!(h.harm, Harm::LeakyNode(_)),
         &joint,
+        &open_joint,
     ];
     for alike in alike {
         if happenings.len() > 64 {

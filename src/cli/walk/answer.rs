@@ -5,6 +5,7 @@ use super::Walk;
 use crate::cli::error::{Failure, Result};
 use crate::cli::show;
 use crate::job::view::StepView;
+use crate::job::view::why;
 use crate::job::{Entry, Reference, Shown, StepKind};
 use crate::model::{Found, TestInfo};
 
@@ -128,14 +129,17 @@ impl Walk<'_> {
         } else {
             let shows = by_number(&self.desk.case.model.tests[i], typed);
             let supposed = self.desk.suppose(&s.id, &shows)?;
-            let text = show::supposed(&self.desk.case, &supposed.says, &supposed.then);
+            let text = show::supposed(
+                &supposed.says,
+                &why::supposed(&self.desk.case, &supposed.then),
+            );
             self.say(&text)?;
             Vec::new()
         };
         for o in outcomes {
             let case = &self.desk.case;
             let says = &case.model.tests[i].outcomes[o].says;
-            let text = show::supposed(case, says, &case.what_if(i, o));
+            let text = show::supposed(says, &why::supposed(case, &case.what_if(i, o)));
             self.say(&text)?;
         }
         self.say("(Nothing was entered.)")

@@ -117,7 +117,7 @@ impl Walk<'_> {
         }
         let mut anew = Anew::All;
         loop {
-            let state = self.desk.state();
+            let state = self.desk.state().clone();
             match anew {
                 Anew::All => self.picture(&state)?,
                 Anew::Steps => self.next(&state)?,
@@ -253,7 +253,8 @@ impl Walk<'_> {
                 }))
             }
             Command::Why(suspect) => {
-                let text = show::why(&self.desk, state, suspect)?;
+                let why = show::suspect(&self.desk, state, suspect)?;
+                let text = show::why(&why, state.belief.left_out);
                 self.say(&text)
             }
             Command::Explain => {
