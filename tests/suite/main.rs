@@ -20,6 +20,7 @@ mod docs;
 mod drawn;
 mod drill;
 mod gallery;
+mod going_on;
 mod hear;
 mod house;
 mod keep;
