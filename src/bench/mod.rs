@@ -79,6 +79,8 @@ pub struct GateCheck {
     pub clear: String,
     /// The outcome that keeps it up, in plain words.
     pub found: String,
+    /// Where the check reads a resistance: above so many ohms it is clear.
+    pub clear_above: Option<f64>,
     /// Minutes, bench conditions not counted.
     pub minutes: f64,
     /// Bench conditions, by index.

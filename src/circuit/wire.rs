@@ -8,6 +8,9 @@
 //!
 //! Fusing is when the wire melts in free air, not what it may carry.
 
+use schemars::JsonSchema;
+use serde::{Deserialize, Serialize};
+
 use super::led::TOUCH_LIMIT;
 use super::physical::{NotPhysical, check, not_negative, positive};
 use std::f64::consts::PI;
@@ -151,9 +154,14 @@ pub struct Jumper {
 }
 
 /// Whether a jumper may be there.
-#[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord)]
+#[derive(
+    Clone, Copy, Debug, Default, PartialEq, Eq, PartialOrd, Ord, Serialize, Deserialize, JsonSchema,
+)]
+#[serde(rename_all = "kebab-case")]
+#[schemars(inline)]
 pub enum Verdict {
     /// It may.
+    #[default]
     Sound,
     /// It may, with what is said along with it in mind.
     WithCare,

@@ -5,7 +5,6 @@ use serde::Serialize;
 use super::args::{Args, Format};
 use super::error::{Failure, Result};
 use super::terminal::Terminal;
-use crate::circuit::wire::Verdict;
 use crate::desk::Desk;
 use crate::job::bypass::BypassView;
 use crate::job::view::VERSION;
@@ -40,14 +39,6 @@ pub(super) fn bypass(
     if no { Err(Failure::Reported) } else { Ok(()) }
 }
 
-/// The verdict in words.
-fn verdict(b: &BypassView) -> &'static str {
-    [Verdict::Sound, Verdict::WithCare, Verdict::No]
-        .into_iter()
-        .find(|v| v.word() == b.verdict)
-        .map_or("", Verdict::says)
-}
-
 /// Above this many, only what differs is said of each.
 const IN_FULL: usize = 2;
 
@@ -73,7 +64,7 @@ fn in_full(b: &BypassView) -> Vec<String> {
     let mut out = vec![format!("A wire round the {}, {}:", b.name, b.line_name)];
     let mut reasons = b.reasons.iter();
     let first = reasons.next().map_or("", String::as_str);
-    out.push(format!("  {}. {first}", verdict(b)));
+    out.push(format!("  {}. {first}", b.verdict.says()));
     out.extend(reasons.map(|r| format!("  {r}")));
     if b.is_no() {
         return out;
@@ -111,7 +102,11 @@ fn grouped(all: &[BypassView]) -> Vec<String> {
     let mut left: Vec<&BypassView> = all.iter().collect();
     while let Some(first) = left.first().copied() {
         let alike = |b: &&BypassView| b.verdict == first.verdict && b.reasons == first.reasons;
-        out.push(format!("{}. {}", verdict(first), first.reasons.join(" ")));
+        out.push(format!(
+            "{}. {}",
+            first.verdict.says(),
+            first.reasons.join(" ")
+        ));
         for b in left.iter().filter(|b| alike(b)) {
             let wire = match b.is_no() {
                 true => String::new(),
@@ -146,6 +141,6 @@ pub(super) fn in_short(b: &BypassView) -> String {
         "  round the {} of {}: {}.{wire} {reason}",
         b.name,
         b.line_name,
-        verdict(b).to_lowercase()
+        b.verdict.says().to_lowercase()
     )
 }

@@ -278,7 +278,8 @@ fn checked<'c>(case: &'c Case, test: &'c str) -> &'c str {
 pub(super) fn entry_words(case: &Case, entry: &Entry, n: usize, steps: &[Entry]) -> String {
     match entry {
         Entry::Result(_) => {
-            let (id, says) = words::result_words(case, 0, Some(n), steps);
+            let words = words::result_words(case, 0, Some(n), steps);
+            let (says, id) = (words.shows(), words.of);
             let ask = match case.model.test(&id) {
                 crate::model::Found::One(i) => case.model.tests[i].ask.clone(),
                 _ => id,

@@ -23,8 +23,8 @@ pub struct BypassView {
     pub parts: Vec<String>,
     /// Their names.
     pub name: String,
-    /// `sound`, `with-care` or `no`.
-    pub verdict: String,
+    /// Whether it may be there.
+    pub verdict: Verdict,
     /// Why, a sentence each, the gravest first.
     pub reasons: Vec<String>,
     /// Where one end is soldered.
@@ -154,7 +154,7 @@ impl Case {
             line_name: info.name.clone(),
             parts: parts().map(|p| p.id.clone()).collect(),
             name: names.join(", "),
-            verdict: b.verdict.word().to_owned(),
+            verdict: b.verdict,
             reasons: b.says,
             from: b.from,
             to: b.to,
@@ -307,8 +307,8 @@ fn one(mut found: Found<usize>, name: &str) -> Result<usize, CaseError> {
 }
 
 impl BypassView {
-    /// The verdict, typed.
+    /// Whether the wire may not be there.
     pub fn is_no(&self) -> bool {
-        self.verdict == Verdict::No.word()
+        self.verdict == Verdict::No
     }
 }

@@ -35,8 +35,8 @@ mod view;
 use drawing::Drawing;
 use known::Known;
 pub use view::{
-    BranchView, BridgeView, CauseView, LineInPlay, LineView, NextProbe, NodeView, PartView,
-    PointView, ReadingView,
+    BranchView, BridgeView, CauseView, LineInPlay, LineView, NextProbe, NodeView, PartSort,
+    PartView, PointView, ReadingView,
 };
 
 use super::case::{Case, alike_view};
@@ -82,7 +82,7 @@ pub fn line_view(case: &Case, steps: &[Entry], line: usize) -> LineView {
         let m = measured(case, p.act).filter(|m| m.line == line)?;
         Some(NextProbe {
             point: info.line.points[m.probing.point].id.clone(),
-            mode: m.probing.mode.word().to_owned(),
+            mode: m.probing.mode,
             rank: i + 1,
             step: step(case, p),
         })

@@ -71,7 +71,8 @@ fn looks_like(slip: Slip) -> String {
 pub(super) fn notice_view(case: &Case, steps: &[Entry]) -> Option<NoticeView> {
     let n = case.notice()?;
     let results = case.results();
-    let (test, shows) = result_words(case, 0, Some(n.entry), steps);
+    let words = result_words(case, 0, Some(n.entry), steps);
+    let (shows, test) = (words.shows(), words.of);
     let of = format!("entry {}, {test}: “{shows}”", n.entry + 1);
     let (reason, says) = match n.reason {
         Reason::LikelyWrong => (
@@ -96,7 +97,8 @@ pub(super) fn notice_view(case: &Case, steps: &[Entry]) -> Option<NoticeView> {
     }
     if let Some(place) = n.against {
         let entry = results.get(place).copied().flatten();
-        let (id, other) = result_words(case, place, entry, steps);
+        let words = result_words(case, place, entry, steps);
+        let (other, id) = (words.shows(), words.of);
         why.push(match entry {
             Some(e) => format!("It goes against entry {}, {id}: “{other}”.", e + 1),
             None => format!("It goes against the complaint: {other}."),

@@ -9,7 +9,7 @@ use super::file::{CaseFile, ClosingState, Entry};
 use super::ledger::Entered;
 use super::line::LineView;
 use super::view::{Share, StateView, Suspect, VERSION, is_zero, suspect};
-use super::words::result_words;
+use super::words::{ResultWords, result_words};
 use crate::belief::likelier;
 use crate::model::{Found, Model};
 use crate::rulebase::{Kind, Step};
@@ -165,9 +165,15 @@ pub struct TrailStep {
     pub id: Option<String>,
     /// The question, the order or the remark.
     pub text: String,
-    /// What it showed, in words.
+    /// What it showed, in words: for a value, that and what it says.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub shows: Option<String>,
+    /// The value alone, as it was typed.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub reads: Option<String>,
+    /// What it says, beside a value.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub says: Option<String>,
     /// A remark.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub note: Option<String>,
@@ -205,6 +211,15 @@ pub struct TrailStep {
     /// known in the end; likeliest first, down to one in twenty.
     #[serde(default, skip_serializing_if = "Vec::is_empty")]
     pub was_there: Vec<Suspect>,
+}
+
+impl TrailStep {
+    /// Takes what a result showed.
+    fn showed(&mut self, words: ResultWords) {
+        self.shows = Some(words.shows());
+        self.says = words.reads.is_some().then_some(words.says);
+        self.reads = words.reads;
+    }
 }
 
 /// A caution.
@@ -361,7 +376,7 @@ impl Trail {
                     if let Some(i) = test {
                         took(&mut step, &m.tests[i].step);
                     }
-                    step.shows = Some(result_words(case, 0, Some(n), &file.steps).1);
+                    step.showed(result_words(case, 0, Some(n), &file.steps));
                     step.note = r.note.clone();
                     if let Some((_, why)) = case.void().iter().find(|v| v.0 == n) {
                         let note = r
@@ -409,7 +424,7 @@ impl Trail {
                         if let Some(i) = name_test(&mut step, &r.test) {
                             took(&mut step, &m.tests[i].step);
                         }
-                        step.shows = Some(result_words(case, 0, Some(of), &file.steps).1);
+                        step.showed(result_words(case, 0, Some(of), &file.steps));
                     }
                     step.note = s.note.clone();
                     if !matches!(case.entered[n], Entered::About(_)) {

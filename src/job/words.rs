@@ -5,30 +5,49 @@ use super::file::Entry;
 use super::ledger::Entered;
 use crate::shown::short;
 
+/// A result in words.
+#[derive(Clone, Debug, Default, PartialEq)]
+pub struct ResultWords {
+    /// What it is a result of: a test, or a symptom of the complaint.
+    pub of: String,
+    /// The value that was read, as it was typed.
+    pub reads: Option<String>,
+    /// What it says.
+    pub says: String,
+}
+
+impl ResultWords {
+    /// Both in a line.
+    pub fn shows(&self) -> String {
+        match &self.reads {
+            Some(reads) => format!("{reads}: {}", self.says),
+            None => self.says.clone(),
+        }
+    }
+}
+
 /// A result's test and outcome in words.
-pub fn result_words(
-    case: &Case,
-    n: usize,
-    entry: Option<usize>,
-    steps: &[Entry],
-) -> (String, String) {
+pub fn result_words(case: &Case, n: usize, entry: Option<usize>, steps: &[Entry]) -> ResultWords {
+    let plain = |of: &str, says: &str| ResultWords {
+        of: of.to_owned(),
+        reads: None,
+        says: says.to_owned(),
+    };
     let as_it_holds = |e: usize| case.corrected(e).unwrap_or(&steps[e]);
     match entry.map(|e| (&case.entered[e], as_it_holds(e))) {
         Some((Entered::Result { test, .. }, Entry::Result(r))) => {
             let t = &case.model.tests[*test];
             let says = entry.and_then(|e| case.says(e)).unwrap_or_default();
-            let mut says = says.to_owned();
-            if t.unit.is_some() && r.shows.contains(|c: char| c.is_ascii_digit()) {
-                says = format!("{}: {says}", short(r.shows.trim()));
+            let is_value = t.unit.is_some() && r.shows.contains(|c: char| c.is_ascii_digit());
+            ResultWords {
+                reads: is_value.then(|| short(r.shows.trim())),
+                ..plain(&t.id, says)
             }
-            (t.id.clone(), says)
         }
-        Some((Entered::Unfit | Entered::Void, Entry::Result(r))) => {
-            (r.test.clone(), r.shows.trim().to_owned())
-        }
+        Some((Entered::Unfit | Entered::Void, Entry::Result(r))) => plain(&r.test, r.shows.trim()),
         _ => {
             let s = &case.model.symptoms[case.symptoms[n.min(case.symptoms.len() - 1)]];
-            (s.id.clone(), s.name.clone())
+            plain(&s.id, &s.name)
         }
     }
 }

@@ -8,7 +8,7 @@ use super::{Model, OutcomeInfo, Read as LineRead, RemedyInfo, TestInfo};
 use crate::belief::{FaultId, Finding};
 use crate::bench::{BenchState, Gates, OPENED, POWERED, Turns};
 use crate::circuit::meter::Reading;
-use crate::rulebase::{Kind, Sign, Step};
+use crate::rulebase::{Kind, MeterMode, Sign, Step};
 
 /// Tools that are no effort to take.
 const AT_HAND: [&str; 2] = ["loupe", "torch"];
@@ -217,12 +217,15 @@ impl Model {
     /// Adds the check of each gate to the tests.
     pub(crate) fn take_gate_checks(&mut self) {
         for (gate, g) in self.bench.gates.iter().enumerate() {
-            let outcome = |id: &str, says: &str| OutcomeInfo {
+            let outcome = |id: &str, says: &str, between: Option<(f64, f64)>| OutcomeInfo {
                 id: id.to_owned(),
                 says: says.to_owned(),
-                between: None,
+                between,
             };
             let check = &g.check;
+            let above = check.clear_above;
+            let clear = above.map(|ohms| (ohms.next_up(), f64::INFINITY));
+            let found_at = above.map(|ohms| (-ohms, ohms));
             let found = self.found.get(gate).cloned().unwrap_or_default();
             let finding = Arc::new(found.finding(&check.mistaken));
             let mut step = Step {
@@ -240,8 +243,8 @@ impl Model {
                 ask: format!("{}: {}", capital(&check.name), check.ask),
                 kind: Kind::Look,
                 outcomes: vec![
-                    outcome("clear", &check.clear),
-                    outcome("found", &check.found),
+                    outcome("clear", &check.clear, clear),
+                    outcome("found", &check.found, found_at),
                 ],
                 foretold: Arc::clone(&finding),
                 finding,
@@ -252,7 +255,7 @@ impl Model {
                 function: None,
                 runs: false,
                 measures: None,
-                unit: None,
+                unit: above.map(|_| MeterMode::Ohms.unit().to_owned()),
                 most_volts: None,
                 reliability: 1.0,
                 mistaken: check.mistaken.to_vec(),

@@ -12,6 +12,7 @@ use crate::job::line::{
     BranchView, BridgeView, LineView, NextProbe, NodeView, PartView, PointView, ReadingView,
 };
 use crate::job::words::{UNSURE, percent_within};
+use crate::rulebase::MeterMode;
 
 /// Above this a reading is marked as doubtful.
 const DOUBTFUL: f64 = 0.1;
@@ -77,7 +78,7 @@ impl<'v> What<'v> {
             What::Wire(n) => format!("Wire {n}"),
             What::Part(p) => valued(p),
             What::Branch(b) => {
-                let plain = ["supply", "pin"].contains(&b.part.kind.as_str());
+                let plain = b.part.kind.ends();
                 match b.to.as_str() {
                     "ground" if !plain && !b.part.name.contains("ground") => {
                         format!("{}, to ground", valued(&b.part))
@@ -90,16 +91,16 @@ impl<'v> What<'v> {
             What::Reading(r) => reading(r, left_out),
             What::Next(n) => {
                 let here = if n.rank == 1 { "" } else { " on this line" };
-                format!("next probe{here}: {}", mode(&n.mode))
+                format!("next probe{here}: {}", mode(n.mode))
             }
         }
     }
 }
 
-fn mode(word: &str) -> &str {
-    match word {
-        "diode" => "diode mode",
-        other => other,
+fn mode(mode: MeterMode) -> &'static str {
+    match mode {
+        MeterMode::Diode => "diode mode",
+        other => other.word(),
     }
 }
 
@@ -119,7 +120,7 @@ fn reading(r: &ReadingView, left_out: f64) -> String {
         .as_ref()
         .map_or_else(String::new, |v| format!(" {v}"));
     let swapped = if r.turned { ", leads swapped," } else { "" };
-    let mut out = format!("{}{swapped}{read}: {how} {due}", mode(&r.mode));
+    let mut out = format!("{}{swapped}{read}: {how} {due}", mode(r.mode));
     if r.before_remedy {
         out += ", before the remedy";
     }

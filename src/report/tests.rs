@@ -174,7 +174,7 @@ fn trail() -> Trail {
              "after": moment([0.42, 0.47, 0.07, 0.02, 0.01, 0.004, 0.02], 0.02, 0.2, &ohms)},
             {"number": 4, "at": at("09:31"), "kind": "result", "id": "sound.speaker-ohms",
              "text": "Resistance across the contacts of the left speaker",
-             "shows": "7.9 ohm: as it should be", "misread": 0.12,
+             "shows": "7.9 ohm: as it should be", "reads": "7.9 ohm", "says": "as it should be", "misread": 0.12,
              "manner": "measure", "cautions": ["lithium", "unpowered"],
              "moved": "contacts of the left speaker: open would stand at 81 %, not 76 %",
              "after": moment([0.76, 0.08, 0.31, 0.05, 0.01, 0.005, 0.03], 0.02, 1.6, &look)},
@@ -278,7 +278,7 @@ fn changed(t: &Trail, mut change: impl FnMut(&str, &mut String)) -> Trail {
 }
 
 /// Fields that hold one of a few words.
-const ONE_OF: [&str; 4] = ["act", "kind", "manner", "ended"];
+const ONE_OF: [&str; 5] = ["act", "kind", "manner", "mode", "ended"];
 
 /// Hostile text at the end of every field, but for the words that decide what
 /// kind of step it is, how the job ended and whether a battery is concerned.

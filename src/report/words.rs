@@ -1,6 +1,7 @@
 //! Cleaning of typed text, and the fixed words of reports.
 
 use crate::job::ClosingState;
+use crate::job::trail::TrailStep;
 use crate::job::words::{UNSURE, percent_within};
 use crate::shown::turns_direction;
 
@@ -59,16 +60,14 @@ pub(super) fn spoken(text: &str) -> String {
     }
 }
 
-/// A result: a measured value, and in brackets what it counts
-/// as.
-pub(super) fn shown(text: &str) -> String {
-    let text = spoken(text);
-    match text.split_once(": ") {
-        Some((value, says)) if value.starts_with(|c: char| c.is_ascii_digit()) => {
-            format!("{value} ({says})")
-        }
-        _ => text,
-    }
+/// What a step showed: a measured value, and in brackets what it counts as.
+pub(super) fn shown(step: &TrailStep) -> Option<String> {
+    let says = step.says.as_deref().unwrap_or_default();
+    let shown = match &step.reads {
+        Some(reads) => format!("{} ({})", line(reads), spoken(says)),
+        None => spoken(step.shows.as_deref()?),
+    };
+    Some(shown).filter(|s| !s.is_empty())
 }
 
 /// Day and hh:mm of an RFC 3339 time as written there, `UTC` where it says so.

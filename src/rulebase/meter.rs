@@ -67,9 +67,11 @@ pub struct StatedAccuracy {
 }
 
 /// What a meter is set to.
-#[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, Deserialize)]
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq, Serialize, Deserialize)]
+#[serde(rename_all = "kebab-case")]
 pub enum MeterMode {
     /// DC volts, the device on.
+    #[default]
     Volts,
     /// Diode test, red on ground, the device without power.
     Diode,

@@ -742,6 +742,9 @@ pub struct RawGate {
     pub clear: String,
     /// The outcome that keeps it up, in plain words.
     pub found: String,
+    /// Where the check reads a resistance: above this it is clear, so the reading may
+    /// be typed in place of the outcome.
+    pub clear_above: Option<At<Amount>>,
     /// Minutes of the check, bench conditions not counted.
     pub minutes: At<f64>,
     /// State the device must be in for the check.

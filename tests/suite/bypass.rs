@@ -249,14 +249,14 @@ fn a_shifter_is_bridged_only_on_a_device_where_that_does_no_harm() {
     };
     let advice = low.bridged(r).unwrap();
     assert_eq!(advice.len(), 2, "one for each wire of the bus");
-    assert!(advice.iter().all(|b| b.verdict == "with-care"));
+    assert!(advice.iter().all(|b| b.verdict.word() == "with-care"));
     // Harmless, but no good: the remedy stays, and says so.
     let black = "The rear camera only shows black";
     let phone = case(&rules, "phone", None, None, black);
     let Found::One(trace) = phone.model.remedy("rear-camera/repair-trace") else {
         panic!("no remedy");
     };
-    let words = |b: &BypassView| format!("{} {}", b.line, b.verdict);
+    let words = |b: &BypassView| format!("{} {}", b.line, b.verdict.word());
     let all: Vec<String> = phone.bridged(trace).unwrap().iter().map(words).collect();
     for said in ["rear-camera/lane no", "rear-camera/reset sound"] {
         assert!(all.contains(&said.to_owned()), "{all:?}");
@@ -271,7 +271,7 @@ fn a_part_is_found_by_its_name_its_item_and_its_place_among_the_suspects() {
     let fuse = ask("vbus-fuse").unwrap();
     assert_eq!(fuse.len(), 1);
     assert_eq!(
-        (fuse[0].line.as_str(), fuse[0].verdict.as_str()),
+        (fuse[0].line.as_str(), fuse[0].verdict.word()),
         ("charging-port/vbus", "no")
     );
     assert_eq!(ask("charging-port/vbus/fuse").unwrap(), fuse);
@@ -291,7 +291,10 @@ fn a_part_is_found_by_its_name_its_item_and_its_place_among_the_suspects() {
         Err(NoAdvice::Name(CaseError::Unknown { .. }))
     ));
     let between = |a: &str, b: &str| c.bypass(a, Some(b), USUAL_LENGTH);
-    assert_eq!(between("vbus/land", "fused").unwrap()[0].verdict, "no");
+    assert_eq!(
+        between("vbus/land", "fused").unwrap()[0].verdict.word(),
+        "no"
+    );
     assert!(matches!(
         between("vbus/land", "nowhere"),
         Err(NoAdvice::NoPoint { .. })

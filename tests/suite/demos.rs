@@ -278,13 +278,13 @@ fn an_open_shifter_is_told_by_no_level_at_rest_and_bridged_where_that_is_sound()
     assert!(idle.unwrap().scope.as_deref().unwrap().contains("shifter"));
     let name = "scan-engine/bus-data/shifter";
     let with_care = &case.bypass(name, None, USUAL_LENGTH).unwrap()[0];
-    assert_eq!(with_care.verdict, "with-care");
+    assert_eq!(with_care.verdict.word(), "with-care");
     let mut other = file.clone();
     other.device.variant = None;
     other.steps.clear();
     let other = Case::new(&rules, &other, Settings::default()).unwrap();
     let no = &other.bypass(name, None, USUAL_LENGTH).unwrap()[0];
-    assert_eq!(no.verdict, "no");
+    assert_eq!(no.verdict.word(), "no");
 }
 
 #[test]

@@ -641,6 +641,21 @@ fn a_shorted_rail_that_was_read_bars_power() {
     assert_eq!(read("low"), (vec!["shorted".to_owned()], None));
     assert_eq!(due(&["low"]), (1, 1));
     assert_eq!(due(&["low", "0.4 ohm"]), (1, 0));
+    // The check of it takes the number too.
+    for (shows, up) in [
+        ("0.4", 1),
+        ("10 ohm", 1),
+        ("2k2", 0),
+        ("OL", 0),
+        ("clear", 0),
+    ] {
+        let steps = vec![
+            result("main-rail-ohms", "low"),
+            result("safety/shorted", shows),
+        ];
+        let now = case(&rules, &file("laptop", dead, steps));
+        assert_eq!(now.gates_up().count(), up, "{shows}");
+    }
     assert!(read("good").0.is_empty());
     let (up, powers) = read("2.2 kohm");
     assert!(up.is_empty() && powers.is_some());

@@ -2,7 +2,7 @@
 
 use super::known::{Known, place};
 use super::value;
-use super::view::{BranchView, BridgeView, NodeView, PartView, PointView};
+use super::view::{BranchView, BridgeView, NodeView, PartSort, PartView, PointView};
 use crate::line::{Branch, End, Stop, wires};
 use crate::rulebase::{Harm, Line, PartKind};
 
@@ -89,15 +89,14 @@ impl<'k, 'c> Drawing<'k, 'c> {
             part: part.id.clone(),
             name: part.name.clone(),
             kind: match part.kind {
-                _ if self.line.is_pin(i) => "pin",
-                PartKind::Path(_) => "path",
-                PartKind::Switch(_) => "switch",
-                PartKind::Junction(_) => "junction",
-                PartKind::Capacitor(_) => "capacitor",
-                PartKind::Rail { .. } => "supply",
-                PartKind::Shifter { .. } => "shifter",
-            }
-            .to_owned(),
+                _ if self.line.is_pin(i) => PartSort::Pin,
+                PartKind::Path(_) => PartSort::Path,
+                PartKind::Switch(_) => PartSort::Switch,
+                PartKind::Junction(_) => PartSort::Junction,
+                PartKind::Capacitor(_) => PartSort::Capacitor,
+                PartKind::Rail { .. } => PartSort::Supply,
+                PartKind::Shifter { .. } => PartSort::Shifter,
+            },
             value: value(&part.kind),
             posterior: any.then(|| self.known.probability(at_it)),
         }

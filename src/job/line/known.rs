@@ -220,7 +220,7 @@ impl<'c> Known<'c> {
         ReadingView {
             entry: t.entry + 1,
             test: self.case.model.tests[t.test].id.clone(),
-            mode: probing.mode.word().to_owned(),
+            mode: probing.mode,
             turned: probing.turned,
             reads: match t.taken.read {
                 Read::Number(Reading::Value(v)) => Some(shown(v, unit)),

@@ -5,6 +5,7 @@ use serde::{Deserialize, Serialize};
 
 use crate::job::case::AlikeView;
 use crate::job::view::{StepView, is_zero};
+use crate::rulebase::MeterMode;
 
 /// A line of the device in play, in a list.
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize, JsonSchema)]
@@ -70,6 +71,35 @@ pub struct NodeView {
     pub onward: Option<PartView>,
 }
 
+/// What a part of a line is.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
+#[serde(rename_all = "kebab-case")]
+#[schemars(inline)]
+pub enum PartSort {
+    /// Something that conducts.
+    #[default]
+    Path,
+    /// It conducts when it is on.
+    Switch,
+    /// A diode or what reads like one.
+    Junction,
+    /// A capacitor.
+    Capacitor,
+    /// A supply.
+    Supply,
+    /// A level shifter.
+    Shifter,
+    /// A pin of a chip.
+    Pin,
+}
+
+impl PartSort {
+    /// Whether a branch through it ends there.
+    pub fn ends(self) -> bool {
+        matches!(self, PartSort::Pin | PartSort::Supply)
+    }
+}
+
 /// A part of a line.
 #[derive(Clone, Debug, Default, PartialEq, Serialize, Deserialize, JsonSchema)]
 pub struct PartView {
@@ -77,8 +107,8 @@ pub struct PartView {
     pub part: String,
     /// Name on screens.
     pub name: String,
-    /// path, switch, junction, capacitor, supply, shifter or pin.
-    pub kind: String,
+    /// What it is.
+    pub kind: PartSort,
     /// Its value with its unit, where one means something.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub value: Option<String>,
@@ -131,7 +161,8 @@ pub struct ReadingView {
     /// The test.
     pub test: String,
     /// volts, diode or ohms.
-    pub mode: String,
+    #[schemars(with = "String")]
+    pub mode: MeterMode,
     /// Whether the leads were swapped.
     #[serde(default, skip_serializing_if = "std::ops::Not::not")]
     pub turned: bool,
@@ -167,7 +198,8 @@ pub struct NextProbe {
     /// The point.
     pub point: String,
     /// volts, diode or ohms.
-    pub mode: String,
+    #[schemars(with = "String")]
+    pub mode: MeterMode,
     /// Its place among all next steps, from 1.
     pub rank: usize,
     /// The step.

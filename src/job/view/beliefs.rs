@@ -107,11 +107,11 @@ pub(super) fn belief(case: &Case, steps: &[Entry]) -> BeliefView {
         .zip(&b.misread)
         .enumerate()
         .map(|(n, (entry, misread))| {
-            let (of, shows) = result_words(case, n, entry, steps);
+            let words = result_words(case, n, entry, steps);
             ResultView {
                 entry: entry.map(|e| e + 1),
-                of,
-                shows,
+                shows: words.shows(),
+                of: words.of,
                 misread: *misread,
             }
         })

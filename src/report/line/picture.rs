@@ -5,7 +5,7 @@
 use std::fmt::Write as _;
 
 use super::{Row, What, causes, likeliest, rows, says};
-use crate::job::line::{LineView, PartView};
+use crate::job::line::{LineView, PartSort, PartView};
 use crate::job::words::percent_within;
 use crate::report::words;
 
@@ -171,7 +171,7 @@ impl Picture {
         match row.what {
             What::Part(p) => self.signs.push(sign(upright(p, x, middle), false)),
             What::Branch(b) => {
-                let ends = b.end.is_none() && ["pin", "supply"].contains(&b.part.kind.as_str());
+                let ends = b.end.is_none() && b.part.kind.ends();
                 let to = x + if ends { STUB / 2.0 } else { STUB };
                 let _ = write!(self.wires, "M{} {}H{}", px(x), px(middle), px(to));
                 self.signs
@@ -246,11 +246,11 @@ fn paragraph(out: &mut Vec<Text>, text: &str, x: f64, y: f64, bold: bool) -> f64
 /// The sign of a part on a wire that runs down.
 fn upright(p: &PartView, x: f64, y: f64) -> String {
     let at = format!("M{} {}", px(x), px(y));
-    match p.kind.as_str() {
-        "junction" => format!("{at}m-5 -5h10l-5 9ZM{} {}h10", px(x - 5.0), px(y + 4.5)),
-        "capacitor" => format!("{at}m-7 -2.5h14v5h-14Z"),
-        "switch" => format!("{at}m-5 -7h10v14h-10Zm0 14l10 -14"),
-        "shifter" => format!("{at}m-7 -7h14v14h-14Zm3 7h8m-3 -3l3 3l-3 3"),
+    match p.kind {
+        PartSort::Junction => format!("{at}m-5 -5h10l-5 9ZM{} {}h10", px(x - 5.0), px(y + 4.5)),
+        PartSort::Capacitor => format!("{at}m-7 -2.5h14v5h-14Z"),
+        PartSort::Switch => format!("{at}m-5 -7h10v14h-10Zm0 14l10 -14"),
+        PartSort::Shifter => format!("{at}m-7 -7h14v14h-14Zm3 7h8m-3 -3l3 3l-3 3"),
         _ => format!("{at}m-4 -7h8v14h-8Z"),
     }
 }
@@ -258,13 +258,13 @@ fn upright(p: &PartView, x: f64, y: f64) -> String {
 /// The sign of a part on a wire that runs to the right.
 fn lying(p: &PartView, x: f64, y: f64) -> String {
     let at = format!("M{} {}", px(x), px(y));
-    match p.kind.as_str() {
+    match p.kind {
         // Drawn as what protects: from ground up to the wire.
-        "junction" => format!("{at}m5 -5v10l-9 -5ZM{} {}v10", px(x - 4.5), px(y - 5.0)),
-        "capacitor" => format!("{at}m-2.5 -7h5v14h-5Z"),
-        "switch" => format!("{at}m-7 -5h14v10h-14Zm0 10l14 -10"),
-        "supply" => format!("{}M{} {}h6m-3 -3v6", disc(x, y, 6.5), px(x - 3.0), px(y)),
-        "pin" => format!("{at}m-6 -6h12v12h-12Zm-3 3h3m-3 6h3"),
+        PartSort::Junction => format!("{at}m5 -5v10l-9 -5ZM{} {}v10", px(x - 4.5), px(y - 5.0)),
+        PartSort::Capacitor => format!("{at}m-2.5 -7h5v14h-5Z"),
+        PartSort::Switch => format!("{at}m-7 -5h14v10h-14Zm0 10l14 -10"),
+        PartSort::Supply => format!("{}M{} {}h6m-3 -3v6", disc(x, y, 6.5), px(x - 3.0), px(y)),
+        PartSort::Pin => format!("{at}m-6 -6h12v12h-12Zm-3 3h3m-3 6h3"),
         _ => format!("{at}m-7 -4h14v8h-14Z"),
     }
 }

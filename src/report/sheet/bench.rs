@@ -288,11 +288,7 @@ impl BenchStep {
             is_step,
             id: words::filled(s.id.as_deref().and_then(shown_id)).filter(|i| *i != text),
             text,
-            shows: s
-                .shows
-                .as_deref()
-                .map(words::shown)
-                .filter(|s| !s.is_empty()),
+            shows: words::shown(s),
             doubt: words::doubt(s.misread, left_out),
             repeated_in: s.repeated_in,
             was: words::filled(s.was.as_deref()),

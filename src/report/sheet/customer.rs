@@ -238,7 +238,7 @@ impl Check {
     pub(in crate::report) fn new(s: &TrailStep) -> Option<Check> {
         let (result, remark) = match s.kind {
             TrailKind::Result => (
-                s.shows.as_deref().map(words::shown).unwrap_or_default(),
+                words::shown(s).unwrap_or_default(),
                 if s.repeated_in.is_some() {
                     Some("checked again later")
                 } else if words::uncertain(s.misread) {

@@ -6,6 +6,7 @@ use super::numbers::nearest_source;
 use super::quantity::Quantity;
 use super::validator::Validator;
 use crate::bench::{Bench, Gate, GateCheck, Gates, HarmfulAct};
+use crate::rulebase::amount::Unit;
 use crate::rulebase::problem::{Code, Problem};
 use crate::rulebase::raw::{RawBench, RawPack, RawTest};
 use crate::rulebase::source::At;
@@ -58,6 +59,8 @@ impl Validator<'_> {
                     ask: g.ask.clone(),
                     clear: g.clear.clone(),
                     found: g.found.clone(),
+                    clear_above: (g.clear_above.as_ref())
+                        .and_then(|ohms| self.amount(ohms, Unit::Ohm)),
                     minutes: self.within(&g.minutes, Quantity::BENCH_MINUTES),
                     conditions,
                     tools: g.tools.clone(),
