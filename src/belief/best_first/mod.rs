@@ -41,10 +41,10 @@ const ENOUGH: f64 = 5e-3;
 /// be left out, which saves most of them.
 const TRIM: f64 = 3e-3;
 /// Most sets that are gone on from...
-const MOST: usize = 8000;
+const MOST: usize = 12_000;
 /// ...or more, up to so many sets that are looked at: with fewer faults a step
 /// takes less time.
-const MOST_LOOKED_AT: usize = 600_000;
+const MOST_LOOKED_AT: usize = 1_000_000;
 /// Share of the weight below which a set is not listed; it is left out.
 const LIGHT: f64 = 1e-9;
 /// Most faults of a set that are there at some time.
