@@ -112,7 +112,7 @@ impl Walk<'_> {
         if let Some(moved) = self.desk.moved() {
             self.say(&moved)?;
         }
-        for line in show::remarks(&self.desk.state()) {
+        for line in show::remarks(self.desk.state()) {
             self.say(&line)?;
         }
         let mut anew = Anew::All;
