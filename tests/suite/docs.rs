@@ -1,5 +1,6 @@
 //! The README and `docs/` say what the program does.
 
+use std::collections::BTreeSet;
 use std::path::PathBuf;
 use std::process::Command;
 
@@ -10,6 +11,8 @@ use halfsplit::job::line::{LineInPlay, LineView};
 use halfsplit::job::trail::Trail;
 use halfsplit::job::tree::TreeView;
 use halfsplit::job::view::StateView;
+use halfsplit::job::view::network::{NetworkView, RulesView};
+use halfsplit::job::view::why::{SupposedView, WhyView};
 use halfsplit::simulate::{Comparison, SimulationView};
 
 fn text(name: &str) -> String {
@@ -35,6 +38,20 @@ fn blocks(document: &str, language: &str) -> Vec<String> {
         .collect()
 }
 
+/// Names of fields anywhere in a schema.
+fn fields(schema: &serde_json::Value, names: &mut BTreeSet<String>) {
+    match schema {
+        serde_json::Value::Object(of) => {
+            if let Some(serde_json::Value::Object(own)) = of.get("properties") {
+                names.extend(own.keys().cloned());
+            }
+            of.values().for_each(|v| fields(v, names));
+        }
+        serde_json::Value::Array(all) => all.iter().for_each(|v| fields(v, names)),
+        _ => {}
+    }
+}
+
 #[test]
 fn every_field_of_the_json_forms_is_documented() {
     let doc = text("docs/json.md");
@@ -45,24 +62,21 @@ fn every_field_of_the_json_forms_is_documented() {
         schemars::schema_for!(LineView),
         schemars::schema_for!(LineInPlay),
         schemars::schema_for!(TreeView),
+        schemars::schema_for!(NetworkView),
+        schemars::schema_for!(RulesView),
+        schemars::schema_for!(WhyView),
+        schemars::schema_for!(SupposedView),
         schemars::schema_for!(SimulationView),
         schemars::schema_for!(Comparison),
     ] {
         let value = serde_json::to_value(&schema).unwrap();
-        let mut all = vec![&value];
-        all.extend(
-            value["$defs"]
-                .as_object()
+        let mut names = BTreeSet::new();
+        fields(&value, &mut names);
+        missing.extend(
+            names
                 .into_iter()
-                .flat_map(|d| d.values()),
+                .filter(|f| !doc.contains(&format!("`{f}`"))),
         );
-        for object in all {
-            for field in object["properties"].as_object().unwrap().keys() {
-                if !doc.contains(&format!("`{field}`")) {
-                    missing.push(field.clone());
-                }
-            }
-        }
     }
     assert!(missing.is_empty(), "not in docs/json.md: {missing:?}");
 }
