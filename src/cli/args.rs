@@ -105,8 +105,8 @@ pub enum Command {
     Replay {
         /// The case file.
         case: PathBuf,
-        /// With `--format json`: what the last belief is worked out from, for
-        /// another program to work it out as well.
+        /// With `--format json`: add the network that the last belief is computed
+        /// from, so that another program can compute it too.
         #[arg(long)]
         network: bool,
     },
@@ -313,10 +313,10 @@ pub enum RulesCommand {
     Explain {
         /// Its identifier, or the end of it, or a pack to list.
         id: Option<String>,
-        /// With `--format json`, which prints faults with their priors and what each
-        /// test and remedy is to them: the kind of device.
-        #[arg(long, default_value = "phone")]
-        kind: String,
+        /// With `--format json`, which prints the faults with their priors, and what
+        /// tests show and remedies do: the kind of device, else a phone.
+        #[arg(long)]
+        kind: Option<String>,
     },
     /// Tell what is heard of a complaint: area, symptom, copy, history, by
     /// which words and pattern, and what is read as a typing error.

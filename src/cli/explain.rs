@@ -34,7 +34,7 @@ struct RulesNetwork {
 pub(super) fn explain(
     args: &Args,
     id: Option<&str>,
-    kind: &str,
+    kind: Option<&str>,
     terminal: &mut Terminal,
 ) -> Result {
     let rules = load(args)?;
@@ -46,6 +46,7 @@ pub(super) fn explain(
                     .to_owned(),
             ));
         }
+        let kind = kind.unwrap_or("phone");
         let unit = Unit {
             kind: kind.to_owned(),
             ..Unit::default()
@@ -58,6 +59,11 @@ pub(super) fn explain(
             rules: rules.fingerprint.clone(),
             network: rules_as_network(&model),
         });
+    }
+    if kind.is_some() {
+        return Err(Failure::Usage(
+            "`--kind` chooses the device for other programs: add `--format json`".to_owned(),
+        ));
     }
     let listed: Vec<&Pack> = rules
         .packs

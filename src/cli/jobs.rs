@@ -14,7 +14,7 @@ use super::hear::PastView;
 use super::intake::list_jobs;
 use super::line;
 use super::output::{Holds, write_out};
-use super::replay::{read_case, up_to, with_meter};
+use super::replay::{read_case, with_meter};
 use super::show;
 use super::stores::{open_store, read_store, read_store_if_any, store_place};
 use super::terminal::Terminal;
@@ -489,7 +489,7 @@ pub(super) fn import(args: &Args, path: &Path, terminal: &mut Terminal) -> Resul
     let mut file = with_meter(args, read_case(path)?);
     if file.symptoms.is_empty() {
         // Without its entries: what is wrong with one is told with its number.
-        let case = crate::job::Case::new(&rules, &up_to(&file, 0), args.settings())?;
+        let case = crate::job::Case::new(&rules, &file.up_to(0), args.settings())?;
         file.symptoms = case
             .symptoms
             .iter()

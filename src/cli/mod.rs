@@ -115,7 +115,7 @@ pub fn run(args: &Args, terminal: &mut Terminal) -> Result {
         Some(Command::Rules(RulesCommand::Check { paths })) => check::check(args, paths, terminal),
         Some(Command::Rules(RulesCommand::Schema)) => check::schema(terminal),
         Some(Command::Rules(RulesCommand::Explain { id, kind })) => {
-            explain::explain(args, id.as_deref(), kind, terminal)
+            explain::explain(args, id.as_deref(), kind.as_deref(), terminal)
         }
         Some(Command::Rules(RulesCommand::Hear { text, kind, model })) => {
             hear::hear(args, text, kind, model.as_deref(), terminal)

@@ -84,14 +84,6 @@ pub(super) fn parse_case(name: &str, text: String) -> Result<CaseFile> {
     }
 }
 
-/// The case with only its first `n` entries.
-pub(super) fn up_to(file: &CaseFile, n: usize) -> CaseFile {
-    CaseFile {
-        steps: file.steps[..n].to_vec(),
-        ..file.clone()
-    }
-}
-
 /// The case with the meter that the arguments ask for, if they do.
 pub(super) fn with_meter(args: &Args, file: CaseFile) -> CaseFile {
     CaseFile {
@@ -127,12 +119,7 @@ pub(super) fn replay_file(
     let mut states = Vec::new();
     let mut cases: Vec<Case> = Vec::new();
     for n in 0..=file.steps.len() {
-        let part = up_to(file, n);
-        let case = match cases.last() {
-            None => Case::of_today(&rules, &part, settings),
-            Some(before) => before.further(&rules, &part, settings),
-        };
-        let case = case.and_then(Case::all_fits).map_err(|e| {
+        let case = Case::after(cases.last(), &rules, &file.up_to(n), settings).map_err(|e| {
             if n == 0 {
                 Failure::from(e)
             } else {

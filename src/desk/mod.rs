@@ -113,15 +113,8 @@ impl<'r> Desk<'r> {
             return Err(DeskError::TooMuch(why));
         }
         let worked_out = |before: Option<&Case>, n: usize, settings: Settings| {
-            let part = CaseFile {
-                steps: file.steps[..n].to_vec(),
-                ..file.clone()
-            };
-            let case = match before {
-                None => Case::of_today(rules, &part, settings),
-                Some(before) => before.further(rules, &part, settings),
-            };
-            let case = case.and_then(Case::all_fits).map_err(|why| match n {
+            let part = file.up_to(n);
+            let case = Case::after(before, rules, &part, settings).map_err(|why| match n {
                 0 => DeskError::Case(why),
                 entry => DeskError::Entry { entry, why },
             })?;
@@ -514,10 +507,7 @@ impl<'r> Desk<'r> {
                 continue;
             }
             if then.as_ref().is_none_or(|t| t.0 != until) {
-                let part = CaseFile {
-                    steps: steps[..until].to_vec(),
-                    ..self.record.file.clone()
-                };
+                let part = self.record.file.up_to(until);
                 // What could not all be then is told by the trail itself.
                 let Ok(case) = self.case.further(self.rules, &part, self.settings) else {
                     continue;

@@ -71,16 +71,25 @@ impl Case {
     /// # Errors
     /// If an entry does not fit the rules; nothing of the job is lost.
     pub fn new(rules: &Rulebase, file: &CaseFile, settings: Settings) -> Result<Case, CaseError> {
-        Case::of_today(rules, file, settings)?.all_fits()
+        Case::after(None, rules, file, settings)
     }
 
-    /// The same, if every entry fits the rules.
+    /// The same, going on from an earlier moment of the job if there is one.
     ///
     /// # Errors
-    /// Why the first does not that does not.
-    pub fn all_fits(mut self) -> Result<Case, CaseError> {
-        match self.ledger.first_unfit() {
-            None => Ok(self),
+    /// As for [`Case::new`].
+    pub fn after(
+        before: Option<&Case>,
+        rules: &Rulebase,
+        file: &CaseFile,
+        settings: Settings,
+    ) -> Result<Case, CaseError> {
+        let mut case = match before {
+            None => Case::of_today(rules, file, settings)?,
+            Some(before) => before.further(rules, file, settings)?,
+        };
+        match case.ledger.first_unfit() {
+            None => Ok(case),
             Some(why) => Err(why),
         }
     }
@@ -119,14 +128,11 @@ impl Case {
             case.noticed = OnceCell::new();
             return Ok(case);
         }
-        if since == Since::Anew {
-            let ledger = self.ledger.anew(rules, file)?;
-            return Case::of(ledger, settings, Singles::default());
-        }
-        let mut ledger = self.ledger.clone();
-        ledger.withdraw_offers();
-        ledger.go_on(rules, file)?;
-        let singles = self.singles.going_on(&ledger.history);
+        let ledger = self.ledger.further_as(since, rules, file)?;
+        let singles = match since {
+            Since::FirstEntry => Singles::default(),
+            _ => self.singles.going_on(&ledger.history),
+        };
         Case::of(ledger, settings, singles)
     }
 

@@ -51,6 +51,24 @@ pub const LONGEST_TEXT: usize = 10_000;
 pub const MOST_ENTRIES: usize = 400;
 
 impl CaseFile {
+    /// The job with its first `n` entries only.
+    #[must_use]
+    pub fn up_to(&self, n: usize) -> CaseFile {
+        CaseFile {
+            steps: self.steps[..n].to_vec(),
+            ..self.clone()
+        }
+    }
+
+    /// The job as it was taken in: without entries, and open.
+    #[must_use]
+    pub fn head(&self) -> CaseFile {
+        CaseFile {
+            closed: None,
+            ..self.up_to(0)
+        }
+    }
+
     /// What of it is more than a job takes, with what to do.
     pub fn too_much(&self) -> Option<String> {
         self.head_too_much().or_else(|| self.entries_too_much())

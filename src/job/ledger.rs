@@ -48,8 +48,8 @@ struct Compiled {
 /// How a job goes on from an earlier moment of itself.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub(super) enum Since {
-    /// It has to be taken up from the beginning.
-    Anew,
+    /// All entries have to be taken up again, from the first.
+    FirstEntry,
     /// Only remarks were added, if anything.
     Remarks,
     /// Entries were added that leave those before them as they were.
@@ -123,18 +123,23 @@ impl Ledger {
     /// # Errors
     /// As for [`Ledger::new`].
     pub fn further(&self, rules: &Rulebase, file: &CaseFile) -> Result<Ledger, CaseError> {
-        if self.since(rules, file)? == Since::Anew {
-            return self.anew(rules, file);
+        self.further_as(self.since(rules, file)?, rules, file)
+    }
+
+    /// The same, where it is known how the job goes on.
+    pub(super) fn further_as(
+        &self,
+        since: Since,
+        rules: &Rulebase,
+        file: &CaseFile,
+    ) -> Result<Ledger, CaseError> {
+        if since == Since::FirstEntry {
+            return Ledger::from(rules, file, Some(&self.compiled));
         }
         let mut ledger = self.clone();
         ledger.withdraw_offers();
         ledger.go_on(rules, file)?;
         Ok(ledger)
-    }
-
-    /// All entries of a job taken up again.
-    pub(super) fn anew(&self, rules: &Rulebase, file: &CaseFile) -> Result<Ledger, CaseError> {
-        Ledger::from(rules, file, Some(&self.compiled))
     }
 
     /// Takes up what a job has beyond this one, which it goes on from.
@@ -156,12 +161,7 @@ impl Ledger {
     pub(super) fn since(&self, rules: &Rulebase, file: &CaseFile) -> Result<Since, CaseError> {
         let known = self.file.steps.len();
         let Some((before, added)) = file.steps.split_at_checked(known) else {
-            return Ok(Since::Anew);
-        };
-        let head = |f: &CaseFile| CaseFile {
-            steps: Vec::new(),
-            closed: None,
-            ..f.clone()
+            return Ok(Since::FirstEntry);
         };
         let goes_on = |e: &Entry| match e {
             Entry::Note(_) | Entry::Sure(_) | Entry::Meter(_) => true,
@@ -170,12 +170,14 @@ impl Ledger {
             Entry::Remedy(d) => self.model.remedy(&d.did).is_one(),
             Entry::Result(_) | Entry::Cannot(_) | Entry::Unclear(_) => {
                 let test = e.test().map(|t| self.model.test(t));
-                matches!(test, Some(Found::One(t)) if t < self.offered_from)
+                matches!(test, Some(Found::One(t)) if !self.is_on_offer(t))
             }
         };
-        if before != self.file.steps || head(file) != head(&self.file) || !added.iter().all(goes_on)
+        if before != self.file.steps
+            || file.head() != self.file.head()
+            || !added.iter().all(goes_on)
         {
-            return Ok(Since::Anew);
+            return Ok(Since::FirstEntry);
         }
         if added.iter().all(|e| matches!(e, Entry::Note(_))) {
             return Ok(Since::Remarks);
@@ -187,7 +189,7 @@ impl Ledger {
         let packs = packs_in_play(&self.compiled.whole, rules, &symptoms, &file.steps)?;
         Ok(match packs == self.compiled.packs {
             true => Since::Entries,
-            false => Since::Anew,
+            false => Since::FirstEntry,
         })
     }
 
@@ -294,7 +296,13 @@ impl Ledger {
         at
     }
 
-    /// Takes out what was offered.
+    /// Whether a test is on offer: it follows from the circuit of a line, and no entry
+    /// names it yet.
+    pub fn is_on_offer(&self, test: usize) -> bool {
+        test >= self.offered_from
+    }
+
+    /// Takes out the tests on offer.
     pub(super) fn withdraw_offers(&mut self) {
         self.model.tests.truncate(self.offered_from);
         self.blocked_tests.truncate(self.offered_from);

@@ -225,7 +225,7 @@ impl Model {
             let check = &g.check;
             let above = check.clear_above;
             let clear = above.map(|ohms| (ohms.next_up(), f64::INFINITY));
-            let found_at = above.map(|ohms| (-ohms, ohms));
+            let found_at = above.map(|ohms| (0.0, ohms));
             let found = self.found.get(gate).cloned().unwrap_or_default();
             let finding = Arc::new(found.finding(&check.mistaken));
             let mut step = Step {

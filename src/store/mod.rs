@@ -69,11 +69,6 @@ impl Store {
         let tx = self
             .db
             .transaction_with_behavior(TransactionBehavior::Immediate)?;
-        let head = CaseFile {
-            steps: Vec::new(),
-            closed: None,
-            ..file.clone()
-        };
         tx.execute(
             "INSERT INTO job (uid, title, device, serial, complaint, state, cause, opened, changed)
              VALUES (?1, ?2, ?3, ?4, ?5, 'open', '', ?6, ?6)",
@@ -101,7 +96,7 @@ impl Store {
             seq += 1;
             Ok(())
         };
-        put(&Logged::Opened(Box::new(head)))?;
+        put(&Logged::Opened(Box::new(file.head())))?;
         for e in &file.steps {
             put(&Logged::Entered(e.clone()))?;
         }

@@ -418,6 +418,21 @@ fn entry(rng: &mut StdRng, now: &Ledger, open: &[Act], steps: &[Entry]) -> Optio
     }
 }
 
+/// Checks that no step applies what a gate that is up stands against.
+fn check_harmless(now: &Ledger, acts: &[Act], complaint: &str, steps: &[Entry]) {
+    let gates = &now.model.bench.gates;
+    for act in acts.iter().copied() {
+        let needs = Needs::of(now, act);
+        for (gate, _) in now.gates_up() {
+            let gate = &gates[gate].id;
+            if let Some(what) = needs.harms(gate) {
+                let id = now.model.named(act).id;
+                panic!("{complaint}: {id} applies {what} at {gate} after {steps:?}");
+            }
+        }
+    }
+}
+
 /// Checks the gates, and every step that may be advised now, whatever is believed;
 /// gives these.
 fn check(now: &Ledger, complaint: &str, hazard: &str, steps: &[Entry]) -> Vec<Act> {
@@ -432,15 +447,7 @@ fn check(now: &Ledger, complaint: &str, hazard: &str, steps: &[Entry]) -> Vec<Ac
     let all = tests.chain((0..now.model.remedies.len()).map(Act::Remedy));
     let open = |act: &Act| now.is_open(*act) && now.barred_by(*act).is_empty();
     let open: Vec<Act> = all.filter(open).collect();
-    for act in open.iter().copied() {
-        let needs = Needs::of(now, act);
-        for gate in &up {
-            if let Some(what) = needs.harms(gate) {
-                let id = now.model.named(act).id;
-                panic!("{complaint}: {id} applies {what} at {gate} after {steps:?}");
-            }
-        }
-    }
+    check_harmless(now, &open, complaint, steps);
     // A check that was not made yet is due, so before all else.
     for (gate, test) in now.gates_up() {
         let due = now.retests_due().contains(&test);
@@ -456,13 +463,15 @@ fn check(now: &Ledger, complaint: &str, hazard: &str, steps: &[Entry]) -> Vec<Ac
 /// Checks what is advised: nothing but what may be, and what is due first.
 fn check_advised(now: &Case, complaint: &str, open: &[Act], steps: &[Entry]) {
     let advice = now.advice(usize::MAX);
-    for p in &advice.steps {
-        // What follows from the circuit of a line is measured without power.
-        let derived = matches!(p.act, Act::Test(_)) && !powers(now, p.act);
+    let advised: Vec<Act> = advice.steps.iter().map(|p| p.act).collect();
+    // Tests that follow from the circuit of a line are among these alone.
+    check_harmless(now, &advised, complaint, steps);
+    for act in advised {
+        let derived = matches!(act, Act::Test(t) if now.is_on_offer(t));
         assert!(
-            derived || open.contains(&p.act),
+            derived || open.contains(&act),
             "{complaint}: {} is advised after {steps:?}",
-            now.model.named(p.act).id
+            now.model.named(act).id
         );
     }
     let due = now

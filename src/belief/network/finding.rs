@@ -354,11 +354,7 @@ impl Finding {
 
     /// Chance that an outcome is shown because it is drawn at random.
     pub(in crate::belief) fn at_random(&self, outcome: usize) -> f64 {
-        let flat = match &self.acts {
-            Acts::Alone { flat, .. } => flat,
-            Acts::Together(joint) => &joint.flat,
-        };
-        self.misread * flat[outcome]
+        self.misread * self.drawn()[outcome]
     }
 
     /// Chance that an outcome is shown by misreading: drawn at random, and not
