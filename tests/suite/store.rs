@@ -371,6 +371,9 @@ fn eight_processes_make_one_store_and_keep_their_jobs_apart() {
 const KILLS: usize = 200;
 /// Stores that this is spread over.
 const STORES: usize = 4;
+/// A job with so many entries is left for a new one: it takes 400, and a fast machine
+/// makes some fifty between two kills.
+const FULL: usize = 200;
 
 /// What a store has to hold.
 #[derive(Default)]
@@ -392,7 +395,7 @@ fn kill_once(bench: &Bench, promised: &mut Promised, random: &mut StdRng, round:
     let until = Instant::now() + Duration::from_micros(random.random_range(0..150_000));
     let mut sent_job = false;
     let mut sent_entry = false;
-    let new = promised.jobs == 0 || random.random_ratio(1, 4);
+    let new = promised.jobs == 0 || promised.entries >= FULL || random.random_ratio(1, 4);
     let mut work = || -> Option<()> {
         let mut asked = fed.prompt_by(until)?;
         if new {
