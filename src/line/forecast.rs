@@ -44,7 +44,7 @@ pub(super) fn probes(point: Node, mode: MeterMode) -> (Node, Node) {
 }
 
 /// How a line is measured.
-#[derive(Clone, Copy, Debug, PartialEq)]
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Hash)]
 pub struct Probing {
     /// The point, by index.
     pub point: usize,

@@ -38,7 +38,7 @@ pub use isolate::{Isolation, isolations};
 pub use path::{Branch, End, Stop, wires};
 pub use survey::{Survey, harms};
 pub use table::Table;
-pub use together::{Cuts, Together, alone};
+pub use together::{Cuts, Last, Together, alone};
 pub use trust::{Distrust, Why, distrust};
 pub use ways::{Way, optional, ways};
 pub(crate) use wiring::PORT_VOLTS;

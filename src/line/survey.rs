@@ -14,7 +14,6 @@ use scattered::Place;
 pub(super) use scattered::Scattered;
 
 use std::sync::OnceLock;
-use std::sync::atomic::{AtomicU64, Ordering};
 
 use super::forecast::{Probing, opened};
 use super::wiring::{Wired, meter_mode};
@@ -48,8 +47,6 @@ const HARDLY_MOST: usize = 3;
 /// One reading of a line, with everything that can be wrong.
 #[derive(Debug)]
 pub struct Survey {
-    /// Unlike that of any other.
-    pub(super) id: u64,
     line: Line,
     wired: Wired,
     meter: Meter,
@@ -189,9 +186,7 @@ impl Survey {
         probing: Probing,
         shown: Option<Reading>,
     ) -> Result<Self, SolveError> {
-        static NUMBER: AtomicU64 = AtomicU64::new(0);
         let mut survey = Survey {
-            id: NUMBER.fetch_add(1, Ordering::Relaxed),
             line: line.clone(),
             wired: wired.clone(),
             meter: meter.clone(),
@@ -372,18 +367,17 @@ impl Survey {
         solved.as_deref().map_err(Clone::clone)
     }
 
-    /// The places of unknowns, those that may be most times another first.
+    /// The places of unknowns, those that may be most times another first, and last
+    /// those that this reading does not depend on.
     fn widest_first(&self, all: &[(usize, Parameter)]) -> Vec<usize> {
-        let mut order: Vec<(f64, usize)> = Vec::new();
-        for (i, unknown) in all.iter().enumerate() {
-            let of = |w: &super::Wiring| {
-                let own = w.unknowns();
-                let spread = own.iter().zip(&w.spreads).find(|(u, _)| *u == unknown);
-                spread.map(|(_, s)| s.deviation)
-            };
-            let deviation = of(&self.wired.off).or_else(|| of(&self.wired.on));
-            order.push((deviation.unwrap_or(0.0), i));
-        }
+        let wiring = self.wired.for_mode(self.probing.mode);
+        let own = wiring.unknowns();
+        let deviation = |unknown: &(usize, Parameter)| {
+            let spread = own.iter().zip(&wiring.spreads).find(|(u, _)| *u == unknown);
+            spread.map_or(0.0, |(_, s)| s.deviation)
+        };
+        let order = all.iter().map(deviation).zip(0..);
+        let mut order: Vec<(f64, usize)> = order.collect();
         order.sort_by(|a, b| b.0.total_cmp(&a.0));
         order.into_iter().map(|o| o.1).collect()
     }

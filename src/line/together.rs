@@ -128,8 +128,8 @@ pub struct Together<'r> {
 
 impl<'r> Together<'r> {
     /// Of readings, each with its survey; all of one line.
-    pub fn new(surveys: &'r [Arc<Survey>], taken: &'r [Taken]) -> Self {
-        let (none, one) = alone(surveys, taken, None);
+    pub fn new(last: &Last, surveys: &'r [Arc<Survey>], taken: &'r [Taken]) -> Self {
+        let (none, one) = alone(last, surveys, taken, None);
         Together {
             surveys,
             taken,
@@ -202,15 +202,36 @@ struct Alone {
     joints: Vec<Joint>,
 }
 
-/// Readings, by surveys, with what they come to.
-type Known = VecDeque<(Vec<u64>, Vec<Taken>, Arc<Alone>)>;
+/// What readings came to that were asked about last: the same ones are asked about
+/// once for each that may be next.
+#[derive(Debug, Default)]
+pub struct Last(Mutex<VecDeque<(Vec<Arc<Survey>>, Vec<Taken>, Arc<Alone>)>>);
 
-/// What was worked out last: the same readings are asked about once for each
-/// that may be next.
-static LAST: Mutex<Known> = Mutex::new(Known::new());
 /// So many of them: a line is built in up to sixteen ways, and of five readings each
 /// is also asked about by itself.
 const LAST_FEW: usize = 128;
+
+impl Last {
+    /// What readings come to, each with its survey.
+    fn alone(&self, things: usize, surveys: &[Arc<Survey>], taken: &[Taken]) -> Arc<Alone> {
+        if surveys.is_empty() {
+            return Arc::new(Alone::new(things, surveys, taken));
+        }
+        // Not held while one is worked out: others may be at work on theirs.
+        let last = || self.0.lock().unwrap_or_else(PoisonError::into_inner);
+        let same_surveys = |of: &[Arc<Survey>]| {
+            of.len() == surveys.len() && of.iter().zip(surveys).all(|(a, b)| Arc::ptr_eq(a, b))
+        };
+        if let Some(known) = last().iter().find(|k| k.1 == taken && same_surveys(&k.0)) {
+            return known.2.clone();
+        }
+        let new = Arc::new(Alone::new(things, surveys, taken));
+        let mut all = last();
+        all.truncate(LAST_FEW - 1);
+        all.push_front((surveys.to_vec(), taken.to_vec(), new.clone()));
+        new
+    }
+}
 
 /// All that may be wrong alone: nothing, or one of so many things.
 fn each(things: usize) -> impl Iterator<Item = Option<usize>> {
@@ -344,34 +365,20 @@ impl Alone {
                 .collect()
         })
     }
-
-    /// The same, unless it is known.
-    fn of(things: usize, surveys: &[Arc<Survey>], taken: &[Taken]) -> Arc<Self> {
-        if surveys.is_empty() {
-            return Arc::new(Alone::new(things, surveys, taken));
-        }
-        let ids: Vec<u64> = surveys.iter().map(|s| s.id).collect();
-        // Not held while one is worked out: others may be at work on theirs.
-        let last = || LAST.lock().unwrap_or_else(PoisonError::into_inner);
-        let same = |k: &&(Vec<u64>, Vec<Taken>, Arc<Alone>)| k.0 == ids && k.1 == taken;
-        if let Some(known) = last().iter().find(same) {
-            return known.2.clone();
-        }
-        let new = Arc::new(Alone::new(things, surveys, taken));
-        let mut all = last();
-        all.truncate(LAST_FEW - 1);
-        all.push_front((ids, taken.to_vec(), new.clone()));
-        new
-    }
 }
 
 /// What readings come to with nothing wrong, and with each of
 /// [`harms`](super::harms) by itself. `cuts` part the values of one
 /// further reading, whose survey is the last.
-pub fn alone(surveys: &[Arc<Survey>], taken: &[Taken], cuts: Option<Cuts>) -> (Joint, Vec<Joint>) {
+pub fn alone(
+    last: &Last,
+    surveys: &[Arc<Survey>],
+    taken: &[Taken],
+    cuts: Option<Cuts>,
+) -> (Joint, Vec<Joint>) {
     let (known, next) = surveys.split_at(taken.len().min(surveys.len()));
     let things = surveys.first().map_or(0, |s| s.one.len());
-    let alone = Alone::of(things, known, taken);
+    let alone = last.alone(things, known, taken);
     let best = alone.joints.iter().map(|j| j.likelihood);
     let least = UNLIKELY * best.fold(0.0, f64::max);
     let mut all = alone.joints.clone();

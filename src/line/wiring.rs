@@ -67,7 +67,7 @@ const BRIDGE_OHMS: f64 = 10.0;
 const FED_BACK_OHMS: f64 = 200.0;
 
 /// A line as a network in one state of power.
-#[derive(Clone, Debug)]
+#[derive(Clone, Debug, PartialEq)]
 pub struct Wiring {
     /// The network.
     pub network: Network,
@@ -126,6 +126,13 @@ impl Wired {
         Ok(Wired { off, on })
     }
 
+    /// Whether a meter in this mode reads the same on another way of the line: that it
+    /// is fed with another voltage is not seen without power.
+    pub fn reads_as(&self, other: &Wired, mode: MeterMode) -> bool {
+        // What is unknown in either state is followed from one reading to the next.
+        self.for_mode(mode) == other.for_mode(mode) && self.on.unknowns() == other.on.unknowns()
+    }
+
     /// The state that a mode of the meter needs.
     pub fn for_mode(&self, mode: MeterMode) -> &Wiring {
         match mode {
@@ -136,7 +143,7 @@ impl Wired {
 }
 
 /// What a small signal sees in the healthy line without power, ohm.
-#[derive(Clone, Debug, Default)]
+#[derive(Clone, Debug, Default, PartialEq)]
 struct Healthy {
     /// Across each part.
     across: Vec<f64>,

@@ -143,6 +143,7 @@ fn build(
         outline,
         joining: in_play.map_or(&[], |all| &all.joined),
         joined: Joined::default(),
+        solved: rules.kept.of(),
     };
     // What joined acts on the general pack, which therefore comes after it.
     if !b.joining.is_empty() {
@@ -168,6 +169,8 @@ struct Builder<'a> {
     joining: &'a [String],
     /// Their faults, as far as they are built.
     joined: Joined,
+    /// What was solved for the lines of these rules.
+    solved: Arc<Solved>,
 }
 
 /// The chance of each fault of a pack that it gives cause for a complaint.
@@ -461,8 +464,15 @@ impl Builder<'_> {
             }
             let id = copy.id(&line.id, once);
             let name = copy.words(&line.name);
-            let info = LineInfo::new(id.clone(), name, line.clone(), faults, &self.priors)
-                .map_err(|why| CompileError::Line { line: id, why })?;
+            let info = LineInfo::new(
+                id.clone(),
+                name,
+                line.clone(),
+                faults,
+                &self.priors,
+                self.solved.clone(),
+            )
+            .map_err(|why| CompileError::Line { line: id, why })?;
             copy.lines.push(self.model.lines.len());
             self.model.lines.push(info);
         }

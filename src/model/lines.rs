@@ -4,6 +4,7 @@
 //! | --- | --- |
 //! | `built` | the ways in which a line may be built, put together |
 //! | `slip` | readings that have nothing to do with what a test asks for |
+//! | `solved` | what was solved for lines, once for all models of some rules
 //! | `together` | what readings of a line say together of its faults |
 //! | `foretold` | what a further reading is going to be |
 //! | `isolation` | tests that the circuit of a line brings along |
@@ -15,10 +16,11 @@ mod known;
 mod ranges;
 mod rows;
 mod slip;
+mod solved;
 mod taken;
 mod together;
 
-use std::sync::{Arc, Mutex, PoisonError};
+use std::sync::Arc;
 
 use rayon::prelude::*;
 
@@ -38,6 +40,7 @@ use crate::shown::shown;
 
 use built::{Built, Share};
 use slip::{Healthy, Shows, Usual};
+pub(super) use solved::Solved;
 
 pub use foretold::Foretold;
 pub use known::{Reference, RestsOn, Sibling, SiblingReading};
@@ -68,6 +71,7 @@ pub struct LineInfo {
     pub(super) plain: Vec<Built>,
     /// How likely each of them is.
     shares: Vec<Share>,
+    solved: Arc<Solved>,
     /// The likeliest of them, bent to what good boards read.
     pub(super) wired: Wired,
 }
@@ -81,68 +85,6 @@ pub struct Measures {
     pub probing: Probing,
 }
 
-/// What was solved for a line bent to good readings, a meter and a way of
-/// measuring, for a resistance perhaps in one of the meter's ranges.
-struct Solved<T> {
-    line: Line,
-    shares: Vec<Share>,
-    bend: Vec<GoodReading>,
-    meter: Arc<Meter>,
-    probing: Probing,
-    range: Option<usize>,
-    what: Arc<T>,
-}
-
-/// What was solved, once: it is asked for at every entry of every job.
-struct Memo<T>(Mutex<Vec<Solved<T>>>);
-
-/// So many are kept; beyond that the older half goes.
-const KEPT: usize = 2048;
-
-impl<T> Memo<T> {
-    const fn new() -> Self {
-        Memo(Mutex::new(Vec::new()))
-    }
-
-    fn get(
-        &self,
-        info: &LineInfo,
-        bend: &[GoodReading],
-        (meter, probing, range): (&Arc<Meter>, Probing, Option<usize>),
-        solve: impl FnOnce(&[Built]) -> Result<T, SolveError>,
-    ) -> Result<Arc<T>, CalibrateError> {
-        // Not held while one is worked out: others may be at work on theirs.
-        let known = || self.0.lock().unwrap_or_else(PoisonError::into_inner);
-        let same = |k: &&Solved<T>| {
-            (k.probing, k.range) == (probing, range)
-                && k.meter == *meter
-                && k.bend == bend
-                && k.shares == info.shares
-                && k.line == info.line
-        };
-        if let Some(k) = known().iter().find(same) {
-            return Ok(k.what.clone());
-        }
-        let what = Arc::new(solve(&info.bent(bend)?)?);
-        let mut all = known();
-        if all.len() >= KEPT {
-            all.drain(..KEPT / 2);
-        }
-        all.push(Solved {
-            line: info.line.clone(),
-            shares: info.shares.clone(),
-            bend: bend.to_vec(),
-            meter: meter.clone(),
-            probing,
-            range,
-            what: what.clone(),
-        });
-        Ok(what)
-    }
-}
-
-static FORECASTS: Memo<Forecast> = Memo::new();
-
 impl LineInfo {
     pub(super) fn new(
         id: String,
@@ -150,6 +92,7 @@ impl LineInfo {
         line: Line,
         faults: Vec<(PackFault, FaultId)>,
         priors: &[Prior],
+        solved: Arc<Solved>,
     ) -> Result<Self, SolveError> {
         let mut well = vec![1.0; line.parts.len()];
         for e in &line.faults {
@@ -172,6 +115,7 @@ impl LineInfo {
             references: Vec::new(),
             siblings: Vec::new(),
             seen: Vec::new(),
+            solved,
         })
     }
 
@@ -216,14 +160,12 @@ impl LineInfo {
         meter: &Arc<Meter>,
         probing: Probing,
     ) -> Result<Arc<Forecast>, CalibrateError> {
-        FORECASTS.get(self, bend, (meter, probing, None), |bent| {
-            let forecast = |b: &Built| {
-                let of = Forecast::new(&self.line, &b.wired, meter, probing)?;
-                Ok((b.share.clone(), of))
-            };
-            let all = bent.iter().map(forecast);
-            let all = all.collect::<Result<Vec<_>, SolveError>>()?;
-            self.mean_forecast(all).ok_or(SolveError::Singular)
+        let forecasts = &self.solved.forecasts;
+        forecasts.get(self, bend, (meter, probing, None), |bent| {
+            let all = LineInfo::each(bent, probing.mode, |b| {
+                Forecast::new(&self.line, &b.wired, meter, probing)
+            });
+            self.mean_forecast(all?).ok_or(SolveError::Singular)
         })
     }
 
@@ -326,20 +268,21 @@ impl LineInfo {
         meter: &Arc<Meter>,
         probing: Probing,
     ) -> Option<Arc<Usual>> {
-        let known = HEALTHY.get(self, bend, (meter, probing, None), |built| {
-            let each = |b: &Built| {
-                let shown = healthy(&self.line, &b.wired, meter, probing)?;
-                Ok((b.share.with([]), shown))
-            };
-            let all: Vec<_> = built.iter().map(each).collect::<Result<_, SolveError>>()?;
+        let known = &self.solved.healthy;
+        let known = known.get(self, bend, (meter, probing, None), |built| {
+            let all = LineInfo::each(built, probing.mode, |b| {
+                healthy(&self.line, &b.wired, meter, probing)
+            });
+            let all = all?
+                .into_iter()
+                .map(|(share, shown)| (share.with([]), shown));
+            let all: Vec<_> = all.collect();
             let shown = Prediction::mixture(&all).ok_or(SolveError::Singular)?;
             Ok(Usual::new(shown))
         });
         known.ok()
     }
 }
-
-static HEALTHY: Memo<Usual> = Memo::new();
 
 /// Works out the forecasts that will be asked for, on as many cores as there
 /// are. What cannot be solved is found again, and told, when it is asked for.

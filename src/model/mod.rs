@@ -26,6 +26,7 @@ pub use compile::{CompileError, compile, compile_for, outline};
 pub(crate) use gates::Saw;
 pub use gates::{behind, hazards, shown_id};
 pub use joined::InPlay;
+use lines::Solved;
 pub(crate) use lines::bounds;
 pub use lines::{
     Foretold, LineInfo, Measures, Range, Read, Reference, RestsOn, Sibling, SiblingReading, Slip,

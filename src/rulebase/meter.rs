@@ -67,7 +67,7 @@ pub struct StatedAccuracy {
 }
 
 /// What a meter is set to.
-#[derive(Clone, Copy, Debug, Default, PartialEq, Eq, Serialize, Deserialize)]
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq, Hash, Serialize, Deserialize)]
 #[serde(rename_all = "kebab-case")]
 pub enum MeterMode {
     /// DC volts, the device on.

@@ -9,6 +9,7 @@
 //! what is valid.
 mod amount;
 mod decode;
+mod kept;
 mod line;
 mod load;
 mod meter;
@@ -23,6 +24,7 @@ mod unlisted;
 mod validate;
 mod yaml;
 
+pub use kept::Kept;
 pub use line::*;
 pub(crate) use load::read_text;
 pub use load::{Loaded, Rules};

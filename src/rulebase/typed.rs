@@ -5,6 +5,7 @@ use std::fmt;
 use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
 
+use super::kept::Kept;
 use super::line::{Line, PackFault};
 use super::meter::{MeterMode, MeterProfile};
 use super::pattern::Pattern;
@@ -85,6 +86,9 @@ pub struct Rulebase {
     /// [`DONOR_PARTS`].
     #[serde(skip)]
     pub without: Vec<String>,
+    /// What was worked out of these rules.
+    #[serde(skip)]
+    pub kept: Kept,
 }
 
 /// Word for the parts that a swap takes, among what a shop is without.

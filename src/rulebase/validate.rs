@@ -49,6 +49,7 @@ mod wired;
 pub use devices::DEVICE_KINDS;
 pub use names::slug;
 
+use super::kept::Kept;
 use super::problem::Problem;
 use super::raw::{AnyFile, RawBench, RawDevice, RawLine, RawMeters, RawPack};
 use super::source::SourceFile;
@@ -116,6 +117,7 @@ pub(super) fn validate(
         sources,
         fingerprint: String::new(),
         without: Vec::new(),
+        kept: Kept::default(),
     }
 }
 

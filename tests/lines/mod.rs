@@ -5,6 +5,8 @@
 pub mod device;
 pub mod trial;
 
+use std::sync::{Arc, LazyLock};
+
 use halfsplit::bench::BenchState;
 use halfsplit::circuit::edit::Edit;
 use halfsplit::circuit::fault::{BOARD_LEAKAGE, Fault, Range, variants};
@@ -16,11 +18,15 @@ use halfsplit::line::{Probing, Wired, Wiring};
 use halfsplit::rulebase::{Doubt, Effect, Harm, Known, Line, MeterMode, PartKind, Rulebase, Rules};
 use rand::Rng;
 
-/// The built-in rules.
-pub fn rules() -> Rulebase {
-    let loaded = Rules::default().load();
-    assert!(loaded.problems.is_empty(), "{}", loaded.report(false));
-    loaded.rulebase
+/// The built-in rules, once for all tests: what is solved for their lines is kept
+/// with them.
+pub fn rules() -> Arc<Rulebase> {
+    static RULES: LazyLock<Arc<Rulebase>> = LazyLock::new(|| {
+        let loaded = Rules::default().load();
+        assert!(loaded.problems.is_empty(), "{}", loaded.report(false));
+        Arc::new(loaded.rulebase)
+    });
+    RULES.clone()
 }
 
 /// The built-in templates: name and text, in order.

@@ -1461,8 +1461,7 @@ fn rates_come_back_for_random_packs() {
 fn a_shipped_symptom_alone_leaves_the_share_of_nothing_found() {
     use halfsplit::job::{Case, CaseFile, Settings};
     use halfsplit::model::{Unit, compile};
-    use halfsplit::rulebase::Rules;
-    let rules = Rules::default().load().rulebase;
+    let rules = crate::lines::rules();
     let unit = Unit {
         kind: "phone".into(),
         ..Unit::default()
@@ -1487,10 +1486,8 @@ fn a_shipped_symptom_alone_leaves_the_share_of_nothing_found() {
 #[test]
 fn rates_come_back_for_the_shipped_packs() {
     use halfsplit::model::{Unit, compile};
-    use halfsplit::rulebase::{Rules, slug};
-    let loaded = Rules::default().load();
-    assert!(loaded.problems.is_empty(), "{}", loaded.report(false));
-    let rules = loaded.rulebase;
+    use halfsplit::rulebase::slug;
+    let rules = crate::lines::rules();
     let mut checked = 0;
     for pack in rules.packs.iter().filter(|p| !p.minimal) {
         let mut strongest = vec![0.0f64; pack.faults.len()];
@@ -1581,9 +1578,8 @@ fn rates_come_back_for_the_shipped_packs() {
 fn what_a_complaint_leaves_unsaid_is_evidence_about_the_own_faults_of_other_copies() {
     use halfsplit::job::{Case, CaseFile, Settings};
     use halfsplit::model::{Unit, compile};
-    use halfsplit::rulebase::Rules;
 
-    let rules = Rules::default().load().rulebase;
+    let rules = crate::lines::rules();
     let unit = Unit {
         kind: "phone".into(),
         ..Unit::default()

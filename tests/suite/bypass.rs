@@ -3,19 +3,14 @@
 
 use std::process::Command;
 
+use crate::lines::rules;
 use assert_cmd::prelude::*;
 use halfsplit::circuit::wire::{Reason, Verdict};
 use halfsplit::job::bypass::{BypassView, NoAdvice};
 use halfsplit::job::{Case, CaseError, CaseFile, Settings};
 use halfsplit::line::{Bypass, Stretch, USUAL_LENGTH, Wired, bypass};
 use halfsplit::model::{Found, Unit};
-use halfsplit::rulebase::{Known, Line, PartKind, Rulebase, Rules};
-
-fn rules() -> Rulebase {
-    let loaded = Rules::default().load();
-    assert!(loaded.problems.is_empty(), "{}", loaded.report(false));
-    loaded.rulebase
-}
+use halfsplit::rulebase::{Known, Line, PartKind, Rulebase};
 
 fn template(rules: &Rulebase, id: &str) -> Line {
     let found = rules.templates.iter().find(|t| t.id == id);

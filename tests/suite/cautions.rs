@@ -9,7 +9,7 @@
 use halfsplit::bench::Bench;
 use halfsplit::job::{Case, CaseFile, Settings};
 use halfsplit::model::Unit;
-use halfsplit::rulebase::{DEVICE_KINDS, Rules, Step};
+use halfsplit::rulebase::{DEVICE_KINDS, Step};
 
 /// A step with what names it.
 struct Named<'a> {
@@ -67,7 +67,7 @@ fn wanted(s: &Named, bench: &Bench) -> Vec<&'static str> {
 
 #[test]
 fn every_step_carries_the_cautions_of_its_kind() {
-    let rules = Rules::default().load().rulebase;
+    let rules = crate::lines::rules();
     let mut counted = std::collections::BTreeMap::<String, usize>::new();
     let mut short = Vec::new();
     for kind in DEVICE_KINDS {

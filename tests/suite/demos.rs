@@ -6,18 +6,13 @@ use std::collections::BTreeSet;
 use std::path::{Path, PathBuf};
 use std::process::Command;
 
+use crate::lines::rules;
 use assert_cmd::prelude::*;
 use halfsplit::job::{Case, CaseFile, Closed, ClosingState, Entered, Entry, Settings};
 use halfsplit::model::{Found, Unit, compile, recognise};
-use halfsplit::rulebase::{Kind, Rulebase, Rules, read_yaml};
+use halfsplit::rulebase::{Kind, Rulebase, read_yaml};
 
 /// The built-in rules.
-fn rules() -> Rulebase {
-    let loaded = Rules::default().load();
-    assert!(loaded.problems.is_empty(), "{}", loaded.report(false));
-    loaded.rulebase
-}
-
 /// The demo cases with their names, in order.
 fn demos() -> Vec<(String, CaseFile)> {
     let folder = Path::new(env!("CARGO_MANIFEST_DIR")).join("demo-cases");

@@ -259,7 +259,7 @@ fn a_resistance_with_the_battery_in_is_unsafe() {
         kind: Some("tablet".to_owned()),
         ..order(Level::First, 3)
     };
-    let rules = built_in::rulebase(&Rules::default()).unwrap();
+    let rules = crate::lines::rules();
     let task = Task::draw(&rules, &order).unwrap();
     let m = &task.start.model;
     let out = (m.bench.conditions.iter()).position(|c| c.id == "battery-out");
@@ -409,7 +409,7 @@ fn the_debrief_says_what_a_step_could_tell_and_what_not() {
 
 #[test]
 fn at_the_first_level_the_advice_comes_to_an_end_soon() {
-    let rules = built_in::rulebase(&Rules::default()).unwrap();
+    let rules = crate::lines::rules();
     for seed in 1..=12 {
         let task = Task::draw(&rules, &order(Level::First, seed)).unwrap();
         let advice = Round::advice(&task);

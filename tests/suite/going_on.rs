@@ -9,7 +9,7 @@ use halfsplit::job::{
 };
 use halfsplit::model::{TestInfo, Unit};
 use halfsplit::plan::Effort;
-use halfsplit::rulebase::{Rulebase, Rules};
+use halfsplit::rulebase::Rulebase;
 use rand::rngs::StdRng;
 use rand::seq::IndexedRandom;
 use rand::{Rng, SeedableRng};
@@ -157,7 +157,7 @@ fn job(kind: &str, complaint: &str) -> CaseFile {
 
 #[test]
 fn a_job_that_goes_on_is_the_one_worked_out_at_once() {
-    let rules = Rules::default().load().rulebase;
+    let rules = crate::lines::rules();
     let mut went_on = 0;
     for seed in 0..JOBS {
         let mut rng = StdRng::seed_from_u64(seed);
@@ -190,7 +190,7 @@ fn a_job_that_goes_on_is_the_one_worked_out_at_once() {
 /// them, and another entry.
 #[test]
 fn what_is_on_offer_is_offered_and_taken_up_the_same() {
-    let rules = Rules::default().load().rulebase;
+    let rules = crate::lines::rules();
     let result = |test: &str, shows: &str| {
         Entry::Result(Shown {
             test: format!("charging-port/{test}"),

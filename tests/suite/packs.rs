@@ -2,16 +2,11 @@
 //! the bench: one test for each thing that they once had wrong. Without a named
 //! publication an expectation is common practice, no source.
 
+use crate::lines::rules;
 use halfsplit::job::{Case, CaseFile, Did, Entry, Reference, Settings, Shown};
 use halfsplit::model::{Found, Unit};
 use halfsplit::plan::{Act, Effort};
 use halfsplit::rulebase::{Fault, Harm, Pack, Rulebase, Rules, read_yaml};
-
-fn rules() -> Rulebase {
-    let loaded = Rules::default().load();
-    assert!(loaded.problems.is_empty(), "{}", loaded.report(false));
-    loaded.rulebase
-}
 
 fn read(test: &str, shows: &str) -> Entry {
     Entry::Result(Shown {

@@ -2,6 +2,7 @@
 //! what the bench makes of them, and what good lines read.
 
 use crate::common::Bench;
+use crate::lines::rules;
 use halfsplit::circuit::meter::Reading;
 use halfsplit::job::words::result_words;
 use halfsplit::job::{Case, CaseError, CaseFile, Did, Entry, Reference, Settings, Shown};
@@ -9,12 +10,6 @@ use halfsplit::model::{CompileError, Found, Unit};
 use halfsplit::rulebase::{Harm, Rulebase, Rules};
 
 const DIODE: &str = "rear-camera/bus-data-inner-diode";
-
-fn rules() -> Rulebase {
-    let loaded = Rules::default().load();
-    assert!(loaded.problems.is_empty(), "{}", loaded.report(false));
-    loaded.rulebase
-}
 
 /// A phone whose rear camera is not found.
 fn phone(steps: Vec<Entry>) -> CaseFile {

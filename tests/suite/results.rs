@@ -4,16 +4,11 @@
 //! torn, burnt or loose is there, and damage is overlooked far more often than
 //! imagined.
 
+use crate::lines::rules;
 use halfsplit::belief::candidates::{Candidate, Outlook};
 use halfsplit::job::{Case, CaseFile, Entry, Settings, Shown};
 use halfsplit::model::{Found, Unit};
-use halfsplit::rulebase::{Rulebase, Rules};
-
-fn rules() -> Rulebase {
-    let loaded = Rules::default().load();
-    assert!(loaded.problems.is_empty(), "{}", loaded.report(false));
-    loaded.rulebase
-}
+use halfsplit::rulebase::Rulebase;
 
 /// A device of a kind with one symptom and some results.
 fn job(rules: &Rulebase, kind: &str, symptom: &str, results: &[(&str, &str)]) -> Case {

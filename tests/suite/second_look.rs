@@ -5,16 +5,11 @@
 //! once.
 
 use crate::common::Bench;
+use crate::lines::rules;
 use halfsplit::job::{Case, CaseFile, Correction, Did, Entry, Settings, Shown, Sure};
 use halfsplit::model::{Found, Unit};
-use halfsplit::rulebase::{Rulebase, Rules};
+use halfsplit::rulebase::Rulebase;
 use serde_json::Value;
-
-fn rules() -> Rulebase {
-    let loaded = Rules::default().load();
-    assert!(loaded.problems.is_empty(), "{}", loaded.report(false));
-    loaded.rulebase
-}
 
 fn result(test: &str, shows: &str) -> Entry {
     Entry::Result(Shown {

@@ -8,7 +8,7 @@ use std::path::Path;
 use halfsplit::belief::{Event, Finding, Network, Prior, Size, exact, update};
 use halfsplit::job::{Case, CaseFile, Entry, Settings, Shown};
 use halfsplit::model::{Unit, compile};
-use halfsplit::rulebase::{Rulebase, Rules};
+use halfsplit::rulebase::Rulebase;
 use rand::rngs::StdRng;
 use rand::seq::SliceRandom;
 use rand::{Rng, SeedableRng};
@@ -667,7 +667,7 @@ fn job(rules: &Rulebase, seed: u64, luck: Luck) -> Option<Case> {
 /// job leaves out is nowhere more than it says. Gives how many leave out more
 /// than a hundredth.
 fn trial(luck: Luck, jobs: usize, sampled: usize) -> usize {
-    let rules = Rules::default().load().rulebase;
+    let rules = crate::lines::rules();
     let (mut much, mut good_samples) = (0, 0);
     let all = (0..).filter_map(|seed| Some((seed, job(&rules, seed, luck)?)));
     for (n, (seed, case)) in all.take(jobs).enumerate() {

@@ -74,7 +74,7 @@ use crate::lines::device::Device;
 use crate::lines::{Drawn, metered, templates};
 use halfsplit::circuit::joint::{Shown, Taken};
 use halfsplit::circuit::meter::Reading;
-use halfsplit::line::{Survey, alone, harms};
+use halfsplit::line::{Last, Survey, alone, harms};
 use halfsplit::rulebase::MeterMode;
 use rand::rngs::StdRng;
 use rand::{Rng, SeedableRng};
@@ -350,7 +350,12 @@ impl<'d> Reader<'d> {
             lucky: false,
             strange: 0.0,
         };
-        let (none, one) = alone(std::slice::from_ref(survey), &[taken], None);
+        let (none, one) = alone(
+            &Last::default(),
+            std::slice::from_ref(survey),
+            &[taken],
+            None,
+        );
         let slope = match r {
             Reading::Value(v) => slope(probing.mode, v),
             Reading::OL => 1.0,

@@ -5,21 +5,18 @@
 
 use std::collections::{BTreeMap, BTreeSet};
 
+use crate::lines::rules;
 use halfsplit::job::{
     Cannot, Case, CaseFile, Correction, Did, Entered, Entry, Ledger, Settings, Shown, Unclear,
 };
 use halfsplit::model::{Found, TestInfo, Unit};
 use halfsplit::plan::{Act, Effort};
-use halfsplit::rulebase::{Rulebase, Rules};
+use halfsplit::rulebase::Rulebase;
 use halfsplit::simulate::{Hidden, Luck, Policy, Record, Start, cheapest_first};
 use rand::rngs::StdRng;
 use rand::seq::IndexedRandom;
 use rand::{Rng, SeedableRng};
 use rayon::prelude::*;
-
-fn rules() -> Rulebase {
-    Rules::default().load().rulebase
-}
 
 fn file(kind: &str, complaint: &str, steps: Vec<Entry>) -> CaseFile {
     CaseFile {

@@ -4,11 +4,11 @@
 
 #![allow(clippy::print_stdout)]
 
+use crate::lines::rules;
 use halfsplit::job::view::state;
 use halfsplit::job::{Case, CaseFile, Did, Entry, Settings, Shown, StepKind};
 use halfsplit::model::{Found, Unit};
 use halfsplit::plan::Effort;
-use halfsplit::rulebase::Rules;
 use halfsplit::simulate::{ByHand, Chance, Luck, Start};
 
 use crate::arrow::{hands_back, silly};
@@ -54,7 +54,7 @@ fn follow(start: &Start, mut hand: ByHand, settings: Settings, file: &CaseFile) 
     let mut last: Option<String> = None;
     let mut steps = 0;
     let ended = loop {
-        let case = Case::new(rules, &file, settings).expect("a job");
+        let case = Case::new(&rules, &file, settings).expect("a job");
         let now = state(&case, &file.steps, crate::arrow::LISTED);
         let Some(step) = now.next.steps.first() else {
             break Ended::HandedBack;
@@ -105,7 +105,7 @@ fn follow(start: &Start, mut hand: ByHand, settings: Settings, file: &CaseFile) 
         };
         file.steps.push(entry);
         // What cannot be under these rules ends the job as well.
-        if Case::new(rules, &file, settings).is_err() {
+        if Case::new(&rules, &file, settings).is_err() {
             break Ended::HandedBack;
         }
     };
@@ -115,11 +115,6 @@ fn follow(start: &Start, mut hand: ByHand, settings: Settings, file: &CaseFile) 
         silly: all,
         hidden,
     }
-}
-
-fn rules() -> &'static halfsplit::rulebase::Rulebase {
-    static RULES: std::sync::OnceLock<halfsplit::rulebase::Rulebase> = std::sync::OnceLock::new();
-    RULES.get_or_init(|| Rules::default().load().rulebase)
 }
 
 /// Follows the arrow in all jobs; tells what came of it.
@@ -139,7 +134,7 @@ fn work(effort: Effort, causes: u64) -> Vec<Job> {
                 },
                 ..CaseFile::default()
             };
-            let start = Start::new(rules(), &file, settings).expect("a start");
+            let start = Start::new(&rules(), &file, settings).expect("a start");
             let luck = Luck::new(7);
             let draw = start.draw();
             let jobs = (0..causes).map(|n| {

@@ -4,7 +4,6 @@
 use std::path::Path;
 
 use crate::common::{Bench, walk_rules};
-use halfsplit::built_in;
 use halfsplit::job::{Case, CaseFile, Did, Entry, Settings, Shown};
 use halfsplit::model::Unit;
 use halfsplit::plan::Act;
@@ -147,7 +146,7 @@ fn what_is_believed_agrees_with_the_job() {
 
 #[test]
 fn readings_of_lines_are_believed_as_in_the_job() {
-    let rules = built_in::rulebase(&Rules::default()).expect("the built-in rules");
+    let rules = crate::lines::rules();
     let file = complaint("phone", "it does not charge");
     let start = Start::new(&rules, &file, Settings::default()).unwrap();
     let mut records = follow(&start, &Policy::Advice, &drawn(&start, 4, 60));

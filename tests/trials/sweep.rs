@@ -17,11 +17,12 @@
 
 use std::sync::Arc;
 
+use crate::lines::rules;
 use halfsplit::belief::{Belief, Event, FaultId, Seen, Size, exact, update};
 use halfsplit::circuit::meter::{Meter, Reading};
 use halfsplit::line::{Probing, Wired, ways};
 use halfsplit::model::{self, BenchMeter, LineInfo, Model, Read, Slip, TestInfo, Unit};
-use halfsplit::rulebase::{Harm, MeterMode, Rulebase, Rules};
+use halfsplit::rulebase::{Harm, MeterMode, Rulebase};
 use rand::rngs::StdRng;
 use rand::{Rng, SeedableRng};
 use rayon::prelude::*;
@@ -50,11 +51,6 @@ const DEVICES: [(&str, &str, &str); 6] = [
     ("phone", "imaging", "pocket"),
 ];
 const BY_DEFAULT: usize = 1;
-
-fn rules() -> Rulebase {
-    halfsplit::built_in::rulebase(&Rules::default())
-        .unwrap_or_else(|_| panic!("the built-in rules"))
-}
 
 /// A device of a kind with one of its areas complained of.
 struct Device {

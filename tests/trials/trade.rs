@@ -237,7 +237,7 @@ fn readings_of_real_boards_are_judged_as_a_senior_judges_them() {
     let own = line_rules(&readings);
     let judge = |sound: bool, all: &[Taken]| -> Vec<Judged> {
         let one = |r: &Taken| {
-            let rules = r.line.as_ref().map_or(&rules, |kind| &own[kind]);
+            let rules = r.line.as_ref().map_or(&*rules, |kind| &own[kind]);
             r.judge(rules, sound)
         };
         all.par_iter().map(one).collect()

@@ -12,7 +12,7 @@ use crate::belief::FaultId;
 use crate::circuit::calibrate::{CalibrateError, Reach};
 use crate::circuit::solve::SolveError;
 use crate::line::{Forecast, GoodLine, GoodReading, Way, Wired, optional, ways};
-use crate::rulebase::{Harm, Line, PackFault};
+use crate::rulebase::{Harm, Line, MeterMode, PackFault};
 
 /// How likely a way is, and what it lacks.
 #[derive(Clone, Debug, PartialEq)]
@@ -57,6 +57,9 @@ impl Share {
         self.chance * well.map(|(_, left)| left).product::<f64>()
     }
 }
+
+/// What is worked out for each way of a line.
+pub(in crate::model) type Ways<T> = Vec<(Share, T)>;
 
 /// One way with its circuit.
 #[derive(Clone, Debug)]
@@ -137,6 +140,30 @@ impl LineInfo {
         let pack = |f: &FaultId| self.faults.iter().find(|x| x.1 == *f).map(|x| x.0);
         let harms = faults.iter().filter_map(pack);
         share.with(harms.flat_map(|f| self.harms_of(f)))
+    }
+
+    /// What is worked out for a mode of the meter on each way; once for ways on which
+    /// it reads the same.
+    ///
+    /// # Errors
+    /// The first that the work has.
+    pub(super) fn each<T: Clone>(
+        built: &[Built],
+        mode: MeterMode,
+        mut work: impl FnMut(&Built) -> Result<T, SolveError>,
+    ) -> Result<Ways<T>, SolveError> {
+        let mut all: Ways<T> = Vec::with_capacity(built.len());
+        for (i, b) in built.iter().enumerate() {
+            let same = built[..i]
+                .iter()
+                .position(|a| a.wired.reads_as(&b.wired, mode));
+            let of = match same {
+                Some(before) => all[before].1.clone(),
+                None => work(b)?,
+            };
+            all.push((b.share.clone(), of));
+        }
+        Ok(all)
     }
 
     /// The mean of rows worked out for each way.

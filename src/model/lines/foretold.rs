@@ -10,14 +10,13 @@
 
 use std::sync::Arc;
 
-use rayon::prelude::*;
-
 use super::super::{Model, TestInfo};
 use super::LineInfo;
 use super::ranges::{Range, by_word, ends, in_words, ranges, words};
 use super::rows::{Alternatives, Rows, add, mixed};
 use super::slip::Shows;
 use super::taken::Taken;
+use super::together::by_surveys;
 use crate::belief::{FaultId, Finding};
 use crate::circuit::calibrate::CalibrateError;
 use crate::circuit::joint;
@@ -277,14 +276,12 @@ impl LineInfo {
         let what: Vec<joint::Taken> = taken.iter().map(|t| t.what).collect();
         let next = test.measures.map(|m| m.probing);
         let all = self.surveys(bend, taken, next)?;
-        let rows = |(share, surveys): (_, Vec<Arc<Survey>>)| {
-            (share, self.rows_next(&surveys, &what, cuts))
-        };
-        Ok(self.mean_rows(all.into_par_iter().map(rows).collect()))
+        let rows = by_surveys(all, |surveys| self.rows_next(surveys, &what, cuts));
+        Ok(self.mean_rows(rows))
     }
 
     fn rows_next(&self, surveys: &[Arc<Survey>], what: &[joint::Taken], cuts: Cuts) -> Rows {
-        let (none, one) = alone(surveys, what, Some(cuts));
+        let (none, one) = alone(&self.solved.last, surveys, what, Some(cuts));
         let row = |of: &Alternatives| {
             let mut row = Vec::new();
             for (p, thing) in of {

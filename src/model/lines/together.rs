@@ -13,10 +13,10 @@ use std::sync::Arc;
 use rayon::prelude::*;
 
 use super::super::{Model, SiblingReading};
-use super::built::{Built, Share};
+use super::LineInfo;
+use super::built::Ways;
 use super::rows::{Alternatives, Rows, add, mixed};
 use super::taken::{Read, Taken};
-use super::{LineInfo, Memo};
 use crate::belief::{FaultId, Finding};
 use crate::circuit::calibrate::CalibrateError;
 use crate::circuit::joint::{self};
@@ -25,10 +25,28 @@ use crate::circuit::solve::SolveError;
 use crate::line::{GoodReading, Probing, Survey, Together, alone, harms};
 use crate::rulebase::{Harm, MeterMode, PackFault};
 
-/// What is worked out for each way of a line.
-pub(super) type Ways<T> = Vec<(Share, T)>;
-
-static SURVEYS: Memo<Ways<Arc<Survey>>> = Memo::new();
+/// Something worked out of the surveys of each way, on all cores; once for ways that
+/// have the same.
+pub(super) fn by_surveys<T: Clone + Send + Sync>(
+    ways: Ways<Vec<Arc<Survey>>>,
+    work: impl Fn(&[Arc<Survey>]) -> T + Sync,
+) -> Ways<T> {
+    let same =
+        |a: &[Arc<Survey>], b: &[Arc<Survey>]| a.iter().zip(b).all(|(a, b)| Arc::ptr_eq(a, b));
+    let mut unlike: Vec<Vec<Arc<Survey>>> = Vec::new();
+    let mut of = Vec::with_capacity(ways.len());
+    for (share, surveys) in ways {
+        let known = unlike.iter().position(|u| same(u, &surveys));
+        of.push((share, known.unwrap_or(unlike.len())));
+        if known.is_none() {
+            unlike.push(surveys);
+        }
+    }
+    let each: Vec<T> = unlike.par_iter().map(|surveys| work(surveys)).collect();
+    of.into_iter()
+        .map(|(share, i)| (share, each[i].clone()))
+        .collect()
+}
 
 impl LineInfo {
     /// The things that the faults of the pack do to this line, each once.
@@ -66,12 +84,12 @@ impl LineInfo {
     ) -> Result<Arc<Ways<Arc<Survey>>>, CalibrateError> {
         let shown = shown.filter(|_| probing.mode == MeterMode::Ohms);
         let range = shown.map(|r| meter.range_of(r));
-        SURVEYS.get(self, bend, (meter, probing, range), |bent| {
-            let survey = |b: &Built| {
+        let surveys = &self.solved.surveys;
+        surveys.get(self, bend, (meter, probing, range), |bent| {
+            LineInfo::each(bent, probing.mode, |b| {
                 let of = Survey::new(&self.line, &b.wired, meter, probing, shown)?;
-                Ok((b.share.clone(), Arc::new(of)))
-            };
-            bent.iter().map(survey).collect()
+                Ok(Arc::new(of))
+            })
         })
     }
 
@@ -126,15 +144,13 @@ impl LineInfo {
     fn rows_of(&self, bend: &[GoodReading], taken: &[Taken]) -> Result<Rows, CalibrateError> {
         let what: Vec<joint::Taken> = taken.iter().map(|t| t.what).collect();
         let ways = self.surveys(bend, taken, None)?;
-        let rows = |(share, surveys): (Share, Vec<Arc<Survey>>)| {
-            Ok((share, self.rows_by(&surveys, &what)?))
-        };
-        let all = ways.into_par_iter().map(rows);
+        let all = by_surveys(ways, |surveys| self.rows_by(surveys, &what));
+        let all = all.into_iter().map(|(share, rows)| Ok((share, rows?)));
         Ok(self.mean_rows(all.collect::<Result<_, SolveError>>()?))
     }
 
     fn rows_by(&self, surveys: &[Arc<Survey>], what: &[joint::Taken]) -> Result<Rows, SolveError> {
-        let mut together = Together::new(surveys, what);
+        let mut together = Together::new(&self.solved.last, surveys, what);
         let faults = self.alternatives();
         let mut row = |one: &Alternatives, other: &Alternatives| -> Result<Vec<f64>, SolveError> {
             let mut row = Vec::new();
@@ -172,8 +188,10 @@ impl LineInfo {
             let harms = self.harms();
             let mut all = vec![0.0; harms.len() + 1];
             let mut totals = all.clone();
-            for (share, surveys) in ways {
-                let (none, one) = alone(&surveys, &what, None);
+            let joints = by_surveys(ways, |surveys| {
+                alone(&self.solved.last, surveys, &what, None)
+            });
+            for (share, (none, one)) in joints {
                 let joints = std::iter::once(&none).chain(&one);
                 let each = std::iter::once(None).chain(harms.iter().copied().map(Some));
                 for (((joint, harm), x), total) in joints.zip(each).zip(&mut all).zip(&mut totals) {
