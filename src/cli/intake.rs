@@ -1,18 +1,22 @@
 //! Intake: which job, which device, what the customer says, what happened to it.
 
+use std::sync::Arc;
+
 use super::ask::{Ask, Reply};
 use super::error::{Failure, Result};
 use super::terminal::Terminal;
 use super::text::fill;
-use crate::desk::Desk;
+use crate::desk::{Action, Desk};
 use crate::job::{CaseFile, Entry, LONGEST_COMPLAINT, LONGEST_NAME, Settings};
 use crate::model::{Model, Past, Unit, hear, outline, past};
 use crate::rulebase::{DEVICE_KINDS, Rulebase};
-use crate::store::{Listed, Store};
+use crate::store::{Listed, Log, Store};
 
 /// What intake needs.
 pub(super) struct Intake<'r> {
-    pub(super) rules: &'r Rulebase,
+    pub(super) rules: Arc<Rulebase>,
+    /// Where jobs are kept; a desk opens it once more for itself.
+    pub(super) store: Store,
     pub(super) settings: Settings,
     /// The meter that was asked for.
     pub(super) meter: Option<&'r str>,
@@ -35,15 +39,10 @@ enum Answer {
 
 impl<'r> Intake<'r> {
     /// A new job, or an old one taken up again; `None` if the user left.
-    pub(super) fn begin(
-        &self,
-        store: &mut Store,
-        ask: &mut dyn Ask,
-        terminal: &mut Terminal,
-    ) -> Result<Option<Desk<'r>>> {
+    pub(super) fn begin(&self, ask: &mut dyn Ask, terminal: &mut Terminal) -> Result<Option<Desk>> {
         let open = match self.new {
             true => Vec::new(),
-            false => store.list(&[], Some("open"))?,
+            false => self.store.list(&[], Some("open"))?,
         };
         if !open.is_empty() {
             terminal.say("Open jobs:")?;
@@ -68,19 +67,21 @@ impl<'r> Intake<'r> {
                     return Ok(None);
                 }
                 match line.parse::<i64>() {
-                    Ok(id) => match Desk::resume(self.rules, store, self.settings, id) {
-                        Ok(d) if d.record.file.closed.is_some() => {
-                            ask.refuse();
-                            terminal.say(&format!(
+                    Ok(id) => {
+                        match Desk::resume(self.rules.clone(), self.log()?, self.settings, id) {
+                            Ok(d) if d.record.file.closed.is_some() => {
+                                ask.refuse();
+                                terminal.say(&format!(
                                 "Job {id} is closed; `halfsplit job reopen {id}` opens it again."
                             ))?;
+                            }
+                            Ok(d) => return self.taken_up(d, terminal).map(Some),
+                            Err(e) => {
+                                ask.refuse();
+                                terminal.say(&format!("Not taken: {e}"))?;
+                            }
                         }
-                        Ok(d) => return self.taken_up(d, store, terminal).map(Some),
-                        Err(e) => {
-                            ask.refuse();
-                            terminal.say(&format!("Not taken: {e}"))?;
-                        }
-                    },
+                    }
                     Err(_) => {
                         ask.refuse();
                         terminal.say(&format!("`{line}` is no number of a job"))?;
@@ -88,18 +89,18 @@ impl<'r> Intake<'r> {
                 }
             }
         }
-        self.new_job(store, ask, terminal)
+        self.new_job(ask, terminal)
+    }
+
+    /// The store once more, for a desk.
+    fn log(&self) -> Result<Box<dyn Log>> {
+        Ok(Box::new(Store::open_existing(self.store.path())?))
     }
 
     /// A job taken up again, with the meter that was asked for.
-    fn taken_up(
-        &self,
-        mut desk: Desk<'r>,
-        store: &mut Store,
-        terminal: &mut Terminal,
-    ) -> Result<Desk<'r>> {
+    fn taken_up(&self, mut desk: Desk, terminal: &mut Terminal) -> Result<Desk> {
         if let Some(name) = self.meter.filter(|m| *m != desk.case.model.meter.id) {
-            desk.enter(store, Entry::Meter(name.to_owned()))?;
+            desk.act(Action::Enter(Entry::Meter(name.to_owned())))?;
             terminal.say(&format!(
                 "From here on with the {}.",
                 desk.case.model.meter.name
@@ -108,12 +109,7 @@ impl<'r> Intake<'r> {
         Ok(desk)
     }
 
-    fn new_job(
-        &self,
-        store: &mut Store,
-        ask: &mut dyn Ask,
-        terminal: &mut Terminal,
-    ) -> Result<Option<Desk<'r>>> {
+    fn new_job(&self, ask: &mut dyn Ask, terminal: &mut Terminal) -> Result<Option<Desk>> {
         let mut file = CaseFile {
             meter: self.first_meter.clone(),
             ..CaseFile::default()
@@ -140,7 +136,8 @@ impl<'r> Intake<'r> {
                         file.device.serial = (!t.is_empty()).then_some(t);
                     })?;
                     if let (Answer::Next, Some(serial)) = (&a, &file.device.serial) {
-                        let before = store
+                        let before = self
+                            .store
                             .of_serial(serial)
                             .map_err(|e| Failure::no(e.to_string()))?;
                         if !before.is_empty() {
@@ -176,8 +173,7 @@ impl<'r> Intake<'r> {
             .clone()
             .unwrap_or_else(|| file.device.kind.clone());
         file.case = format!("{device}: {}", file.complaint);
-        let desk = Desk::open(self.rules, store, self.settings, &file)
-            .map_err(|e| Failure::no(e.to_string()))?;
+        let desk = Desk::open(self.rules.clone(), self.log()?, self.settings, &file)?;
         terminal.say(&format!("Job {} is open.", desk.id()))?;
         Ok(Some(desk))
     }
@@ -276,7 +272,7 @@ impl<'r> Intake<'r> {
             ))?;
             return Ok(Answer::Again);
         }
-        let model = match outline(self.rules, &file.device, &[]) {
+        let model = match outline(&self.rules, &file.device, &[]) {
             Ok(m) => m,
             Err(e) => {
                 ask.refuse();
@@ -473,7 +469,7 @@ impl<'r> Intake<'r> {
 
     /// What the complaint says of the past; the technician confirms it.
     fn said_of_the_past(&self, file: &CaseFile) -> Vec<Past> {
-        match outline(self.rules, &file.device, &[]) {
+        match outline(&self.rules, &file.device, &[]) {
             Ok(model) => past(&model, &file.complaint),
             Err(_) => Vec::new(),
         }

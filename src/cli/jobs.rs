@@ -1,6 +1,7 @@
 //! Actions on stored jobs, one command each.
 
 use std::path::Path;
+use std::sync::Arc;
 
 use serde::Serialize;
 
@@ -19,11 +20,13 @@ use super::show;
 use super::stores::{open_store, read_store, read_store_if_any, store_place};
 use super::terminal::Terminal;
 use super::text::{escaped, fill};
-use crate::desk::Desk;
+use crate::desk::{Action, Desk};
 use crate::job::view::why::{self, SupposedView, WhyView};
 use crate::job::view::{self, StateView, VERSION};
 use crate::job::weigh::{Weighed, weigh};
-use crate::job::{Cannot, CaseFile, Correction, Did, Entry, Reference, Shown, Sure, Unclear};
+use crate::job::{
+    Cannot, CaseFile, Closing, Correction, Did, Entry, Reference, Shown, Sure, Unclear,
+};
 use crate::model::{Found, Unit};
 use crate::report::{self, Audience};
 use crate::store::{Listed, Store, StoreError};
@@ -98,7 +101,7 @@ pub(super) fn jobs(
 }
 
 pub(super) fn job(args: &Args, command: &JobCommand, terminal: &mut Terminal) -> Result {
-    let rules = load(args)?;
+    let rules = Arc::new(load(args)?);
     let settings = args.settings();
     if let JobCommand::New {
         kind,
@@ -142,7 +145,7 @@ pub(super) fn job(args: &Args, command: &JobCommand, terminal: &mut Terminal) ->
                 .collect(),
             ..file
         };
-        let desk = Desk::open(&rules, &mut open_store(args)?, settings, &file)?;
+        let desk = Desk::open(rules, Box::new(open_store(args)?), settings, &file)?;
         let mut past = PastView::all(&case.model, complaint);
         past.retain(|p| !history.iter().any(|h| p.is(h)));
         return opened(args, &desk, past, terminal);
@@ -183,11 +186,11 @@ pub(super) fn job(args: &Args, command: &JobCommand, terminal: &mut Terminal) ->
             | JobCommand::Line { .. }
             | JobCommand::Bypass { .. }
     );
-    let mut store = match only_reads {
+    let store = match only_reads {
         true => read_store(args)?,
         false => Store::open_existing(&store_place(args)?)?,
     };
-    let mut desk = Desk::resume(&rules, &store, settings, id)?;
+    let mut desk = Desk::resume(rules, Box::new(store), settings, id)?;
     let entry = match command {
         JobCommand::Result {
             test,
@@ -261,18 +264,20 @@ pub(super) fn job(args: &Args, command: &JobCommand, terminal: &mut Terminal) ->
             return Err(Failure::no(format!("not taken yet. {doubt}"))
                 .help("measure again; say --ready if it stays, or type what it is"));
         }
-        let note = desk.note_on(&entry);
-        desk.enter(&mut store, entry)?;
-        if let (Some(note), Format::Text) = (note, args.format) {
-            terminal.say(&note)?;
+        let done = desk.act(Action::Enter(entry))?;
+        if let (Some(taken_for), Format::Text) = (done.taken_for, args.format) {
+            terminal.say(&taken_for)?;
         }
     }
     match command {
-        JobCommand::Undo { .. } => drop(desk.take_back(&mut store)?),
+        JobCommand::Undo { .. } => drop(desk.act(Action::TakeBack)?),
         JobCommand::Close { state, reason, .. } => {
-            desk.close(&mut store, closing_state(state)?, reason)?;
+            desk.act(Action::Close(Closing {
+                state: closing_state(state)?,
+                reason: reason.clone(),
+            }))?;
         }
-        JobCommand::Reopen { .. } => desk.reopen(&mut store)?,
+        JobCommand::Reopen { .. } => drop(desk.act(Action::Reopen)?),
         JobCommand::Why { suspect, .. } => return why(args, &desk, *suspect, terminal),
         JobCommand::Weigh { .. } => return weighed(args, &desk, terminal),
         JobCommand::Suppose { test, shows, .. } => {
@@ -425,9 +430,8 @@ pub(super) fn trail(
     out: Option<&Path>,
     terminal: &mut Terminal,
 ) -> Result {
-    let rules = load(args)?;
-    let store = read_store(args)?;
-    let desk = Desk::resume(&rules, &store, args.settings(), job)?;
+    let rules = Arc::new(load(args)?);
+    let desk = Desk::resume(rules, Box::new(read_store(args)?), args.settings(), job)?;
     let trail = desk.trail();
     let audience = match reader {
         Reader::Bench => Audience::Bench,
@@ -485,7 +489,7 @@ pub(super) fn export(args: &Args, job: i64, out: Option<&Path>, terminal: &mut T
 }
 
 pub(super) fn import(args: &Args, path: &Path, terminal: &mut Terminal) -> Result {
-    let rules = load(args)?;
+    let rules = Arc::new(load(args)?);
     let mut file = with_meter(args, read_case(path)?);
     if file.symptoms.is_empty() {
         // Without its entries: what is wrong with one is told with its number.
@@ -496,7 +500,7 @@ pub(super) fn import(args: &Args, path: &Path, terminal: &mut Terminal) -> Resul
             .map(|s| case.model.symptoms[*s].id.clone())
             .collect();
     }
-    let desk = Desk::open(&rules, &mut open_store(args)?, args.settings(), &file)?;
+    let desk = Desk::open(rules, Box::new(open_store(args)?), args.settings(), &file)?;
     if args.format == Format::Json {
         return show_job(args, &desk, terminal);
     }

@@ -1,5 +1,7 @@
 //! `tree`: the whole plan for a complaint or a job.
 
+use std::sync::Arc;
+
 use super::args::{Args, Command, Format};
 use super::check::load;
 use super::complaint::{complained, nothing_fits};
@@ -30,14 +32,14 @@ pub(super) fn tree(args: &Args, terminal: &mut Terminal) -> Result {
     else {
         return Ok(());
     };
-    let rules = load(args)?;
+    let rules = Arc::new(load(args)?);
     let extent = Extent {
         depth: (*depth).into(),
         cut: *cut,
     };
     let view = match job {
         Some(id) => {
-            let desk = Desk::resume(&rules, &read_store(args)?, args.settings(), *id)?;
+            let desk = Desk::resume(rules, Box::new(read_store(args)?), args.settings(), *id)?;
             tree_view(&desk.case, extent)
         }
         None => {

@@ -7,16 +7,20 @@
 //! append names the event it follows, and is refused if another came between.
 //! Compatibility: `user_version` counts migrations; a store written by a newer
 //! program is refused before anything is read or changed.
+//!
+//! [`Log`] is what a desk asks of a store; [`Store`] is the one behind it here,
+//! which lists jobs and keeps rounds as well.
+mod error;
+mod log;
 mod migrations;
 mod open;
+mod record;
 mod rounds;
 
-mod error;
-mod record;
-
 pub use error::StoreError;
+pub use log::Log;
 use record::Row;
-pub use record::{Listed, Logged, Record};
+pub use record::{Event, Listed, Logged, Record};
 
 use std::path::{Path, PathBuf};
 
@@ -44,25 +48,10 @@ impl Store {
         &self.path
     }
 
-    /// Opens a job and gives its number.
-    ///
-    /// # Errors
-    /// If the store fails.
-    pub fn create(
-        &mut self,
-        file: &CaseFile,
-        shown: &[(Moment, String)],
-        rules: &str,
-    ) -> Result<i64, StoreError> {
-        let path = self.path.clone();
-        self.put_job(file, shown, rules)
-            .map_err(|e| e.of_writing(&path))
-    }
-
     fn put_job(
         &mut self,
         file: &CaseFile,
-        shown: &[(Moment, String)],
+        shown: &[Moment],
         rules: &str,
     ) -> Result<i64, StoreError> {
         let now = now();
@@ -86,27 +75,19 @@ impl Store {
         )?;
         let id = tx.last_insert_rowid();
         let mut moments = shown.iter();
-        let mut seq = 0;
-        let mut put = |event: &Logged| -> Result<(), StoreError> {
-            let moment = match event {
-                Logged::Opened(_) | Logged::Entered(_) => moments.next(),
-                _ => None,
+        for (seq, event) in (0..).zip(Logged::beginning(file)) {
+            let moment = match &event {
+                Logged::Closed(_) => None,
+                _ => moments.next(),
             };
-            insert(&tx, id, seq, &now, event, moment.map(|m| &m.0), rules)?;
-            seq += 1;
-            Ok(())
-        };
-        put(&Logged::Opened(Box::new(file.head())))?;
-        for e in &file.steps {
-            put(&Logged::Entered(e.clone()))?;
+            insert(&tx, id, seq, &now, &event, moment, rules)?;
         }
         if let Some(c) = &file.closed {
-            put(&Logged::Closed(c.clone()))?;
             tx.execute(
                 "UPDATE job SET state = ?2, cause = ?3 WHERE id = ?1",
                 params![id, c.state.word(), c.reason],
             )?;
-        } else if let Some((m, _)) = shown.last() {
+        } else if let Some(m) = shown.last() {
             tx.execute(
                 "UPDATE job SET cause = ?2 WHERE id = ?1",
                 params![id, cause(m)],
@@ -114,23 +95,6 @@ impl Store {
         }
         tx.commit()?;
         Ok(id)
-    }
-
-    /// Appends an event after event number `last`; its number is returned.
-    ///
-    /// # Errors
-    /// [`StoreError::Changed`] if the job has gone on meanwhile.
-    pub fn append(
-        &mut self,
-        job: i64,
-        last: i64,
-        event: &Logged,
-        shown: Option<&Moment>,
-        rules: &str,
-    ) -> Result<i64, StoreError> {
-        let path = self.path.clone();
-        self.put(job, last, event, shown, rules)
-            .map_err(|e| e.of_writing(&path))
     }
 
     fn put(
@@ -177,20 +141,6 @@ impl Store {
         Ok(last + 1)
     }
 
-    /// Reads a job.
-    ///
-    /// # Errors
-    /// If there is no such job or its log cannot be read.
-    pub fn load(&self, job: i64) -> Result<Record, StoreError> {
-        let log = self.log(job, 0)?;
-        let mut record = Record::before(job);
-        for row in log {
-            let (event, moment) = row.read(job)?;
-            record.add(row.seq, row.at, event, moment, row.rules);
-        }
-        Ok(record)
-    }
-
     /// Reads what can be read of a job. An entry that cannot be read is a remark
     /// that says so: later entries name earlier ones by their number.
     ///
@@ -199,21 +149,21 @@ impl Store {
     pub fn salvage(&self, job: i64) -> Result<(Record, Vec<StoreError>), StoreError> {
         let mut record = Record::before(job);
         let mut lost = Vec::new();
-        for row in self.log(job, 0)? {
-            let (event, moment) = row.read(job).unwrap_or_else(|why| {
+        for row in self.rows(job, 0)? {
+            let event = row.clone().read(job).unwrap_or_else(|why| {
                 lost.push(why);
-                let event = match row.event() {
+                let what = match row.event() {
                     // The moment alone was lost.
-                    Ok(event) => event,
+                    Ok(what) => what,
                     Err(_) if row.seq == 0 => Logged::Opened(Box::new(self.head(job))),
                     Err(_) => Logged::Entered(Entry::Note(format!(
                         "(This entry could not be read: event {} of job {job}.)",
                         row.seq
                     ))),
                 };
-                (event, Moment::default())
+                row.with(what, Moment::default())
             });
-            record.add(row.seq, row.at, event, moment, row.rules);
+            record.add(event);
         }
         Ok((record, lost))
     }
@@ -242,43 +192,8 @@ impl Store {
         }
     }
 
-    /// Number of the newest event of a job.
-    ///
-    /// # Errors
-    /// If there is no such job or the store fails.
-    pub fn newest(&self, job: i64) -> Result<i64, StoreError> {
-        let newest: Option<i64> = self.db.query_row(
-            "SELECT max(seq) FROM event WHERE job = ?1",
-            params![job],
-            |r| r.get(0),
-        )?;
-        newest.ok_or(StoreError::NoJob(job))
-    }
-
-    /// Takes up what came to a job since it was read; gives the events.
-    ///
-    /// # Errors
-    /// If its log cannot be read.
-    pub fn read_on(&self, record: &mut Record) -> Result<Vec<Logged>, StoreError> {
-        let log = self.log(record.id, record.last + 1)?;
-        let read = |row: Row| {
-            let (event, moment) = row.read(record.id)?;
-            Ok((row, event, moment))
-        };
-        let read = log
-            .into_iter()
-            .map(read)
-            .collect::<Result<Vec<_>, StoreError>>()?;
-        let mut events = Vec::new();
-        for (row, event, moment) in read {
-            events.push(event.clone());
-            record.add(row.seq, row.at, event, moment, row.rules);
-        }
-        Ok(events)
-    }
-
-    /// The events of a job from one on.
-    fn log(&self, job: i64, from: i64) -> Result<Vec<Row>, StoreError> {
+    /// The events of a job from one on, as they lie there.
+    fn rows(&self, job: i64, from: i64) -> Result<Vec<Row>, StoreError> {
         if self.version == 0 {
             return Err(StoreError::NoJob(job));
         }
@@ -356,6 +271,46 @@ impl Store {
             .into_iter()
             .filter(|l| !serial.is_empty() && l.serial.eq_ignore_ascii_case(serial.trim()))
             .collect())
+    }
+}
+
+impl Log for Store {
+    fn create(
+        &mut self,
+        file: &CaseFile,
+        shown: &[Moment],
+        rules: &str,
+    ) -> Result<i64, StoreError> {
+        let path = self.path.clone();
+        self.put_job(file, shown, rules)
+            .map_err(|e| e.of_writing(&path))
+    }
+
+    fn append(
+        &mut self,
+        job: i64,
+        last: i64,
+        event: &Logged,
+        shown: Option<&Moment>,
+        rules: &str,
+    ) -> Result<i64, StoreError> {
+        let path = self.path.clone();
+        self.put(job, last, event, shown, rules)
+            .map_err(|e| e.of_writing(&path))
+    }
+
+    fn since(&self, job: i64, from: i64) -> Result<Vec<Event>, StoreError> {
+        let rows = self.rows(job, from)?.into_iter();
+        rows.map(|row| row.read(job)).collect()
+    }
+
+    fn newest(&self, job: i64) -> Result<i64, StoreError> {
+        let newest: Option<i64> = self.db.query_row(
+            "SELECT max(seq) FROM event WHERE job = ?1",
+            params![job],
+            |r| r.get(0),
+        )?;
+        newest.ok_or(StoreError::NoJob(job))
     }
 }
 

@@ -22,6 +22,32 @@ pub enum Logged {
     Reopened,
 }
 
+impl Logged {
+    /// What a job begins with: its head, each entry that it brings along, and how
+    /// it was closed.
+    pub fn beginning(file: &CaseFile) -> Vec<Logged> {
+        let head = Logged::Opened(Box::new(file.head()));
+        let entries = file.steps.iter().cloned().map(Logged::Entered);
+        let closed = file.closed.clone().map(Logged::Closed);
+        std::iter::once(head).chain(entries).chain(closed).collect()
+    }
+}
+
+/// One event of a job as a log keeps it.
+#[derive(Clone, Debug)]
+pub struct Event {
+    /// Its number, from 0.
+    pub seq: i64,
+    /// When it came (RFC 3339).
+    pub at: String,
+    /// What was done.
+    pub what: Logged,
+    /// What was shown then; empty where nothing was kept of it.
+    pub shown: Moment,
+    /// Fingerprint of the rules then.
+    pub rules: String,
+}
+
 /// A job as it stands, folded from its log.
 #[derive(Clone, Debug, Default)]
 pub struct Record {
@@ -67,6 +93,7 @@ pub struct Listed {
 }
 
 /// One event as it lies in the store: its texts, or why they are none.
+#[derive(Clone)]
 pub(super) struct Row {
     pub(super) seq: i64,
     pub(super) at: String,
@@ -88,19 +115,31 @@ impl Row {
         }
     }
 
-    pub(super) fn read(&self, job: i64) -> Result<(Logged, Moment), StoreError> {
+    pub(super) fn read(self, job: i64) -> Result<Event, StoreError> {
         let both = self.event().and_then(|e| Ok((e, self.moment()?)));
-        both.map_err(|why| StoreError::Damaged {
+        let (what, shown) = both.map_err(|why| StoreError::Damaged {
             job,
             seq: self.seq,
             why,
-        })
+        })?;
+        Ok(self.with(what, shown))
+    }
+
+    /// The event of this row where its texts are known.
+    pub(super) fn with(self, what: Logged, shown: Moment) -> Event {
+        Event {
+            seq: self.seq,
+            at: self.at,
+            what,
+            shown,
+            rules: self.rules,
+        }
     }
 }
 
 impl Record {
     /// A job before its first event.
-    pub(super) fn before(job: i64) -> Record {
+    pub fn before(job: i64) -> Record {
         Record {
             id: job,
             last: -1,
@@ -108,25 +147,25 @@ impl Record {
         }
     }
 
-    /// Folds one more event in.
-    pub(super) fn add(
-        &mut self,
-        seq: i64,
-        at: String,
-        event: Logged,
-        moment: Moment,
-        rules: String,
-    ) {
-        match event {
+    /// Folds the next event in.
+    pub fn add(&mut self, event: Event) {
+        let Event {
+            seq,
+            at,
+            what,
+            shown,
+            rules,
+        } = event;
+        match what {
             Logged::Opened(file) => {
                 self.file = *file;
                 self.opened = at;
-                self.intake = moment;
+                self.intake = shown;
                 self.intake_rules = rules;
             }
             Logged::Entered(e) => {
                 self.file.steps.push(e);
-                self.shown.push((at, moment, rules));
+                self.shown.push((at, shown, rules));
             }
             Logged::TakenBack => {
                 self.file.steps.pop();

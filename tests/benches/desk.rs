@@ -9,15 +9,15 @@
 //! | `entry`: a result in a job of so many | 0.6 of the same before the entries were taken up one by one |
 //! | `note`: a remark in the same job | 5 ms |
 
-use std::sync::LazyLock;
+use std::sync::{Arc, LazyLock};
 
 use divan::Bencher;
 use halfsplit::built_in;
-use halfsplit::desk::Desk;
+use halfsplit::desk::{Action, Desk};
 use halfsplit::job::{Case, CaseFile, Entry, Settings, Shown};
 use halfsplit::model::Unit;
 use halfsplit::rulebase::{Rulebase, Rules};
-use halfsplit::store::Store;
+use halfsplit::store::{Log, Store};
 use rand::rngs::StdRng;
 use rand::{Rng, SeedableRng};
 
@@ -25,8 +25,8 @@ fn main() {
     divan::main();
 }
 
-static RULES: LazyLock<Rulebase> =
-    LazyLock::new(|| built_in::rulebase(&Rules::default()).expect("the built-in rules"));
+static RULES: LazyLock<Arc<Rulebase>> =
+    LazyLock::new(|| Arc::new(built_in::rulebase(&Rules::default()).expect("the built-in rules")));
 
 /// A phone with two complaints, and what is entered of it: mostly good results.
 fn job(results: usize) -> (CaseFile, Entry) {
@@ -69,11 +69,10 @@ fn after(bencher: Bencher, results: usize, entry: impl Fn(&Entry) -> Entry) {
     let id = store
         .create(&file, &[], &RULES.fingerprint)
         .expect("a job in the store");
-    let desk = Desk::resume(&RULES, &store, Settings::default(), id).expect("the job");
-    let mut desk = desk;
-    let mut store = store;
+    let desk = Desk::resume(RULES.clone(), Box::new(store), Settings::default(), id);
+    let mut desk = desk.expect("the job");
     bencher.bench_local(|| {
-        desk.enter(&mut store, next.clone()).expect("it fits");
+        desk.act(Action::Enter(next.clone())).expect("it fits");
         desk.state().clone()
     });
 }

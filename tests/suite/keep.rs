@@ -6,30 +6,31 @@ use std::hash::{DefaultHasher, Hash, Hasher};
 use std::io::Write;
 use std::path::Path;
 use std::process::{Command, Stdio};
+use std::sync::Arc;
 use std::time::Duration;
 
 use crate::common::{Bench, Outcome, Talk, walk_rules};
-use halfsplit::desk::{Desk, DeskError};
+use halfsplit::desk::{Action, Desk, DeskError};
 use halfsplit::job::{
     CaseFile, Entry, LONGEST_COMPLAINT, LONGEST_NAME, LONGEST_TEXT, MOST_ENTRIES, Settings, Shown,
 };
 use halfsplit::model::Unit;
 use halfsplit::rulebase::{Rulebase, Rules};
-use halfsplit::store::{Store, StoreError};
+use halfsplit::store::{Log, Store, StoreError};
 use rand::rngs::StdRng;
 use rand::{Rng, SeedableRng};
 use rusqlite::Connection;
 
 const SILENT: [&str; 4] = ["--kind", "handheld", "--complaint", "no sound"];
 
-fn rules() -> Rulebase {
+fn rules() -> Arc<Rulebase> {
     let loaded = Rules {
         paths: vec![walk_rules()],
         only_these: true,
     }
     .load();
     assert!(loaded.problems.is_empty());
-    loaded.rulebase
+    Arc::new(loaded.rulebase)
 }
 
 fn silent() -> CaseFile {
@@ -44,12 +45,20 @@ fn silent() -> CaseFile {
     }
 }
 
-fn shown(test: &str, shows: &str) -> Entry {
-    Entry::Result(Shown {
+fn shown(test: &str, shows: &str) -> Action {
+    Action::Enter(Entry::Result(Shown {
         test: test.into(),
         shows: shows.into(),
         ..Shown::default()
-    })
+    }))
+}
+
+fn note(text: &str) -> Action {
+    Action::Enter(Entry::Note(text.into()))
+}
+
+fn store(path: &Path) -> Box<Store> {
+    Box::new(Store::open(path).unwrap())
 }
 
 fn entries(bench: &Bench) -> u64 {
@@ -155,23 +164,15 @@ fn remarks_of_many_are_all_kept_whatever_else_is_entered() {
     let path = dir.path().join("s");
     let rules = rules();
     let settings = Settings::default();
-    let id = Desk::open(
-        &rules,
-        &mut Store::open(&path).unwrap(),
-        settings,
-        &silent(),
-    )
-    .unwrap()
-    .id();
+    let id = Desk::open(rules.clone(), store(&path), settings, &silent())
+        .unwrap()
+        .id();
     std::thread::scope(|scope| {
         for t in 0..4 {
-            let (path, rules) = (&path, &rules);
+            let mut desk = Desk::resume(rules.clone(), store(&path), settings, id).unwrap();
             scope.spawn(move || {
-                let mut store = Store::open(path).unwrap();
-                let mut desk = Desk::resume(rules, &store, settings, id).unwrap();
                 for n in 0..5 {
-                    desk.enter(&mut store, Entry::Note(format!("{t} {n}")))
-                        .unwrap();
+                    desk.act(note(&format!("{t} {n}"))).unwrap();
                 }
             });
         }
@@ -200,25 +201,26 @@ fn a_result_is_refused_after_another_and_a_remark_is_not() {
     let dir = tempfile::tempdir().unwrap();
     let path = dir.path().join("s");
     let rules = rules();
-    let (mut one, mut two) = (Store::open(&path).unwrap(), Store::open(&path).unwrap());
-    let mut a = Desk::open(&rules, &mut one, Settings::default(), &silent()).unwrap();
-    let mut b = Desk::resume(&rules, &two, Settings::default(), a.id()).unwrap();
-    a.enter(&mut one, shown("buzzer/beeps", "no")).unwrap();
+    let settings = Settings::default();
+    let mut a = Desk::open(rules.clone(), store(&path), settings, &silent()).unwrap();
+    let mut b = Desk::resume(rules.clone(), store(&path), settings, a.id()).unwrap();
+    a.act(shown("buzzer/beeps", "no")).unwrap();
     let late = shown("volume-shown", "up");
     assert!(matches!(
-        b.enter(&mut two, late.clone()),
+        b.act(late.clone()),
         Err(DeskError::Store(StoreError::Changed(_)))
     ));
-    assert!(b.news().is_empty());
-    b.enter(&mut two, Entry::Note("seen".into())).unwrap();
+    // What stood in the way is known now.
+    assert_eq!((b.news().len(), b.record.file.steps.len()), (1, 1));
+    a.act(note("seen")).unwrap();
+    b.act(note("and here")).unwrap();
     assert_eq!(b.news().len(), 1);
-    assert_eq!(b.record.file.steps.len(), 2);
-    b.enter(&mut two, late).unwrap();
+    b.act(late).unwrap();
     // What is believed is what a fresh look believes.
-    a.catch_up(&one).unwrap();
+    a.catch_up().unwrap();
     assert_eq!((a.news().len(), b.news().len()), (2, 0));
     assert_eq!(a.case.belief.faults, b.case.belief.faults);
-    let fresh = Desk::resume(&rules, &one, Settings::default(), a.id()).unwrap();
+    let fresh = Desk::resume(rules, store(&path), settings, a.id()).unwrap();
     assert_eq!(fresh.case.belief.faults, b.case.belief.faults);
 }
 

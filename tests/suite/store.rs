@@ -8,7 +8,7 @@ use crate::common::{Bench, Talk};
 use halfsplit::job::trail::Moment;
 use halfsplit::job::{CaseFile, Closing, ClosingState, Entry};
 use halfsplit::model::Unit;
-use halfsplit::store::{Logged, Store, StoreError};
+use halfsplit::store::{Log, Logged, Store, StoreError};
 use rand::rngs::StdRng;
 use rand::{Rng, SeedableRng};
 use rusqlite::Connection;
@@ -28,8 +28,7 @@ fn case(model: &str, serial: &str, complaint: &str) -> CaseFile {
 }
 
 fn create(s: &mut Store, file: &CaseFile) -> i64 {
-    s.create(file, &[(Moment::default(), "rules".into())], "rules")
-        .unwrap()
+    s.create(file, &[Moment::default()], "rules").unwrap()
 }
 
 fn note(text: &str) -> Logged {

@@ -4,6 +4,7 @@
 use super::Walk;
 use crate::cli::error::{Failure, Result};
 use crate::cli::show;
+use crate::desk::Action;
 use crate::job::view::StepView;
 use crate::job::view::why;
 use crate::job::{Entry, Reference, Shown, StepKind};
@@ -108,10 +109,9 @@ impl Walk<'_> {
         if let Some(q) = self.questioned.take().filter(settles) {
             self.ask.settle(q.line);
         }
-        let note = self.desk.note_on(&entry);
-        self.desk.enter(&mut self.store, entry)?;
-        if let Some(note) = note {
-            self.say(&note)?;
+        let done = self.desk.act(Action::Enter(entry))?;
+        if let Some(taken_for) = done.taken_for {
+            self.say(&taken_for)?;
         }
         match self.desk.case.part_tried() {
             Some(item) if self.desk.case.fits_part(item).is_some() => self.ask_what_is_fitted(),

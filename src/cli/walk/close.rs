@@ -2,8 +2,9 @@
 
 use super::Walk;
 use crate::cli::closing::closing_state;
-use crate::cli::error::{Failure, Result};
-use crate::job::ClosingState;
+use crate::cli::error::Result;
+use crate::desk::Action;
+use crate::job::{Closing, ClosingState};
 
 impl Walk<'_> {
     /// Closes the job; the way in which it ends is asked for if none is given.
@@ -24,9 +25,8 @@ impl Walk<'_> {
         else {
             return Ok(());
         };
-        self.desk
-            .close(&mut self.store, state, &reason)
-            .map_err(|e| Failure::no(e.to_string()))
+        self.desk.act(Action::Close(Closing { state, reason }))?;
+        Ok(())
     }
 
     fn ask_how_it_ends(&mut self) -> Result<Option<ClosingState>> {

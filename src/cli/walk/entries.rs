@@ -1,7 +1,8 @@
 //! Entries that are about no step, and what is done about earlier ones.
 
 use super::Walk;
-use crate::cli::error::{Failure, Result};
+use crate::cli::error::Result;
+use crate::desk::Action;
 use crate::job::{Correction, Entry, Sure};
 use crate::model::{Found, Model};
 
@@ -53,8 +54,10 @@ impl Walk<'_> {
 
     /// Takes the last entry back.
     pub(super) fn undo(&mut self) -> Result {
-        let taken = self.desk.take_back(&mut self.store);
-        let entry = taken.map_err(|e| Failure::no(e.to_string()))?;
+        let done = self.desk.act(Action::TakeBack)?;
+        let Some(entry) = done.taken_back else {
+            return Ok(());
+        };
         let word = words(&self.desk.case.model, &entry);
         self.undone = self.about(&entry);
         self.say(&format!("Taken back: {word}"))

@@ -11,6 +11,8 @@ mod lists;
 mod prompt;
 mod remedy;
 
+use std::sync::Arc;
+
 use super::args::Args;
 use super::ask::{Ask, Reply, asker};
 use super::check::load;
@@ -26,7 +28,7 @@ use crate::line::USUAL_LENGTH;
 use crate::model::BenchMeter;
 use crate::report;
 use crate::shown::short;
-use crate::store::{Logged, Store};
+use crate::store::Logged;
 
 use answer::Pending;
 use command::{At, Command, HELP};
@@ -40,10 +42,10 @@ pub(super) fn walk(args: &Args, terminal: &mut Terminal) -> Result {
 }
 
 fn work(args: &Args, ask: &mut dyn Ask, terminal: &mut Terminal) -> Result {
-    let rules = load(args)?;
+    let rules = Arc::new(load(args)?);
     let place = store_place(args)?;
     let new = !place.exists();
-    let mut store = open_store(args)?;
+    let store = open_store(args)?;
     terminal
         .say("halfsplit: find the fault, one step at a time. Type ? for help at any prompt.")?;
     // Perhaps its name was mistyped.
@@ -53,18 +55,18 @@ fn work(args: &Args, ask: &mut dyn Ask, terminal: &mut Terminal) -> Result {
     // Asked for by a wrong name, it is better said before the questions.
     BenchMeter::of(&rules, args.meter_at_first().as_deref())?;
     let intake = Intake {
-        rules: &rules,
+        rules,
+        store,
         settings: args.settings(),
         meter: args.meter.as_deref(),
         first_meter: args.meter_at_first(),
         new: args.new,
     };
-    let Some(desk) = intake.begin(&mut store, ask, terminal)? else {
+    let Some(desk) = intake.begin(ask, terminal)? else {
         return Ok(());
     };
     Walk {
         desk,
-        store,
         ask,
         terminal,
         at: 0,
@@ -78,8 +80,7 @@ fn work(args: &Args, ask: &mut dyn Ask, terminal: &mut Terminal) -> Result {
 }
 
 struct Walk<'a> {
-    desk: Desk<'a>,
-    store: Store,
+    desk: Desk,
     ask: &'a mut dyn Ask,
     terminal: &'a mut Terminal,
     /// Which of the steps shown is meant.
@@ -171,7 +172,7 @@ impl Walk<'_> {
             self.say(&short(help))?;
         }
         // Perhaps because somebody else went on with the job.
-        match self.desk.catch_up(&self.store) {
+        match self.desk.catch_up() {
             Ok(()) => Ok(()),
             Err(e) => self.say(&short(&format!("The job was not read again: {e}"))),
         }
