@@ -14,9 +14,7 @@ use clap::{Parser, Subcommand, ValueEnum};
 
 use crate::belief::Size;
 use crate::circuit::wire::Bypassed;
-use crate::job::Settings;
-use crate::plan::{Costs, Effort};
-use crate::rulebase::Rules;
+use crate::plan::Effort;
 use crate::simulate::Manner;
 
 /// Find the fault, one step at a time.
@@ -38,10 +36,6 @@ pub struct Args {
     /// The meter on the bench, by its name in the rules; without it their first.
     #[arg(long, global = true, value_name = "NAME")]
     pub meter: Option<String>,
-    /// The meter of the shop's file: for what is opened, never for a job that has
-    /// its own.
-    #[arg(skip)]
-    pub shop_meter: Option<String>,
     /// Open a new job whatever is open; for the walk.
     #[arg(long)]
     pub new: bool,
@@ -330,39 +324,4 @@ pub enum RulesCommand {
         #[arg(long)]
         model: Option<String>,
     },
-}
-
-impl Args {
-    /// The rules that the arguments ask for.
-    pub fn rules(&self) -> Rules {
-        Rules {
-            paths: self.rules.clone(),
-            only_these: self.only_these_rules,
-        }
-    }
-    /// The meter that a new job begins with, if one was named.
-    pub fn meter_at_first(&self) -> Option<String> {
-        self.meter.clone().or_else(|| self.shop_meter.clone())
-    }
-    /// The settings that the arguments ask for.
-    pub fn settings(&self) -> Settings {
-        let usual = Costs::default();
-        Settings {
-            size: self.candidates.unwrap_or_default(),
-            costs: Costs {
-                rate: self.rate.unwrap_or(usual.rate),
-                give_up: self.unmended.unwrap_or(usual.give_up),
-                careful: self.careful,
-                waiting: self.waiting,
-                ..usual
-            },
-            effort: match self.look_ahead {
-                0 | 1 => Effort::FIRST,
-                steps => Effort {
-                    depth: steps.into(),
-                    ..Effort::REFINED
-                },
-            },
-        }
-    }
 }

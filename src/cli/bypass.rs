@@ -2,7 +2,8 @@
 
 use serde::Serialize;
 
-use super::args::{Args, Format};
+use super::args::Format;
+use super::config::Config;
 use super::error::{Failure, Result};
 use super::terminal::Terminal;
 use crate::desk::Desk;
@@ -19,7 +20,7 @@ struct Answer {
 
 /// `job bypass`. The exit code is 1 when no wire is sound.
 pub(super) fn bypass(
-    args: &Args,
+    config: &Config,
     desk: &Desk,
     what: &str,
     to: Option<&str>,
@@ -28,7 +29,7 @@ pub(super) fn bypass(
 ) -> Result {
     let all = desk.case.bypass(what, to, metres)?;
     let no = all.iter().all(BypassView::is_no);
-    match args.format {
+    match config.format {
         Format::Json => terminal.json(&Answer {
             version: VERSION,
             job: desk.id(),

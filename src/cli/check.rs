@@ -4,7 +4,8 @@ use std::path::PathBuf;
 
 use serde::Serialize;
 
-use super::args::{Args, Format};
+use super::args::Format;
+use super::config::Config;
 use super::error::{Failure, Result};
 use super::terminal::Terminal;
 use crate::built_in;
@@ -15,8 +16,8 @@ use crate::rulebase::{Loaded, Rulebase, Rules, SourceTally};
 ///
 /// # Errors
 /// If there is any problem.
-pub(super) fn load(args: &Args) -> Result<Rulebase> {
-    let mut rules = built_in::rulebase(&args.rules()).map_err(|loaded| {
+pub(super) fn load(config: &Config) -> Result<Rulebase> {
+    let mut rules = built_in::rulebase(&config.rules).map_err(|loaded| {
         let count = loaded.problems.len();
         Failure::no(format!(
             "the rules have {count} problem{}:\n\n{}",
@@ -25,8 +26,8 @@ pub(super) fn load(args: &Args) -> Result<Rulebase> {
         ))
         .help("`halfsplit rules check PATH` shows them alone")
     })?;
-    super::shop::known(args, &rules)?;
-    rules.without.clone_from(&args.without);
+    super::shop::known(config, &rules)?;
+    rules.without.clone_from(&config.without);
     Ok(rules)
 }
 
@@ -63,8 +64,8 @@ struct PackView {
     lines: usize,
 }
 
-pub(super) fn check(args: &Args, paths: &[PathBuf], terminal: &mut Terminal) -> Result {
-    let mut rules = args.rules();
+pub(super) fn check(config: &Config, paths: &[PathBuf], terminal: &mut Terminal) -> Result {
+    let mut rules = config.rules.clone();
     if !paths.is_empty() {
         // A pack is checked beside the built-in bench, which it may refer to.
         rules = Rules {
@@ -73,7 +74,7 @@ pub(super) fn check(args: &Args, paths: &[PathBuf], terminal: &mut Terminal) -> 
         };
     }
     let loaded = rules.load();
-    match args.format {
+    match config.format {
         Format::Json => terminal.json(&view(&loaded))?,
         _ => {
             terminal.print(&loaded.report(terminal.colour))?;

@@ -1,13 +1,13 @@
 //! A complaint that is named on the command line.
 
-use super::args::Args;
+use super::config::Config;
 use super::error::{Failure, Result};
 use crate::job::CaseFile;
 use crate::model::Unit;
 
 /// A complaint about a device that is no job.
 pub(super) fn complained(
-    args: &Args,
+    config: &Config,
     kind: &str,
     model: &Option<String>,
     complaint: Option<&str>,
@@ -23,7 +23,7 @@ pub(super) fn complained(
         complaint: complaint.unwrap_or_default().to_owned(),
         symptoms: symptoms.to_vec(),
         history: history.to_vec(),
-        meter: args.meter_at_first(),
+        meter: config.first_meter(),
         ..CaseFile::default()
     };
     match file.too_much() {

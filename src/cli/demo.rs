@@ -2,7 +2,7 @@
 
 use include_dir::{Dir, include_dir};
 
-use super::args::Args;
+use super::config::Config;
 use super::error::{Failure, Result};
 use super::replay::{parse_case, replay_file};
 use super::terminal::Terminal;
@@ -11,7 +11,7 @@ use crate::rulebase::nearest;
 
 static CASES: Dir = include_dir!("$CARGO_MANIFEST_DIR/demo-cases");
 
-pub(super) fn demo(args: &Args, name: Option<&str>, terminal: &mut Terminal) -> Result {
+pub(super) fn demo(config: &Config, name: Option<&str>, terminal: &mut Terminal) -> Result {
     let mut cases: Vec<(String, String)> = CASES
         .files()
         .filter(|f| f.path().extension().is_some_and(|e| e == "yaml"))
@@ -34,7 +34,7 @@ pub(super) fn demo(args: &Args, name: Option<&str>, terminal: &mut Terminal) -> 
     match cases.iter().find(|(stem, _)| stem == name) {
         Some((stem, text)) => {
             let file = parse_case(stem, text.clone())?;
-            match replay_file(args, &file, false, terminal)?.led {
+            match replay_file(config, &file, false, terminal)?.led {
                 true => Ok(()),
                 false => Err(Failure::no(
                     "the true fault did not lead before its remedy: under these rules this demo \

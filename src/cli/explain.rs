@@ -10,8 +10,9 @@ use regex_syntax::ast::{Ast, ClassSet, ClassSetItem, RepetitionKind, RepetitionR
 
 use serde::Serialize;
 
-use super::args::{Args, Format};
+use super::args::Format;
 use super::check::load;
+use super::config::Config;
 use super::error::{Failure, Result};
 use super::terminal::Terminal;
 use super::text::fill;
@@ -32,13 +33,13 @@ struct RulesNetwork {
 }
 
 pub(super) fn explain(
-    args: &Args,
+    config: &Config,
     id: Option<&str>,
     kind: Option<&str>,
     terminal: &mut Terminal,
 ) -> Result {
-    let rules = load(args)?;
-    if args.format == Format::Json {
+    let rules = load(config)?;
+    if config.format == Format::Json {
         if id.is_some() {
             return Err(Failure::Usage(
                 "`--format json` prints all that the rules say of a kind of device; leave the \

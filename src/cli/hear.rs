@@ -2,8 +2,9 @@
 
 use serde::Serialize;
 
-use super::args::{Args, Format};
+use super::args::Format;
 use super::check::load;
+use super::config::Config;
 use super::error::Result;
 use super::terminal::Terminal;
 use super::text::fill;
@@ -75,13 +76,13 @@ impl PastView {
 
 /// Tells what is heard of a complaint, and why.
 pub(super) fn hear(
-    args: &Args,
+    config: &Config,
     text: &str,
     kind: &str,
     device: Option<&str>,
     terminal: &mut Terminal,
 ) -> Result {
-    let rules = load(args)?;
+    let rules = load(config)?;
     let unit = Unit {
         kind: kind.to_owned(),
         model: device.map(str::to_owned),
@@ -89,7 +90,7 @@ pub(super) fn hear(
     };
     let model = outline(&rules, &unit, &[])?;
     let view = view(&model, read(&model, text), text);
-    match args.format {
+    match config.format {
         Format::Json => terminal.json(&view),
         _ => show(&model, &view, terminal),
     }

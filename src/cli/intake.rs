@@ -94,7 +94,7 @@ impl<'r> Intake<'r> {
 
     /// The store once more, for a desk.
     fn log(&self) -> Result<Box<dyn Log>> {
-        Ok(Box::new(Store::open_existing(self.store.path())?))
+        Ok(Box::new(self.store.again()?))
     }
 
     /// A job taken up again, with the meter that was asked for.

@@ -5,11 +5,12 @@ use std::sync::Arc;
 
 use serde::Serialize;
 
-use super::args::{Args, Format, JobCommand, Reader};
+use super::args::{Format, JobCommand, Reader};
 use super::bypass;
 use super::check::load;
 use super::closing::closing_state;
 use super::complaint::nothing_fits;
+use super::config::Config;
 use super::error::{Failure, Result};
 use super::hear::PastView;
 use super::intake::list_jobs;
@@ -17,7 +18,7 @@ use super::line;
 use super::output::{Holds, write_out};
 use super::replay::{read_case, with_meter};
 use super::show;
-use super::stores::{open_store, read_store, read_store_if_any, store_place};
+use super::stores::{open_existing_store, open_store, read_store, read_store_if_any};
 use super::terminal::Terminal;
 use super::text::{escaped, fill};
 use crate::desk::{Action, Desk};
@@ -29,7 +30,7 @@ use crate::job::{
 };
 use crate::model::{Found, Unit};
 use crate::report::{self, Audience};
-use crate::store::{Listed, Store, StoreError};
+use crate::store::{Listed, StoreError};
 
 #[derive(Serialize)]
 struct JobsView {
@@ -76,23 +77,23 @@ struct SupposeForm {
 }
 
 pub(super) fn jobs(
-    args: &Args,
+    config: &Config,
     words: &[String],
     state: Option<&str>,
     terminal: &mut Terminal,
 ) -> Result {
-    let store = read_store_if_any(args)?;
+    let store = read_store_if_any(config)?;
     let jobs = match &store {
         Some(store) => store.list(words, state)?,
         None => Vec::new(),
     };
-    match args.format {
+    match config.format {
         Format::Json => terminal.json(&JobsView {
             version: VERSION,
             jobs,
         }),
         _ if store.is_none() => {
-            let absent = StoreError::Absent(store_place(args)?);
+            let absent = StoreError::Absent(config.store()?.to_owned());
             terminal.say(&format!("No jobs: {absent}."))
         }
         _ if jobs.is_empty() => terminal.line("No jobs."),
@@ -100,9 +101,9 @@ pub(super) fn jobs(
     }
 }
 
-pub(super) fn job(args: &Args, command: &JobCommand, terminal: &mut Terminal) -> Result {
-    let rules = Arc::new(load(args)?);
-    let settings = args.settings();
+pub(super) fn job(config: &Config, command: &JobCommand, terminal: &mut Terminal) -> Result {
+    let rules = Arc::new(load(config)?);
+    let settings = config.settings;
     if let JobCommand::New {
         kind,
         complaint,
@@ -126,7 +127,7 @@ pub(super) fn job(args: &Args, command: &JobCommand, terminal: &mut Terminal) ->
             symptoms: symptom.clone(),
             history: history.clone(),
             limit: *limit,
-            meter: args.meter_at_first(),
+            meter: config.first_meter(),
             ..CaseFile::default()
         };
         if let Some(why) = file.too_much() {
@@ -145,10 +146,10 @@ pub(super) fn job(args: &Args, command: &JobCommand, terminal: &mut Terminal) ->
                 .collect(),
             ..file
         };
-        let desk = Desk::open(rules, Box::new(open_store(args)?), settings, &file)?;
+        let desk = Desk::open(rules, Box::new(open_store(config)?), settings, &file)?;
         let mut past = PastView::all(&case.model, complaint);
         past.retain(|p| !history.iter().any(|h| p.is(h)));
-        return opened(args, &desk, past, terminal);
+        return opened(config, &desk, past, terminal);
     }
     let id = match command {
         JobCommand::New { .. } => return Ok(()),
@@ -172,7 +173,7 @@ pub(super) fn job(args: &Args, command: &JobCommand, terminal: &mut Terminal) ->
         | JobCommand::Close { job, .. }
         | JobCommand::Reopen { job } => *job,
     };
-    if let Some(name) = &args.meter {
+    if let Some(name) = &config.meter {
         return Err(Failure::Usage(format!(
             "`--meter` is for a job that is opened; `halfsplit job meter {id} {name}` takes another meter to this one"
         )));
@@ -187,8 +188,8 @@ pub(super) fn job(args: &Args, command: &JobCommand, terminal: &mut Terminal) ->
             | JobCommand::Bypass { .. }
     );
     let store = match only_reads {
-        true => read_store(args)?,
-        false => Store::open_existing(&store_place(args)?)?,
+        true => read_store(config)?,
+        false => open_existing_store(config)?,
     };
     let mut desk = Desk::resume(rules, Box::new(store), settings, id)?;
     let entry = match command {
@@ -265,7 +266,7 @@ pub(super) fn job(args: &Args, command: &JobCommand, terminal: &mut Terminal) ->
                 .help("measure again; say --ready if it stays, or type what it is"));
         }
         let done = desk.act(Action::Enter(entry))?;
-        if let (Some(taken_for), Format::Text) = (done.taken_for, args.format) {
+        if let (Some(taken_for), Format::Text) = (done.taken_for, config.format) {
             terminal.say(&taken_for)?;
         }
     }
@@ -278,27 +279,27 @@ pub(super) fn job(args: &Args, command: &JobCommand, terminal: &mut Terminal) ->
             }))?;
         }
         JobCommand::Reopen { .. } => drop(desk.act(Action::Reopen)?),
-        JobCommand::Why { suspect, .. } => return why(args, &desk, *suspect, terminal),
-        JobCommand::Weigh { .. } => return weighed(args, &desk, terminal),
+        JobCommand::Why { suspect, .. } => return why(config, &desk, *suspect, terminal),
+        JobCommand::Weigh { .. } => return weighed(config, &desk, terminal),
         JobCommand::Suppose { test, shows, .. } => {
-            return suppose(args, &desk, test, shows, terminal);
+            return suppose(config, &desk, test, shows, terminal);
         }
         JobCommand::Line { line, out, .. } => {
-            return line::line(args, &desk, line.as_deref(), out.as_deref(), terminal);
+            return line::line(config, &desk, line.as_deref(), out.as_deref(), terminal);
         }
         JobCommand::Bypass { what, to, mm, .. } => {
             let what = what.as_deref().unwrap_or("");
-            return bypass::bypass(args, &desk, what, to.as_deref(), mm / 1e3, terminal);
+            return bypass::bypass(config, &desk, what, to.as_deref(), mm / 1e3, terminal);
         }
         _ => {}
     }
-    show_job(args, &desk, terminal)
+    show_job(config, &desk, terminal)
 }
 
 /// A job just opened, with what its complaint says of the past, which does not
 /// count before someone confirms it.
-fn opened(args: &Args, desk: &Desk, past: Vec<PastView>, terminal: &mut Terminal) -> Result {
-    if args.format == Format::Json {
+fn opened(config: &Config, desk: &Desk, past: Vec<PastView>, terminal: &mut Terminal) -> Result {
+    if config.format == Format::Json {
         return terminal.json(&job_view(desk, past));
     }
     if !past.is_empty() {
@@ -309,7 +310,7 @@ fn opened(args: &Args, desk: &Desk, past: Vec<PastView>, terminal: &mut Terminal
             heard.join(", ")
         ))?;
     }
-    show_job(args, desk, terminal)
+    show_job(config, desk, terminal)
 }
 
 fn job_view(desk: &Desk, heard_history: Vec<PastView>) -> JobView {
@@ -325,10 +326,10 @@ fn job_view(desk: &Desk, heard_history: Vec<PastView>) -> JobView {
     }
 }
 
-fn show_job(args: &Args, desk: &Desk, terminal: &mut Terminal) -> Result {
+fn show_job(config: &Config, desk: &Desk, terminal: &mut Terminal) -> Result {
     let state = desk.state();
     let closed = desk.record.file.closed.as_ref();
-    if args.format == Format::Json {
+    if config.format == Format::Json {
         return terminal.json(&job_view(desk, Vec::new()));
     }
     let width = terminal.width;
@@ -368,10 +369,10 @@ fn show_job(args: &Args, desk: &Desk, terminal: &mut Terminal) -> Result {
     Ok(())
 }
 
-fn why(args: &Args, desk: &Desk, suspect: usize, terminal: &mut Terminal) -> Result {
+fn why(config: &Config, desk: &Desk, suspect: usize, terminal: &mut Terminal) -> Result {
     let state = desk.state();
     let why = show::suspect(desk, state, suspect)?;
-    if args.format == Format::Text {
+    if config.format == Format::Text {
         for line in show::why(&why, state.belief.left_out).lines() {
             terminal.line(&fill(line, terminal.width, "", "    "))?;
         }
@@ -384,8 +385,8 @@ fn why(args: &Args, desk: &Desk, suspect: usize, terminal: &mut Terminal) -> Res
     })
 }
 
-fn weighed(args: &Args, desk: &Desk, terminal: &mut Terminal) -> Result {
-    if args.format == Format::Text {
+fn weighed(config: &Config, desk: &Desk, terminal: &mut Terminal) -> Result {
+    if config.format == Format::Text {
         return terminal.line(&show::weighed(&desk.case, terminal.width));
     }
     let view = WeighView {
@@ -395,7 +396,13 @@ fn weighed(args: &Args, desk: &Desk, terminal: &mut Terminal) -> Result {
     terminal.form("halfsplit-weigh", &view)
 }
 
-fn suppose(args: &Args, desk: &Desk, test: &str, shows: &str, terminal: &mut Terminal) -> Result {
+fn suppose(
+    config: &Config,
+    desk: &Desk,
+    test: &str,
+    shows: &str,
+    terminal: &mut Terminal,
+) -> Result {
     let case = &desk.case;
     let i = match case.model.test(test) {
         Found::One(i) => i,
@@ -410,7 +417,7 @@ fn suppose(args: &Args, desk: &Desk, test: &str, shows: &str, terminal: &mut Ter
     };
     let supposed = desk.suppose(&case.model.tests[i].id, shows)?;
     let then = why::supposed(case, &supposed.then);
-    if args.format == Format::Text {
+    if config.format == Format::Text {
         return terminal.line(&show::supposed(&supposed.says, &then));
     }
     terminal.json(&SupposeForm {
@@ -423,21 +430,21 @@ fn suppose(args: &Args, desk: &Desk, test: &str, shows: &str, terminal: &mut Ter
 }
 
 pub(super) fn trail(
-    args: &Args,
+    config: &Config,
     job: i64,
     reader: Reader,
     html: bool,
     out: Option<&Path>,
     terminal: &mut Terminal,
 ) -> Result {
-    let rules = Arc::new(load(args)?);
-    let desk = Desk::resume(rules, Box::new(read_store(args)?), args.settings(), job)?;
+    let rules = Arc::new(load(config)?);
+    let desk = Desk::resume(rules, Box::new(read_store(config)?), config.settings, job)?;
     let trail = desk.trail();
     let audience = match reader {
         Reader::Bench => Audience::Bench,
         Reader::Customer => Audience::Customer,
     };
-    let text = match (args.format, html) {
+    let text = match (config.format, html) {
         (Format::Json, _) if reader == Reader::Customer => {
             return Err(Failure::Usage(
                 "the JSON trail is the bench's; the customer's is text or --html".to_owned(),
@@ -462,17 +469,22 @@ pub(super) fn trail(
         Reader::Bench => Holds::Trail,
         Reader::Customer => Holds::CustomerTrail,
     };
-    write_out(args, &text, holds, out, terminal)
+    write_out(config, &text, holds, out, terminal)
 }
 
-pub(super) fn export(args: &Args, job: i64, out: Option<&Path>, terminal: &mut Terminal) -> Result {
-    let (record, lost) = read_store(args)?.salvage(job)?;
+pub(super) fn export(
+    config: &Config,
+    job: i64,
+    out: Option<&Path>,
+    terminal: &mut Terminal,
+) -> Result {
+    let (record, lost) = read_store(config)?.salvage(job)?;
     let text = serde_yaml::to_string(&record.file)
         .map_err(|e| Failure::no(format!("cannot write the case: {e}")))?;
     match out {
         // As it is: the writer of YAML has escaped the controls already.
         None => terminal.print(&format!("{}\n", text.trim_end()))?,
-        out => write_out(args, &text, Holds::Case, out, terminal)?,
+        out => write_out(config, &text, Holds::Case, out, terminal)?,
     }
     match lost.first() {
         None => Ok(()),
@@ -488,21 +500,21 @@ pub(super) fn export(args: &Args, job: i64, out: Option<&Path>, terminal: &mut T
     }
 }
 
-pub(super) fn import(args: &Args, path: &Path, terminal: &mut Terminal) -> Result {
-    let rules = Arc::new(load(args)?);
-    let mut file = with_meter(args, read_case(path)?);
+pub(super) fn import(config: &Config, path: &Path, terminal: &mut Terminal) -> Result {
+    let rules = Arc::new(load(config)?);
+    let mut file = with_meter(config, read_case(path)?);
     if file.symptoms.is_empty() {
         // Without its entries: what is wrong with one is told with its number.
-        let case = crate::job::Case::new(&rules, &file.up_to(0), args.settings())?;
+        let case = crate::job::Case::new(&rules, &file.up_to(0), config.settings)?;
         file.symptoms = case
             .symptoms
             .iter()
             .map(|s| case.model.symptoms[*s].id.clone())
             .collect();
     }
-    let desk = Desk::open(rules, Box::new(open_store(args)?), args.settings(), &file)?;
-    if args.format == Format::Json {
-        return show_job(args, &desk, terminal);
+    let desk = Desk::open(rules, Box::new(open_store(config)?), config.settings, &file)?;
+    if config.format == Format::Json {
+        return show_job(config, &desk, terminal);
     }
     terminal.line(&format!(
         "Job {} holds {} entries of {}.",

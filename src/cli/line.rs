@@ -4,7 +4,8 @@ use std::path::Path;
 
 use serde::Serialize;
 
-use super::args::{Args, Format};
+use super::args::Format;
+use super::config::Config;
 use super::error::{Failure, Result};
 use super::output::{Holds, write_out};
 use super::show;
@@ -34,7 +35,7 @@ struct LineForm {
 
 /// `job line`: one line, or all that are in play.
 pub(super) fn line(
-    args: &Args,
+    config: &Config,
     desk: &Desk,
     name: Option<&str>,
     out: Option<&Path>,
@@ -46,14 +47,14 @@ pub(super) fn line(
     };
     let job = desk.id();
     let version = VERSION;
-    match (args.format, at) {
+    match (config.format, at) {
         (Format::Json, Some(at)) => {
             let text = json_text(&LineForm {
                 version,
                 job,
                 line: desk.line(at),
             })?;
-            write_out(args, &text, Holds::Line, out, terminal)
+            write_out(config, &text, Holds::Line, out, terminal)
         }
         (Format::Json, None) => {
             let text = json_text(&LinesForm {
@@ -61,12 +62,12 @@ pub(super) fn line(
                 job,
                 lines: desk.lines(),
             })?;
-            write_out(args, &text, Holds::Line, out, terminal)
+            write_out(config, &text, Holds::Line, out, terminal)
         }
         (Format::Svg, Some(at)) => {
             let text = report::line_picture(&desk.line(at))
                 .map_err(|e| Failure::no(format!("cannot draw the line: {e}")))?;
-            write_out(args, &text, Holds::Line, out, terminal)
+            write_out(config, &text, Holds::Line, out, terminal)
         }
         (Format::Svg, None) => Err(Failure::Usage(format!(
             "say which line to draw; `halfsplit job line {job}` lists them"
@@ -74,7 +75,7 @@ pub(super) fn line(
         (Format::Text, Some(at)) => {
             let view = desk.line(at);
             let text = drawn(&view, terminal.width, true);
-            write_out(args, &text, Holds::Line, out, terminal)
+            write_out(config, &text, Holds::Line, out, terminal)
         }
         (Format::Text, None) => terminal.line(&list(desk, terminal.width)),
     }

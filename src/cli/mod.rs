@@ -5,6 +5,7 @@ mod bypass;
 mod check;
 mod closing;
 mod complaint;
+mod config;
 mod demo;
 mod drill;
 mod error;
@@ -16,6 +17,7 @@ mod line;
 mod output;
 mod replay;
 mod shop;
+mod shop_file;
 mod show;
 mod simulate;
 mod stores;
@@ -32,6 +34,8 @@ use clap::{CommandFactory, Parser};
 
 pub use args::Args;
 use args::{Command, Format, JobCommand, RulesCommand};
+use config::Config;
+pub use config::Environment;
 pub use error::{Failure, Result};
 pub use terminal::Terminal;
 
@@ -57,8 +61,9 @@ pub fn main() -> ExitCode {
             return ExitCode::from(2);
         }
     };
-    let mut terminal = Terminal::new();
-    match run(&args, &mut terminal) {
+    let environment = Environment::of_process();
+    let mut terminal = Terminal::new(environment.columns);
+    match run(&args, &environment, &mut terminal) {
         Ok(()) => ExitCode::SUCCESS,
         Err(failure) => failure.report(),
     }
@@ -95,8 +100,8 @@ fn manual(out: &mut Vec<u8>) -> std::io::Result<()> {
 ///
 /// # Errors
 /// With the message and the exit code that the failure calls for.
-pub fn run(args: &Args, terminal: &mut Terminal) -> Result {
-    let args = &shop::filled(args)?;
+pub fn run(args: &Args, environment: &Environment, terminal: &mut Terminal) -> Result {
+    let config = &Config::resolve(args, environment)?;
     let drawn = matches!(
         &args.command,
         Some(Command::Trail { .. } | Command::Tree { .. } | Command::Job(JobCommand::Line { .. }))
@@ -112,31 +117,35 @@ pub fn run(args: &Args, terminal: &mut Terminal) -> Result {
         ));
     }
     match &args.command {
-        Some(Command::Rules(RulesCommand::Check { paths })) => check::check(args, paths, terminal),
+        Some(Command::Rules(RulesCommand::Check { paths })) => {
+            check::check(config, paths, terminal)
+        }
         Some(Command::Rules(RulesCommand::Schema)) => check::schema(terminal),
         Some(Command::Rules(RulesCommand::Explain { id, kind })) => {
-            explain::explain(args, id.as_deref(), kind.as_deref(), terminal)
+            explain::explain(config, id.as_deref(), kind.as_deref(), terminal)
         }
         Some(Command::Rules(RulesCommand::Hear { text, kind, model })) => {
-            hear::hear(args, text, kind, model.as_deref(), terminal)
+            hear::hear(config, text, kind, model.as_deref(), terminal)
         }
-        Some(Command::Replay { case, network }) => replay::replay(args, case, *network, terminal),
-        Some(Command::Jobs { words, state }) => jobs::jobs(args, words, state.as_deref(), terminal),
-        Some(Command::Job(job)) => jobs::job(args, job, terminal),
-        Some(Command::Shop) => shop::show(args, terminal),
+        Some(Command::Replay { case, network }) => replay::replay(config, case, *network, terminal),
+        Some(Command::Jobs { words, state }) => {
+            jobs::jobs(config, words, state.as_deref(), terminal)
+        }
+        Some(Command::Job(job)) => jobs::job(config, job, terminal),
+        Some(Command::Shop) => shop::show(config, terminal),
         Some(Command::Trail {
             job,
             reader,
             html,
             out,
-        }) => jobs::trail(args, *job, *reader, *html, out.as_deref(), terminal),
-        Some(Command::Tree { .. }) => tree::tree(args, terminal),
-        Some(Command::Simulate { .. }) => simulate::run(args, terminal),
-        Some(Command::Drill { .. }) => drill::run(args, terminal),
-        Some(Command::Export { job, out }) => jobs::export(args, *job, out.as_deref(), terminal),
-        Some(Command::Import { case }) => jobs::import(args, case, terminal),
-        Some(Command::Sum(which)) => sum::sum(args, which, terminal),
-        Some(Command::Demo { name }) => demo::demo(args, name.as_deref(), terminal),
+        }) => jobs::trail(config, *job, *reader, *html, out.as_deref(), terminal),
+        Some(tree @ Command::Tree { .. }) => tree::tree(config, tree, terminal),
+        Some(simulate @ Command::Simulate { .. }) => simulate::run(config, simulate, terminal),
+        Some(drill @ Command::Drill { .. }) => drill::run(config, drill, terminal),
+        Some(Command::Export { job, out }) => jobs::export(config, *job, out.as_deref(), terminal),
+        Some(Command::Import { case }) => jobs::import(config, case, terminal),
+        Some(Command::Sum(which)) => sum::sum(config, which, terminal),
+        Some(Command::Demo { name }) => demo::demo(config, name.as_deref(), terminal),
         Some(Command::Completions { shell }) => {
             let mut out = Vec::new();
             clap_complete::generate(*shell, &mut Args::command(), "halfsplit", &mut out);
@@ -147,6 +156,6 @@ pub fn run(args: &Args, terminal: &mut Terminal) -> Result {
             manual(&mut out).map_err(Failure::io)?;
             terminal.print(&String::from_utf8_lossy(&out))
         }
-        None => walk::walk(args, terminal),
+        None => walk::walk(config, terminal),
     }
 }

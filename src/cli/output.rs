@@ -4,9 +4,8 @@
 use std::io::{ErrorKind, Read, Write};
 use std::path::{Path, PathBuf};
 
-use super::args::Args;
+use super::config::Config;
 use super::error::{Failure, Result};
-use super::shop;
 use super::terminal::Terminal;
 use crate::store::Store;
 
@@ -84,7 +83,7 @@ fn keys(text: &str) -> Vec<&str> {
 /// # Errors
 /// If the file cannot be written, or holds something else.
 pub(super) fn write_out(
-    args: &Args,
+    config: &Config,
     text: &str,
     holds: Holds,
     out: Option<&Path>,
@@ -93,7 +92,7 @@ pub(super) fn write_out(
     match out {
         None => terminal.line(text.trim_end()),
         Some(path) => {
-            save(args, text, holds, path)?;
+            save(config, text, holds, path)?;
             terminal.line(&format!("Written to {}", path.display()))
         }
     }
@@ -103,7 +102,7 @@ pub(super) fn write_out(
 ///
 /// # Errors
 /// If the file cannot be written, or holds something else.
-pub(super) fn save(args: &Args, text: &str, holds: Holds, path: &Path) -> Result {
+pub(super) fn save(config: &Config, text: &str, holds: Holds, path: &Path) -> Result {
     let cannot = |e: std::io::Error| Failure::no(format!("cannot write {}: {e}", path.display()));
     let form = Form::of(text, holds);
     let text = text.trim_end();
@@ -114,7 +113,7 @@ pub(super) fn save(args: &Args, text: &str, holds: Holds, path: &Path) -> Result
         Some(mark) => format!("{text}\n{mark}\n"),
     };
     let target = target(path)?;
-    refuse_own(args, &target)?;
+    refuse_own(config, &target)?;
     let before = match std::fs::metadata(&target) {
         Ok(m) if m.is_dir() => {
             return Err(Failure::no(format!("{} is a folder", path.display()))
@@ -188,10 +187,10 @@ fn target(path: &Path) -> Result<PathBuf> {
 }
 
 /// Refuses the store, what SQLite may put beside it, and the shop's file.
-fn refuse_own(args: &Args, target: &Path) -> Result {
-    let own = Store::place(args.store.as_deref()).ok();
+fn refuse_own(config: &Config, target: &Path) -> Result {
+    let own = config.store().ok();
     let own = own.iter().flat_map(|s| Store::files(s));
-    let shop = shop::place(args).map(|(path, _)| path);
+    let shop = config.shop.iter().map(|s| s.path.clone());
     for own in own.chain(shop) {
         if same(&own, target) {
             return Err(Failure::no(format!(

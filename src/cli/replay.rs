@@ -4,8 +4,9 @@ use std::path::Path;
 
 use serde::Serialize;
 
-use super::args::{Args, Format};
+use super::args::Format;
 use super::check::load;
+use super::config::Config;
 use super::error::{Failure, Result};
 use super::terminal::Terminal;
 use crate::job::view::network::{NetworkView, network};
@@ -85,37 +86,42 @@ pub(super) fn parse_case(name: &str, text: String) -> Result<CaseFile> {
 }
 
 /// The case with the meter that the arguments ask for, if they do.
-pub(super) fn with_meter(args: &Args, file: CaseFile) -> CaseFile {
+pub(super) fn with_meter(config: &Config, file: CaseFile) -> CaseFile {
     CaseFile {
-        meter: args
+        meter: config
             .meter
             .clone()
             .or(file.meter)
-            .or_else(|| args.shop_meter.clone()),
+            .or_else(|| config.shop_meter.clone()),
         ..file
     }
 }
 
-pub(super) fn replay(args: &Args, path: &Path, network: bool, terminal: &mut Terminal) -> Result {
-    if network && args.format != Format::Json {
+pub(super) fn replay(
+    config: &Config,
+    path: &Path,
+    network: bool,
+    terminal: &mut Terminal,
+) -> Result {
+    if network && config.format != Format::Json {
         return Err(Failure::Usage(
             "`--network` is for other programs: add `--format json`".to_owned(),
         ));
     }
     let file = read_case(path)?;
-    replay_file(args, &file, network, terminal).map(|_| ())
+    replay_file(config, &file, network, terminal).map(|_| ())
 }
 
 /// Works through a case; `with_network` adds what the last belief is worked out from.
 pub(super) fn replay_file(
-    args: &Args,
+    config: &Config,
     file: &CaseFile,
     with_network: bool,
     terminal: &mut Terminal,
 ) -> Result<Replayed> {
-    let rules = load(args)?;
-    let file = &with_meter(args, file.clone());
-    let settings = args.settings();
+    let rules = load(config)?;
+    let file = &with_meter(config, file.clone());
+    let settings = config.settings;
     let mut states = Vec::new();
     let mut cases: Vec<Case> = Vec::new();
     for n in 0..=file.steps.len() {
@@ -165,7 +171,7 @@ pub(super) fn replay_file(
         })
         .collect::<Result<Vec<_>>>()?;
     let led = truth.iter().all(|t| (1..=truth.len()).contains(&t.rank));
-    match args.format {
+    match config.format {
         Format::Json => {
             let mut states = states.into_iter();
             let intake = states.next().unwrap_or_default();

@@ -5,9 +5,10 @@ use std::path::Path;
 use indicatif::{ProgressBar, ProgressStyle};
 use serde::Serialize;
 
-use super::args::{Args, Command, Format};
+use super::args::{Command, Format};
 use super::check::load;
 use super::complaint::{complained, nothing_fits};
+use super::config::Config;
 use super::error::{Failure, Result};
 use super::output::{Holds, save};
 use super::terminal::Terminal;
@@ -27,8 +28,8 @@ struct View {
 }
 
 /// `simulate`.
-pub(super) fn run(args: &Args, terminal: &mut Terminal) -> Result {
-    let Some(Command::Simulate {
+pub(super) fn run(config: &Config, command: &Command, terminal: &mut Terminal) -> Result {
+    let Command::Simulate {
         kind,
         complaint,
         model,
@@ -39,26 +40,27 @@ pub(super) fn run(args: &Args, terminal: &mut Terminal) -> Result {
         policy,
         plot,
         compare: others,
-    }) = &args.command
+    } = command
     else {
         return Ok(());
     };
-    let rules = load(args)?;
+    let rules = load(config)?;
     let job = kind
         .as_ref()
-        .map(|kind| complained(args, kind, model, complaint.as_deref(), symptom, history))
+        .map(|kind| complained(config, kind, model, complaint.as_deref(), symptom, history))
         .transpose()?;
+    let meter = config.first_meter();
     let order = Order {
         job: job.as_ref(),
-        meter: args.meter.as_deref().or(args.shop_meter.as_deref()),
+        meter: meter.as_deref(),
         cases: *cases,
         seed: *seed,
     };
     let others = others
         .as_deref()
-        .map(|path| load_others(args, path))
+        .map(|path| load_others(config, path))
         .transpose()?;
-    let jobs = jobs(&rules, &order, args.settings())?;
+    let jobs = jobs(&rules, &order, config.settings)?;
     if jobs.iter().any(|j| j.start.symptoms.is_empty()) {
         return Err(nothing_fits());
     }
@@ -77,16 +79,16 @@ pub(super) fn run(args: &Args, terminal: &mut Terminal) -> Result {
     let ended = |n| bar.inc(n);
     let simulation = simulate(&order, &jobs, &manners, &ended);
     let comparison = others
-        .map(|others| compare(&jobs, &others, args.settings(), &ended))
+        .map(|others| compare(&jobs, &others, config.settings, &ended))
         .transpose()
         .map_err(other_rules)?;
     bar.finish_and_clear();
     if let Some(path) = plot {
         let drawn = report::simulation_picture(&simulation)
             .map_err(|e| Failure::no(format!("cannot draw the simulation: {e}")))?;
-        save(args, &drawn, Holds::Simulation, path)?;
+        save(config, &drawn, Holds::Simulation, path)?;
     }
-    match args.format {
+    match config.format {
         Format::Json => {
             let view = View {
                 simulation,
@@ -108,10 +110,10 @@ pub(super) fn run(args: &Args, terminal: &mut Terminal) -> Result {
 }
 
 /// The rules that these are set against.
-fn load_others(args: &Args, path: &Path) -> Result<Rulebase> {
+fn load_others(config: &Config, path: &Path) -> Result<Rulebase> {
     let rules = Rules {
         paths: vec![path.to_owned()],
-        only_these: args.only_these_rules,
+        only_these: config.rules.only_these,
     };
     let mut rules = built_in::rulebase(&rules).map_err(|loaded| {
         Failure::no(format!(
@@ -120,7 +122,7 @@ fn load_others(args: &Args, path: &Path) -> Result<Rulebase> {
         ))
         .help("`halfsplit rules check PATH` shows them alone")
     })?;
-    rules.without.clone_from(&args.without);
+    rules.without.clone_from(&config.without);
     Ok(rules)
 }
 

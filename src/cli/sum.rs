@@ -3,7 +3,8 @@
 use serde::Serialize;
 use serde_json::{Value, json};
 
-use super::args::{Args, Format, JumpedPart, SumCommand};
+use super::args::{Format, JumpedPart, SumCommand};
+use super::config::Config;
 use super::error::{Failure, Result};
 use super::terminal::Terminal;
 use crate::circuit::bus::{self, Sizes, Speed};
@@ -64,9 +65,9 @@ impl From<NotPhysical> for Failure {
     }
 }
 
-pub(super) fn sum(args: &Args, which: &SumCommand, terminal: &mut Terminal) -> Result {
+pub(super) fn sum(config: &Config, which: &SumCommand, terminal: &mut Terminal) -> Result {
     let answer = answer(which)?;
-    match args.format {
+    match config.format {
         Format::Json => terminal.json(&answer)?,
         _ => {
             for line in &answer.says {

@@ -18,20 +18,13 @@ pub struct Terminal {
     pub colour: bool,
 }
 
-impl Default for Terminal {
-    fn default() -> Self {
-        Self::new()
-    }
-}
-
 impl Terminal {
-    /// On the standard output of the process.
-    pub fn new() -> Self {
+    /// On the standard output of the process; `columns` is how wide it is, where
+    /// the environment says so.
+    pub(super) fn new(columns: Option<usize>) -> Self {
         let stdout = std::io::stdout();
         let colour = anstream::AutoStream::choice(&stdout) != anstream::ColorChoice::Never;
-        let width = std::env::var("COLUMNS")
-            .ok()
-            .and_then(|c| c.parse().ok())
+        let width = columns
             .or_else(|| terminal_size::terminal_size().map(|(w, _)| w.0 as usize))
             .unwrap_or(80)
             .clamp(40, 100);

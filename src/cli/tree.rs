@@ -2,9 +2,10 @@
 
 use std::sync::Arc;
 
-use super::args::{Args, Command, Format};
+use super::args::{Command, Format};
 use super::check::load;
 use super::complaint::{complained, nothing_fits};
+use super::config::Config;
 use super::error::{Failure, Result};
 use super::output::{Holds, write_out};
 use super::stores::read_store;
@@ -16,8 +17,8 @@ use crate::plan::Extent;
 use crate::report;
 
 /// `tree`.
-pub(super) fn tree(args: &Args, terminal: &mut Terminal) -> Result {
-    let Some(Command::Tree {
+pub(super) fn tree(config: &Config, command: &Command, terminal: &mut Terminal) -> Result {
+    let Command::Tree {
         job,
         kind,
         complaint,
@@ -28,24 +29,24 @@ pub(super) fn tree(args: &Args, terminal: &mut Terminal) -> Result {
         cut,
         html,
         out,
-    }) = &args.command
+    } = command
     else {
         return Ok(());
     };
-    let rules = Arc::new(load(args)?);
+    let rules = Arc::new(load(config)?);
     let extent = Extent {
         depth: (*depth).into(),
         cut: *cut,
     };
     let view = match job {
         Some(id) => {
-            let desk = Desk::resume(rules, Box::new(read_store(args)?), args.settings(), *id)?;
+            let desk = Desk::resume(rules, Box::new(read_store(config)?), config.settings, *id)?;
             tree_view(&desk.case, extent)
         }
         None => {
             let kind = kind.as_deref().unwrap_or_default();
-            let file = complained(args, kind, model, complaint.as_deref(), symptom, history)?;
-            let case = Case::new(&rules, &file, args.settings())?;
+            let file = complained(config, kind, model, complaint.as_deref(), symptom, history)?;
+            let case = Case::new(&rules, &file, config.settings)?;
             if case.symptoms.is_empty() {
                 return Err(nothing_fits());
             }
@@ -55,11 +56,11 @@ pub(super) fn tree(args: &Args, terminal: &mut Terminal) -> Result {
     let drawn = |text: std::result::Result<String, askama::Error>| {
         text.map_err(|e| Failure::no(format!("cannot draw the tree: {e}")))
     };
-    let text = match args.format {
+    let text = match config.format {
         Format::Json => form_text("halfsplit-tree", &view)?,
         Format::Svg => drawn(report::tree_picture(&view))?,
         Format::Text if *html => drawn(report::tree_html(&view))?,
         Format::Text => report::tree_text(&view, terminal.width),
     };
-    write_out(args, &text, Holds::Tree, out.as_deref(), terminal)
+    write_out(config, &text, Holds::Tree, out.as_deref(), terminal)
 }

@@ -10,6 +10,7 @@
 //!
 //! [`Log`] is what a desk asks of a store; [`Store`] is the one behind it here,
 //! which lists jobs and keeps rounds as well.
+mod clock;
 mod error;
 mod log;
 mod migrations;
@@ -17,6 +18,7 @@ mod open;
 mod record;
 mod rounds;
 
+pub use clock::Clock;
 pub use error::StoreError;
 pub use log::Log;
 use record::Row;
@@ -38,6 +40,8 @@ pub struct Store {
     path: PathBuf,
     /// The form of the file: how many migrations it has seen.
     version: i64,
+    /// What events are dated by.
+    clock: Clock,
     /// The copy that is read in place of a file that waits for its recovery.
     _copy: Option<tempfile::TempDir>,
 }
@@ -48,13 +52,27 @@ impl Store {
         &self.path
     }
 
+    /// The same store with its events dated by another clock than the machine's.
+    #[must_use]
+    pub fn with_clock(self, clock: Clock) -> Store {
+        Store { clock, ..self }
+    }
+
+    /// The same file opened once more to write, by the same clock.
+    ///
+    /// # Errors
+    /// As for [`Store::open_existing`].
+    pub fn again(&self) -> Result<Store, StoreError> {
+        Ok(Store::open_existing(&self.path)?.with_clock(self.clock.clone()))
+    }
+
     fn put_job(
         &mut self,
         file: &CaseFile,
         shown: &[Moment],
         rules: &str,
     ) -> Result<i64, StoreError> {
-        let now = now();
+        let now = self.clock.now();
         let tx = self
             .db
             .transaction_with_behavior(TransactionBehavior::Immediate)?;
@@ -105,7 +123,7 @@ impl Store {
         shown: Option<&Moment>,
         rules: &str,
     ) -> Result<i64, StoreError> {
-        let now = now();
+        let now = self.clock.now();
         let tx = self
             .db
             .transaction_with_behavior(TransactionBehavior::Immediate)?;
@@ -343,15 +361,4 @@ fn cause(m: &Moment) -> String {
         .first()
         .filter(|s| s.posterior > m.nothing_found)
         .map_or_else(|| "nothing wrong".to_owned(), |s| s.name.clone())
-}
-
-/// The time of day in RFC 3339, to the second, in UTC. HALFSPLIT_NOW fixes it
-/// for tests.
-fn now() -> String {
-    std::env::var("HALFSPLIT_NOW").unwrap_or_else(|_| {
-        jiff::Timestamp::now()
-            .round(jiff::Unit::Second)
-            .unwrap_or_else(|_| jiff::Timestamp::now())
-            .to_string()
-    })
 }

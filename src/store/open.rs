@@ -13,7 +13,7 @@ use std::time::{Duration, Instant};
 use rusqlite::ffi;
 use rusqlite::{Connection, ErrorCode, OpenFlags};
 
-use super::{Store, StoreError, migrations};
+use super::{Clock, Store, StoreError, migrations};
 
 /// How long to wait for another process that is writing.
 const PATIENCE: Duration = Duration::from_secs(10);
@@ -28,26 +28,6 @@ const COMPANIONS: [&str; 3] = ["-wal", "-shm", "-journal"];
 const COPIES: usize = 20;
 
 impl Store {
-    /// The place given by option or environment, else the platform's data folder.
-    ///
-    /// # Errors
-    /// If there is no home folder.
-    pub fn place(option: Option<&Path>) -> Result<PathBuf, StoreError> {
-        if let Some(p) = option {
-            return Ok(p.to_owned());
-        }
-        if let Some(p) = std::env::var_os("HALFSPLIT_STORE").filter(|p| !p.is_empty()) {
-            return Ok(p.into());
-        }
-        use etcetera::BaseStrategy;
-        etcetera::choose_base_strategy()
-            .map(|s| s.data_dir().join("halfsplit").join("jobs.sqlite"))
-            .map_err(|e| StoreError::Place {
-                path: PathBuf::from("jobs.sqlite"),
-                why: format!("{e}; give the place with --store FILE"),
-            })
-    }
-
     /// The store's file and every file that SQLite may put beside it.
     pub fn files(path: &Path) -> impl Iterator<Item = PathBuf> {
         let beside = COMPANIONS.map(|end| companion(path, end));
@@ -89,6 +69,7 @@ impl Store {
             db,
             path: path.to_owned(),
             version: migrations::ALL.len() as i64,
+            clock: Clock::default(),
             _copy: None,
         })
     }
@@ -242,6 +223,7 @@ fn reader(path: &Path, named: &Path) -> Result<Store, StoreError> {
     db.busy_timeout(PATIENCE)?;
     Ok(Store {
         version: identify(&db, named)?,
+        clock: Clock::default(),
         db,
         path: named.to_owned(),
         _copy: None,

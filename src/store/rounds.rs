@@ -2,7 +2,7 @@
 
 use rusqlite::{TransactionBehavior, params};
 
-use super::{Store, StoreError, now};
+use super::{Store, StoreError};
 use crate::drill::{Kept, Logged, Order};
 
 /// The form of the store from which on it has rounds; a reader migrates nothing.
@@ -14,6 +14,7 @@ impl Store {
     /// # Errors
     /// If the store fails.
     pub fn begin_round(&mut self, order: &Order, rules: &str) -> Result<i64, StoreError> {
+        let now = self.clock.now();
         let tx = self
             .db
             .transaction_with_behavior(TransactionBehavior::Immediate)?;
@@ -22,7 +23,7 @@ impl Store {
             params![order.trainee],
         )?;
         let id = tx.last_insert_rowid();
-        insert(&tx, id, 0, &Logged::Begun(order.clone()), rules)?;
+        insert(&tx, id, 0, &now, &Logged::Begun(order.clone()), rules)?;
         tx.commit()?;
         Ok(id)
     }
@@ -39,6 +40,7 @@ impl Store {
         event: &Logged,
         rules: &str,
     ) -> Result<i64, StoreError> {
+        let now = self.clock.now();
         let tx = self
             .db
             .transaction_with_behavior(TransactionBehavior::Immediate)?;
@@ -52,7 +54,7 @@ impl Store {
             Some(n) if n != last => return Err(StoreError::RoundChanged(round)),
             Some(_) => {}
         }
-        insert(&tx, round, last + 1, event, rules)?;
+        insert(&tx, round, last + 1, &now, event, rules)?;
         tx.commit()?;
         Ok(last + 1)
     }
@@ -134,6 +136,7 @@ fn insert(
     tx: &rusqlite::Transaction,
     round: i64,
     seq: i64,
+    at: &str,
     event: &Logged,
     rules: &str,
 ) -> Result<(), StoreError> {
@@ -144,7 +147,7 @@ fn insert(
     })?;
     tx.execute(
         "INSERT INTO round_event (round, seq, at, body, rules) VALUES (?1, ?2, ?3, ?4, ?5)",
-        params![round, seq, now(), body, rules],
+        params![round, seq, at, body, rules],
     )?;
     Ok(())
 }

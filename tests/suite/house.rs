@@ -1,5 +1,6 @@
 //! The house stays in order: no modules that use one another in a circle, also
-//! inside a room, and no file that is longer than one idea.
+//! inside a room, no file that is longer than one idea, no environment read below
+//! the command line, nothing that changes kept for the whole process.
 //!
 //! A file and those in its own folder are one idea in parts, so what goes back and
 //! forth between them is no circle.
@@ -178,4 +179,74 @@ fn a_file_holds_one_idea() {
         long.is_empty(),
         "{long:?}; part them, or say why in the head"
     );
+}
+
+/// The text of a module without comments and without its tests.
+fn code(text: &str) -> String {
+    let comment = Regex::new(r"//[^\n]*").unwrap();
+    let tests = Regex::new(r"(?s)#\[cfg\(test\)\]\s*mod tests \{.*").unwrap();
+    tests
+        .replace(&comment.replace_all(text, ""), "")
+        .into_owned()
+}
+
+/// The modules that are part of the program, with their code alone.
+fn program() -> impl Iterator<Item = (String, String)> {
+    let of_program = |name: &String| !name.ends_with("::tests") && name != "built_in::build";
+    let all = modules().into_iter();
+    all.filter(move |(name, _)| of_program(name))
+        .map(|(name, text)| (name, code(&text)))
+}
+
+#[test]
+fn only_the_command_line_reads_the_environment() {
+    let reads = Regex::new(r"\benv::|\bstd::env\b|\betcetera::").unwrap();
+    let found: Vec<String> = program()
+        .filter(|(_, text)| reads.is_match(text))
+        .map(|(name, _)| name)
+        .collect();
+    assert_eq!(
+        found,
+        ["cli::config"],
+        "the environment is read once, by the configuration; hand its value down"
+    );
+}
+
+/// Modules that keep something for the whole process that changes, and why. A
+/// module that needs it no longer is to be taken off the list.
+const KEEP_FOR_ALL: [(&str, &str); 4] = [
+    (
+        "line::survey",
+        "a number for each survey, to tell them apart",
+    ),
+    (
+        "line::together",
+        "the same readings are asked about once for each that may be next",
+    ),
+    (
+        "model::lines",
+        "what was solved for a line is asked for at every entry of every job",
+    ),
+    ("model::lines::together", "the same for its readings"),
+];
+
+#[test]
+fn nothing_that_changes_is_kept_for_the_whole_process() {
+    let statics =
+        Regex::new(r"\bstatic\s+(mut\s+)?[A-Z_0-9]+\s*:\s*([^=]+)=|\bthread_local!").unwrap();
+    // Fixed data, and what is worked out once and stays.
+    let fixed = Regex::new(r"^(&|Dir\b|\[Word;|mimalloc::|LazyLock<|\[?OnceLock<)").unwrap();
+    let changes = Regex::new(r"Mutex|RwLock|Atomic|\b(Ref)?Cell<").unwrap();
+    let changing = |text: &str| {
+        statics.captures_iter(text).any(|s| {
+            let of = s.get(2).map_or("", |t| t.as_str());
+            s.get(1).is_some() || !fixed.is_match(of) || changes.is_match(of)
+        })
+    };
+    let allowed = |name: &str| KEEP_FOR_ALL.iter().any(|(m, _)| *m == name);
+    let found: Vec<String> = program()
+        .filter(|(name, text)| !allowed(name) && changing(text))
+        .map(|(name, _)| name)
+        .collect();
+    assert!(found.is_empty(), "{found:?}; let a value own it");
 }

@@ -2,11 +2,12 @@
 mod read;
 mod say;
 
-use super::args::{Args, Command, Format};
+use super::args::{Command, Format};
 use super::ask::{Ask, Reply, asker};
 use super::check::load;
+use super::config::Config;
 use super::error::{Failure, Result};
-use super::stores::{open_store, read_store, read_store_if_any, store_place};
+use super::stores::{open_store, read_store, read_store_if_any};
 use super::terminal::Terminal;
 use crate::drill::{
     Cause, DrillError, Kept, Level, Logged, Move, Order, Round, Task, Told, debrief, progress,
@@ -47,8 +48,8 @@ impl From<DrillError> for Failure {
 }
 
 /// `drill`.
-pub(super) fn run(args: &Args, terminal: &mut Terminal) -> Result {
-    let Some(Command::Drill {
+pub(super) fn run(config: &Config, command: &Command, terminal: &mut Terminal) -> Result {
+    let Command::Drill {
         trainee,
         level,
         area,
@@ -57,20 +58,20 @@ pub(super) fn run(args: &Args, terminal: &mut Terminal) -> Result {
         round,
         progress: of,
         table: all,
-    }) = &args.command
+    } = command
     else {
         return Ok(());
     };
-    let json = args.format == Format::Json;
+    let json = config.format == Format::Json;
     if *all {
-        let view = table(&rounds(args)?);
+        let view = table(&rounds(config)?);
         return match json {
             true => terminal.form("halfsplit-drill-table", &view),
             false => terminal.print(&report::trainees_text(&view, terminal.width)),
         };
     }
     if let Some(name) = of {
-        let view = progress(name.trim(), &rounds(args)?);
+        let view = progress(name.trim(), &rounds(config)?);
         if view.rounds.is_empty() {
             return Err(Failure::no(format!("`{name}` has begun no round"))
                 .help("`halfsplit drill --table` lists who has"));
@@ -86,54 +87,60 @@ pub(super) fn run(args: &Args, terminal: &mut Terminal) -> Result {
                 .to_owned(),
         ));
     }
-    let mut rules = load(args)?;
+    let mut rules = load(config)?;
     // The drill's bench has everything, so that a round is the same in every shop.
     rules.without.clear();
     if let Some(id) = round {
-        return resume(args, &rules, *id, json, terminal);
+        return resume(config, &rules, *id, json, terminal);
     }
     let trainee = trainee.as_deref().map_or(NOBODY, str::trim);
     if trainee.is_empty() {
         return Err(Failure::Usage("the trainee's name is empty".to_owned()));
     }
-    let costs = args.settings().costs;
+    let costs = config.settings.costs;
     let order = Order {
         trainee: trainee.to_owned(),
         level: Level::try_from(*level).map_err(Failure::no)?,
         seed: match seed {
             Some(seed) => *seed,
-            None => rounds_of(args, trainee)? + 1,
+            None => rounds_of(config, trainee)? + 1,
         },
         area: area.clone(),
         kind: kind.clone(),
-        meter: args.meter_at_first(),
+        meter: config.first_meter(),
         rate: costs.rate,
         unmended: costs.give_up,
     };
     let task = Task::draw(&rules, &order)?;
-    let mut store = open_store(args)?;
+    let mut store = open_store(config)?;
     let id = store.begin_round(&order, &rules.fingerprint)?;
     let kept = store.round(id)?;
     play(&rules, store, &task, &kept, terminal)
 }
 
 /// Every round in the store.
-fn rounds(args: &Args) -> Result<Vec<Kept>> {
-    let store = read_store_if_any(args)?;
+fn rounds(config: &Config) -> Result<Vec<Kept>> {
+    let store = read_store_if_any(config)?;
     Ok(store.map_or_else(|| Ok(Vec::new()), |s| s.rounds())?)
 }
 
 /// How many rounds a trainee has begun.
-fn rounds_of(args: &Args, trainee: &str) -> Result<u64> {
-    match store_place(args)?.exists() {
-        true => Ok(read_store(args)?.rounds_of(trainee)?),
+fn rounds_of(config: &Config, trainee: &str) -> Result<u64> {
+    match config.store()?.exists() {
+        true => Ok(read_store(config)?.rounds_of(trainee)?),
         false => Ok(0),
     }
 }
 
 /// Goes on with a round, or tells again what came of it.
-fn resume(args: &Args, rules: &Rulebase, id: i64, json: bool, terminal: &mut Terminal) -> Result {
-    let store = read_store_if_any(args)?;
+fn resume(
+    config: &Config,
+    rules: &Rulebase,
+    id: i64,
+    json: bool,
+    terminal: &mut Terminal,
+) -> Result {
+    let store = read_store_if_any(config)?;
     let kept = store.map_or(Err(StoreError::NoRound(id)), |s| s.round(id))?;
     if kept.rules != rules.fingerprint {
         return Err(Failure::no(format!(
@@ -147,7 +154,7 @@ fn resume(args: &Args, rules: &Rulebase, id: i64, json: bool, terminal: &mut Ter
             return Err(Failure::no(format!("round {id} is not over yet"))
                 .help("go on with it without --format json"));
         }
-        return play(rules, open_store(args)?, &task, &kept, terminal);
+        return play(rules, open_store(config)?, &task, &kept, terminal);
     };
     let mut round = Round::new(&task);
     for what in &kept.moves {

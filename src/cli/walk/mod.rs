@@ -13,12 +13,12 @@ mod remedy;
 
 use std::sync::Arc;
 
-use super::args::Args;
 use super::ask::{Ask, Reply, asker};
 use super::check::load;
+use super::config::Config;
 use super::error::{Failure, Result};
 use super::intake::Intake;
-use super::stores::{open_store, store_place};
+use super::stores::open_store;
 use super::terminal::Terminal;
 use super::{bypass, show};
 use crate::desk::Desk;
@@ -35,32 +35,32 @@ use command::{At, Command, HELP};
 use entries::words;
 
 /// Works through a job with whoever types.
-pub(super) fn walk(args: &Args, terminal: &mut Terminal) -> Result {
+pub(super) fn walk(config: &Config, terminal: &mut Terminal) -> Result {
     let mut asker = asker()?;
-    work(args, asker.as_mut(), terminal)?;
+    work(config, asker.as_mut(), terminal)?;
     asker.all_taken()
 }
 
-fn work(args: &Args, ask: &mut dyn Ask, terminal: &mut Terminal) -> Result {
-    let rules = Arc::new(load(args)?);
-    let place = store_place(args)?;
+fn work(config: &Config, ask: &mut dyn Ask, terminal: &mut Terminal) -> Result {
+    let rules = Arc::new(load(config)?);
+    let place = config.store()?;
     let new = !place.exists();
-    let store = open_store(args)?;
+    let store = open_store(config)?;
     terminal
         .say("halfsplit: find the fault, one step at a time. Type ? for help at any prompt.")?;
     // Perhaps its name was mistyped.
-    if new && args.store.is_some() {
+    if new && config.store_named {
         terminal.say(&format!("A new store was made: {}", place.display()))?;
     }
     // Asked for by a wrong name, it is better said before the questions.
-    BenchMeter::of(&rules, args.meter_at_first().as_deref())?;
+    BenchMeter::of(&rules, config.first_meter().as_deref())?;
     let intake = Intake {
         rules,
         store,
-        settings: args.settings(),
-        meter: args.meter.as_deref(),
-        first_meter: args.meter_at_first(),
-        new: args.new,
+        settings: config.settings,
+        meter: config.meter.as_deref(),
+        first_meter: config.first_meter(),
+        new: config.new,
     };
     let Some(desk) = intake.begin(ask, terminal)? else {
         return Ok(());
