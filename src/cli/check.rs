@@ -41,6 +41,13 @@ struct CheckView {
     devices: usize,
     numbers: SourceTally,
     fingerprint: String,
+    files: Vec<FileView>,
+}
+
+#[derive(Serialize)]
+struct FileView {
+    file: String,
+    fingerprint: String,
 }
 
 #[derive(Serialize)]
@@ -132,6 +139,14 @@ fn view(loaded: &Loaded) -> CheckView {
         devices: loaded.rulebase.devices.len(),
         numbers: loaded.rulebase.sources,
         fingerprint: loaded.rulebase.fingerprint.clone(),
+        files: loaded
+            .files
+            .iter()
+            .map(|f| FileView {
+                file: f.name.clone(),
+                fingerprint: f.fingerprint(),
+            })
+            .collect(),
     }
 }
 

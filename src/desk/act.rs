@@ -195,8 +195,8 @@ impl Desk {
             (None, _) => Some(Moment::from(self.state())),
         };
         let (id, last) = (self.id(), self.record.last);
-        let rules = &self.rules.fingerprint;
-        self.log.append(id, last, event, shown.as_ref(), rules)?;
+        self.log
+            .append(id, last, event, shown.as_ref(), &self.under)?;
         let mut came = self.log.since(id, last + 1)?.into_iter();
         if let Some((case, view)) = then {
             self.case = case;

@@ -25,10 +25,11 @@ use std::sync::Arc;
 
 use crate::job::trail::Moment;
 use crate::job::view::{self, StateView};
-use crate::job::{Case, CaseFile, Settings};
+use crate::job::{Case, CaseError, CaseFile, Settings};
+use crate::model::fingerprint;
 use crate::plan::Effort;
 use crate::rulebase::{MeterProfile, Rulebase};
-use crate::store::{Log, Logged, Record};
+use crate::store::{Log, Logged, Record, UnderRules};
 
 /// How many next steps are shown.
 pub const NEXT: usize = 3;
@@ -37,6 +38,8 @@ pub const NEXT: usize = 3;
 #[derive(Debug)]
 pub struct Desk {
     rules: Arc<Rulebase>,
+    /// The same as it is kept with what is shown.
+    under: UnderRules,
     /// Where the job is kept.
     log: Box<dyn Log>,
     settings: Settings,
@@ -87,10 +90,12 @@ impl Desk {
         }
         let (case, now) = worked_out(before.as_ref(), file.steps.len(), settings)?;
         shown.push(now);
-        let id = log.create(file, &shown, &rules.fingerprint)?;
+        let under = under(&rules, file)?;
+        let id = log.create(file, &shown, &under)?;
         let record = log.load(id)?;
         Ok(Desk {
             rules,
+            under,
             log,
             settings,
             record,
@@ -113,6 +118,7 @@ impl Desk {
         let record = log.load(id)?;
         let case = Case::of_today(&rules, &record.file, settings)?;
         Ok(Desk {
+            under: under(&rules, &record.file)?,
             rules,
             log,
             settings,
@@ -162,4 +168,12 @@ impl Desk {
         let state = || view::state(&self.case, &self.record.file.steps, NEXT);
         self.view.get_or_init(state)
     }
+}
+
+/// The rules as they are kept with what is shown of a job.
+fn under(rules: &Rulebase, file: &CaseFile) -> Result<UnderRules, CaseError> {
+    Ok(UnderRules {
+        all: rules.fingerprint.clone(),
+        own: Some(fingerprint(rules, &file.device)?),
+    })
 }

@@ -1,5 +1,6 @@
 //! Jobs on a log in memory: what is done to them, and two desks at one of them.
 
+use std::path::Path;
 use std::sync::{Arc, Mutex};
 
 use super::{Action, Desk, DeskError};
@@ -7,7 +8,7 @@ use crate::job::trail::Moment;
 use crate::job::{CaseFile, Closing, ClosingState, Entry, Settings, Shown};
 use crate::model::Unit;
 use crate::rulebase::{Rulebase, Rules};
-use crate::store::{Event, Log, Logged, StoreError};
+use crate::store::{Event, Log, Logged, StoreError, UnderRules};
 
 /// The events of each job, shared by all desks that work on it.
 #[derive(Clone, Debug, Default)]
@@ -21,13 +22,13 @@ impl InMemory {
     }
 }
 
-fn event(seq: usize, what: Logged, shown: Option<&Moment>, rules: &str) -> Event {
+fn event(seq: usize, what: Logged, shown: Option<&Moment>, rules: &UnderRules) -> Event {
     Event {
         seq: seq as i64,
         at: format!("minute {seq}"),
         what,
         shown: shown.cloned().unwrap_or_default(),
-        rules: rules.to_owned(),
+        rules: rules.clone(),
     }
 }
 
@@ -36,7 +37,7 @@ impl Log for InMemory {
         &mut self,
         file: &CaseFile,
         shown: &[Moment],
-        rules: &str,
+        rules: &UnderRules,
     ) -> Result<i64, StoreError> {
         let begins = Logged::beginning(file).into_iter().enumerate();
         let events = begins.map(|(n, what)| event(n, what, shown.get(n), rules));
@@ -51,7 +52,7 @@ impl Log for InMemory {
         last: i64,
         what: &Logged,
         shown: Option<&Moment>,
-        rules: &str,
+        rules: &UnderRules,
     ) -> Result<i64, StoreError> {
         self.with(job, |events| {
             if events.len() as i64 != last + 1 {
@@ -72,13 +73,33 @@ impl Log for InMemory {
 }
 
 fn rules() -> Arc<Rulebase> {
+    loaded(Path::new("tests/rulebases/walk"))
+}
+
+fn loaded(folder: &Path) -> Arc<Rulebase> {
     let loaded = Rules {
-        paths: vec!["tests/rulebases/walk".into()],
+        paths: vec![folder.to_owned()],
         only_these: true,
     }
     .load();
     assert!(loaded.problems.is_empty(), "{}", loaded.report(false));
     Arc::new(loaded.rulebase)
+}
+
+/// The same rules in a folder of their own, and beside them those of a tablet,
+/// which has another pack.
+fn with_a_tablet() -> tempfile::TempDir {
+    let folder = tempfile::tempdir().unwrap();
+    for entry in std::fs::read_dir("tests/rulebases/walk").unwrap() {
+        let entry = entry.unwrap();
+        std::fs::copy(entry.path(), folder.path().join(entry.file_name())).unwrap();
+    }
+    let pack = std::fs::read_to_string(folder.path().join("buzzer.yaml")).unwrap();
+    let bell = pack.replacen("pack: buzzer", "pack: bell", 1);
+    let tablet = "device: slate\nname: Slate\nkind: tablet\ncarries: {bell: [bell]}\n";
+    std::fs::write(folder.path().join("bell.yaml"), bell).unwrap();
+    std::fs::write(folder.path().join("slate.yaml"), tablet).unwrap();
+    folder
 }
 
 /// A handheld without sound, opened on this log.
@@ -215,4 +236,39 @@ fn what_another_did_to_the_job_counts_for_every_action() {
     assert!(changed(&two.act(Action::TakeBack)));
     let done = two.act(Action::TakeBack).unwrap();
     assert_eq!(done.taken_back, Some(Entry::Note("from there".to_owned())));
+}
+
+#[test]
+fn an_edit_of_a_rule_file_marks_the_jobs_that_it_touches_alone() {
+    let folder = with_a_tablet();
+    let log = InMemory::default();
+    let before = loaded(folder.path());
+    let mut desk = opened(&log, &before);
+    desk.act(result("buzzer/beeps", "no")).unwrap();
+    let edited = |file: &str| {
+        let path = folder.path().join(file);
+        let text = std::fs::read_to_string(&path).unwrap();
+        std::fs::write(&path, format!("{text}\n# Looked at again.\n")).unwrap();
+        let rules = loaded(folder.path());
+        std::fs::write(&path, text).unwrap();
+        assert_ne!(rules.fingerprint, before.fingerprint);
+        rules
+    };
+    for file in ["bell.yaml", "slate.yaml"] {
+        let today = again(&desk, &log, &edited(file));
+        assert_eq!(today.moved(), None, "{file}");
+        // What it was shown under is told as before.
+        assert_eq!(today.trail().rules.as_ref(), Some(&before.fingerprint));
+    }
+    for file in ["buzzer.yaml", "handheld.yaml", "bench.yaml"] {
+        let today = again(&desk, &log, &edited(file));
+        assert!(today.moved().is_some(), "{file}");
+    }
+
+    // A job of before has the fingerprint over all files alone.
+    for event in log.0.lock().unwrap().iter_mut().flatten() {
+        event.rules.own = None;
+    }
+    assert_eq!(again(&desk, &log, &before).moved(), None);
+    assert!(again(&desk, &log, &edited("bell.yaml")).moved().is_some());
 }

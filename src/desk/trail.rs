@@ -8,14 +8,14 @@ use crate::job::trail::{Moment, Trail};
 use crate::job::words;
 
 impl Desk {
-    /// Whether the rules have changed since the last thing shown, and what
-    /// that moves: one line, or nothing.
+    /// Whether the rules of this kind of device have changed since the last thing
+    /// shown, and what that moves: one line, or nothing.
     pub fn moved(&self) -> Option<String> {
         let (shown, rules) = match self.record.shown.last() {
             Some((_, m, r)) => (m, r),
             None => (&self.record.intake, &self.record.intake_rules),
         };
-        if *rules == self.rules.fingerprint {
+        if rules.say_the_same(&self.under) {
             return None;
         }
         let now = self.state();
@@ -87,6 +87,7 @@ impl Desk {
                 .shown
                 .last()
                 .map_or(&self.record.intake_rules, |s| &s.2)
+                .all
                 .clone(),
         );
         for (n, step) in t.steps.iter_mut().enumerate() {

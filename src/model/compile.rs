@@ -1,9 +1,12 @@
 //! Rules and a device description to a [`Model`].
 
+mod carried;
 mod copy;
 mod error;
 mod steps;
 
+use carried::carried;
+pub use carried::fingerprint;
 use copy::Copy;
 pub use error::CompileError;
 use error::describe;
@@ -100,31 +103,8 @@ fn build(
         }
     }
     let device = describe(rules, unit)?;
-    let described: HashSet<&str> = rules
-        .devices
-        .iter()
-        .flat_map(|d| d.carries.iter().map(|c| c.0.as_str()))
-        .collect();
-    let mut carries: Vec<(&Pack, Vec<Carried>)> = Vec::new();
-    for p in &rules.packs {
-        let copies = match device.and_then(|d| d.carries.iter().find(|c| c.0 == p.id)) {
-            Some((_, copies)) => Some(copies.clone()),
-            // A pack that no description mentions is on every device.
-            None if device.is_none() || !described.contains(p.id.as_str()) => Some(Vec::new()),
-            None => None,
-        };
-        if let Some(mut copies) = copies {
-            if copies.is_empty() {
-                copies.push(Carried {
-                    name: p.unit.clone().unwrap_or_else(|| p.id.clone()),
-                    also: Vec::new(),
-                });
-            }
-            if in_play.is_none_or(|all| p.minimal || all.packs.contains(&p.id)) {
-                carries.push((p, copies));
-            }
-        }
-    }
+    let mut carries = carried(rules, device);
+    carries.retain(|(p, _)| in_play.is_none_or(|all| p.minimal || all.packs.contains(&p.id)));
     let mut b = Builder {
         model: Model {
             bench: rules.bench.clone(),

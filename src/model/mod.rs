@@ -22,7 +22,7 @@ use crate::bench::Bench;
 use crate::plan::Act;
 use crate::rulebase::{Kind, KnownGood, Sign, Step, Where};
 
-pub use compile::{CompileError, compile, compile_for, outline};
+pub use compile::{CompileError, compile, compile_for, fingerprint, outline};
 pub(crate) use gates::Saw;
 pub use gates::{behind, hazards, shown_id};
 pub use joined::InPlay;

@@ -4,9 +4,9 @@
 use std::path::{Path, PathBuf};
 
 use include_dir::{Dir, include_dir};
-use sha2::{Digest, Sha256};
 
 use super::decode::decode;
+use super::files::{RuleFile, over};
 use super::problem::{Code, Problem};
 use super::raw::{AnyFile, RawBench, RawDevice, RawLine, RawMeters, RawPack};
 use super::source::{At, SourceFile, Span};
@@ -88,12 +88,9 @@ impl Rules {
                 .iter()
                 .any(|p| matches!(p.code, Code::File | Code::Budget));
         let mut rulebase = validate(&raw, &files, complete, &mut problems);
-        let mut hash = Sha256::new();
-        for f in &files {
-            hash.update(f.text.as_bytes());
-            hash.update([0]);
-        }
-        rulebase.fingerprint = hash.finalize().iter().map(|b| format!("{b:02x}")).collect();
+        rulebase.fingerprint = over(files.iter().map(|f| f.text.as_str()));
+        let of = |any| RuleFile::of(any, &files[place(any) as usize]);
+        rulebase.files = raw.iter().map(of).collect();
         problems.sort_by_key(|p| p.span.map(|s| (s.file, s.start)));
         Loaded {
             rulebase,

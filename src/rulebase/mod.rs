@@ -9,6 +9,7 @@
 //! what is valid.
 mod amount;
 mod decode;
+mod files;
 mod kept;
 mod line;
 mod load;
@@ -24,6 +25,7 @@ mod unlisted;
 mod validate;
 mod yaml;
 
+pub use files::{Holds, RuleFile, fingerprint_over};
 pub use kept::Kept;
 pub use line::*;
 pub(crate) use load::read_text;

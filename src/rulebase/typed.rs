@@ -5,6 +5,7 @@ use std::fmt;
 use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
 
+use super::files::RuleFile;
 use super::kept::Kept;
 use super::line::{Line, PackFault};
 use super::meter::{MeterMode, MeterProfile};
@@ -82,6 +83,8 @@ pub struct Rulebase {
     pub sources: SourceTally,
     /// SHA-256 over all files, in hexadecimal: which rules a step was given under.
     pub fingerprint: String,
+    /// The files that count, in the order of loading.
+    pub files: Vec<RuleFile>,
     /// What the shop is without, which no rule says: tools by their names, or
     /// [`DONOR_PARTS`].
     #[serde(skip)]

@@ -116,6 +116,7 @@ pub(super) fn validate(
         hazards,
         sources,
         fingerprint: String::new(),
+        files: Vec::new(),
         without: Vec::new(),
         kept: Kept::default(),
     }

@@ -2,6 +2,7 @@
 
 use super::error::StoreError;
 use super::record::{Event, Logged, Record};
+use super::under::UnderRules;
 use crate::job::CaseFile;
 use crate::job::trail::Moment;
 
@@ -15,8 +16,12 @@ pub trait Log: std::fmt::Debug + Send {
     ///
     /// # Errors
     /// If the store fails; nothing is kept then.
-    fn create(&mut self, file: &CaseFile, shown: &[Moment], rules: &str)
-    -> Result<i64, StoreError>;
+    fn create(
+        &mut self,
+        file: &CaseFile,
+        shown: &[Moment],
+        rules: &UnderRules,
+    ) -> Result<i64, StoreError>;
 
     /// Appends an event after event number `last`; its number is returned. It is
     /// durable then.
@@ -29,7 +34,7 @@ pub trait Log: std::fmt::Debug + Send {
         last: i64,
         event: &Logged,
         shown: Option<&Moment>,
-        rules: &str,
+        rules: &UnderRules,
     ) -> Result<i64, StoreError>;
 
     /// The events of a job from number `from` on, in order; none is no failure

@@ -17,12 +17,14 @@ mod migrations;
 mod open;
 mod record;
 mod rounds;
+mod under;
 
 pub use clock::Clock;
 pub use error::StoreError;
 pub use log::Log;
 use record::Row;
 pub use record::{Event, Listed, Logged, Record};
+pub use under::UnderRules;
 
 use std::path::{Path, PathBuf};
 
@@ -70,7 +72,7 @@ impl Store {
         &mut self,
         file: &CaseFile,
         shown: &[Moment],
-        rules: &str,
+        rules: &UnderRules,
     ) -> Result<i64, StoreError> {
         let now = self.clock.now();
         let tx = self
@@ -121,7 +123,7 @@ impl Store {
         last: i64,
         event: &Logged,
         shown: Option<&Moment>,
-        rules: &str,
+        rules: &UnderRules,
     ) -> Result<i64, StoreError> {
         let now = self.clock.now();
         let tx = self
@@ -229,7 +231,7 @@ impl Store {
                     rusqlite::types::ValueRef::Null => Ok(None),
                     _ => text(3).map(Some),
                 },
-                rules: text(4).unwrap_or_default(),
+                rules: UnderRules::from(text(4).unwrap_or_default().as_str()),
             })
         })?;
         let log = rows.collect::<Result<Vec<Row>, _>>()?;
@@ -297,7 +299,7 @@ impl Log for Store {
         &mut self,
         file: &CaseFile,
         shown: &[Moment],
-        rules: &str,
+        rules: &UnderRules,
     ) -> Result<i64, StoreError> {
         let path = self.path.clone();
         self.put_job(file, shown, rules)
@@ -310,7 +312,7 @@ impl Log for Store {
         last: i64,
         event: &Logged,
         shown: Option<&Moment>,
-        rules: &str,
+        rules: &UnderRules,
     ) -> Result<i64, StoreError> {
         let path = self.path.clone();
         self.put(job, last, event, shown, rules)
@@ -339,7 +341,7 @@ fn insert(
     at: &str,
     event: &Logged,
     shown: Option<&Moment>,
-    rules: &str,
+    rules: &UnderRules,
 ) -> Result<(), StoreError> {
     let json = |e: serde_json::Error| StoreError::Damaged {
         job,
@@ -350,7 +352,7 @@ fn insert(
     let shown = shown.map(serde_json::to_string).transpose().map_err(json)?;
     tx.execute(
         "INSERT INTO event (job, seq, at, body, shown, rules) VALUES (?1, ?2, ?3, ?4, ?5, ?6)",
-        params![job, seq, at, body, shown, rules],
+        params![job, seq, at, body, shown, rules.to_string()],
     )?;
     Ok(())
 }

@@ -3,6 +3,7 @@
 use serde::{Deserialize, Serialize};
 
 use super::error::StoreError;
+use super::under::UnderRules;
 use crate::job::trail::Moment;
 use crate::job::{CaseFile, Closing, Entry};
 
@@ -44,8 +45,8 @@ pub struct Event {
     pub what: Logged,
     /// What was shown then; empty where nothing was kept of it.
     pub shown: Moment,
-    /// Fingerprint of the rules then.
-    pub rules: String,
+    /// The rules then.
+    pub rules: UnderRules,
 }
 
 /// A job as it stands, folded from its log.
@@ -63,10 +64,10 @@ pub struct Record {
     pub closed_at: Option<String>,
     /// What was shown at intake.
     pub intake: Moment,
-    /// For each entry: when, what was shown, and the rules' fingerprint.
-    pub shown: Vec<(String, Moment, String)>,
-    /// Fingerprint of the rules at intake.
-    pub intake_rules: String,
+    /// For each entry: when, what was shown, and under which rules.
+    pub shown: Vec<(String, Moment, UnderRules)>,
+    /// The rules at intake.
+    pub intake_rules: UnderRules,
 }
 
 /// A line of the list of jobs.
@@ -99,7 +100,7 @@ pub(super) struct Row {
     pub(super) at: String,
     pub(super) body: Result<String, String>,
     pub(super) shown: Result<Option<String>, String>,
-    pub(super) rules: String,
+    pub(super) rules: UnderRules,
 }
 
 impl Row {

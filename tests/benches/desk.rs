@@ -67,7 +67,7 @@ fn after(bencher: Bencher, results: usize, entry: impl Fn(&Entry) -> Entry) {
     let folder = tempfile::tempdir().expect("a folder");
     let mut store = Store::open(&folder.path().join("jobs.db")).expect("a store");
     let id = store
-        .create(&file, &[], &RULES.fingerprint)
+        .create(&file, &[], &RULES.fingerprint.as_str().into())
         .expect("a job in the store");
     let desk = Desk::resume(RULES.clone(), Box::new(store), Settings::default(), id);
     let mut desk = desk.expect("the job");

@@ -28,7 +28,8 @@ fn case(model: &str, serial: &str, complaint: &str) -> CaseFile {
 }
 
 fn create(s: &mut Store, file: &CaseFile) -> i64 {
-    s.create(file, &[Moment::default()], "rules").unwrap()
+    s.create(file, &[Moment::default()], &"rules".into())
+        .unwrap()
 }
 
 fn note(text: &str) -> Logged {
@@ -84,10 +85,19 @@ fn a_job_is_there_after_the_store_was_closed() {
     let id = {
         let mut s = Store::open(&path).unwrap();
         let id = create(&mut s, &file);
-        assert_eq!(s.append(id, 0, &note("one"), None, "rules").unwrap(), 1);
-        assert_eq!(s.append(id, 1, &note("two"), None, "rules").unwrap(), 2);
         assert_eq!(
-            s.append(id, 2, &Logged::TakenBack, None, "rules").unwrap(),
+            s.append(id, 0, &note("one"), None, &"rules".into())
+                .unwrap(),
+            1
+        );
+        assert_eq!(
+            s.append(id, 1, &note("two"), None, &"rules".into())
+                .unwrap(),
+            2
+        );
+        assert_eq!(
+            s.append(id, 2, &Logged::TakenBack, None, &"rules".into())
+                .unwrap(),
             3
         );
         id
@@ -111,12 +121,13 @@ fn closing_and_opening_again_are_events_too() {
         state: ClosingState::NotWorthIt,
         reason: "too old".into(),
     };
-    s.append(id, 0, &Logged::Closed(closing.clone()), None, "r")
+    s.append(id, 0, &Logged::Closed(closing.clone()), None, &"r".into())
         .unwrap();
     assert_eq!(s.load(id).unwrap().file.closed, Some(closing));
     assert_eq!(s.list(&[], Some("not-worth-it")).unwrap().len(), 1);
     assert!(s.list(&[], Some("open")).unwrap().is_empty());
-    s.append(id, 1, &Logged::Reopened, None, "r").unwrap();
+    s.append(id, 1, &Logged::Reopened, None, &"r".into())
+        .unwrap();
     let r = s.load(id).unwrap();
     assert_eq!((r.file.closed, r.closed_at, r.last), (None, None, 2));
     assert_eq!(s.list(&[], Some("open")).unwrap().len(), 1);
@@ -235,24 +246,26 @@ fn two_at_one_store_work_side_by_side_and_the_stale_one_is_told() {
     let one = create(&mut a, &case("Pip 3", "", "no sound"));
     let two = create(&mut b, &case("Pip 4", "", "too quiet"));
     for n in 0..10 {
-        a.append(one, n, &note(&format!("a{n}")), None, "r")
+        a.append(one, n, &note(&format!("a{n}")), None, &"r".into())
             .unwrap();
-        b.append(two, n, &note(&format!("b{n}")), None, "r")
+        b.append(two, n, &note(&format!("b{n}")), None, &"r".into())
             .unwrap();
     }
     assert_eq!((notes(&b, one).len(), notes(&a, two).len()), (10, 10));
     // On the same job, who comes second has to look first.
-    b.append(one, 10, &note("b was here"), None, "r").unwrap();
-    match a.append(one, 10, &note("a is late"), None, "r") {
+    b.append(one, 10, &note("b was here"), None, &"r".into())
+        .unwrap();
+    match a.append(one, 10, &note("a is late"), None, &"r".into()) {
         Err(StoreError::Changed(j)) => assert_eq!(j, one),
         other => panic!("{other:?}"),
     }
     assert_eq!(
-        a.append(one, 11, &note("a has looked"), None, "r").unwrap(),
+        a.append(one, 11, &note("a has looked"), None, &"r".into())
+            .unwrap(),
         12
     );
     assert!(matches!(
-        a.append(99, 0, &note("nowhere"), None, "r"),
+        a.append(99, 0, &note("nowhere"), None, &"r".into()),
         Err(StoreError::NoJob(99))
     ));
     assert_eq!(notes(&a, one)[10..], ["b was here", "a has looked"]);
@@ -271,7 +284,7 @@ fn eight_threads_append_to_jobs_of_their_own() {
                 let mut s = Store::open(path).unwrap();
                 let id = create(&mut s, &case(&format!("Pip {t}"), "", "no sound"));
                 for n in 0..25 {
-                    s.append(id, n, &note(&format!("{t} {n}")), None, "r")
+                    s.append(id, n, &note(&format!("{t} {n}")), None, &"r".into())
                         .unwrap();
                 }
             });
@@ -304,7 +317,7 @@ fn eight_threads_on_one_job_keep_every_entry_that_was_taken() {
                 for n in 0..10 {
                     loop {
                         let last = s.load(id).unwrap().last;
-                        match s.append(id, last, &note(&format!("{t} {n}")), None, "r") {
+                        match s.append(id, last, &note(&format!("{t} {n}")), None, &"r".into()) {
                             Ok(_) => break,
                             Err(StoreError::Changed(_)) => {}
                             Err(e) => panic!("{e}"),
