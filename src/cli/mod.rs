@@ -12,6 +12,7 @@ mod error;
 mod explain;
 mod hear;
 mod intake;
+mod job;
 mod jobs;
 mod line;
 mod output;
@@ -131,7 +132,7 @@ pub fn run(args: &Args, environment: &Environment, terminal: &mut Terminal) -> R
         Some(Command::Jobs { words, state }) => {
             jobs::jobs(config, words, state.as_deref(), terminal)
         }
-        Some(Command::Job(job)) => jobs::job(config, job, terminal),
+        Some(Command::Job(job)) => job::job(config, job, terminal),
         Some(Command::Shop) => shop::show(config, terminal),
         Some(Command::Trail {
             job,

@@ -230,3 +230,44 @@ pub enum JobCommand {
         job: i64,
     },
 }
+
+impl JobCommand {
+    /// Number of the job; `None` for one that is to be opened.
+    pub(crate) fn job(&self) -> Option<i64> {
+        match self {
+            JobCommand::New { .. } => None,
+            JobCommand::Show { job }
+            | JobCommand::Result { job, .. }
+            | JobCommand::Remedy { job, .. }
+            | JobCommand::Note { job, .. }
+            | JobCommand::Cannot { job, .. }
+            | JobCommand::Unclear { job, .. }
+            | JobCommand::Reference { job, .. }
+            | JobCommand::Meter { job, .. }
+            | JobCommand::History { job, .. }
+            | JobCommand::Sure { job, .. }
+            | JobCommand::Correct { job, .. }
+            | JobCommand::Undo { job }
+            | JobCommand::Why { job, .. }
+            | JobCommand::Weigh { job }
+            | JobCommand::Suppose { job, .. }
+            | JobCommand::Line { job, .. }
+            | JobCommand::Bypass { job, .. }
+            | JobCommand::Close { job, .. }
+            | JobCommand::Reopen { job } => Some(*job),
+        }
+    }
+
+    /// Whether nothing is done to the job.
+    pub(crate) fn only_asks(&self) -> bool {
+        matches!(
+            self,
+            JobCommand::Show { .. }
+                | JobCommand::Why { .. }
+                | JobCommand::Weigh { .. }
+                | JobCommand::Suppose { .. }
+                | JobCommand::Line { .. }
+                | JobCommand::Bypass { .. }
+        )
+    }
+}
