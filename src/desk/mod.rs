@@ -17,7 +17,7 @@ use crate::job::{
 };
 use crate::line::Distrust;
 use crate::model::{Found, behind};
-use crate::plan::Effort;
+use crate::plan::{Effort, TestId};
 use crate::rulebase::{MeterProfile, Rulebase};
 use crate::store::{Logged, Record, Store, StoreError};
 
@@ -222,7 +222,7 @@ impl<'r> Desk<'r> {
     }
 
     /// A value of a test, with its unit if that stands apart, and what follows it.
-    pub fn value_first<'t>(&self, test: usize, typed: &'t str) -> (&'t str, &'t str) {
+    pub fn value_first<'t>(&self, test: TestId, typed: &'t str) -> (&'t str, &'t str) {
         let asked = Asked::by(&self.case.model.tests[test]);
         let ends = typed.match_indices(' ').map(|(at, _)| at);
         let ends: Vec<usize> = ends.chain([typed.len()]).take(2).collect();
@@ -394,7 +394,7 @@ impl<'r> Desk<'r> {
             return Err(DeskError::IsClosed(self.id()));
         }
         if state == ClosingState::Mended {
-            let words = |t: usize| {
+            let words = |t: TestId| {
                 let t = &self.case.model.tests[t];
                 format!("{}{}", t.ask, behind(&t.id))
             };

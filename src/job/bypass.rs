@@ -10,6 +10,7 @@ use crate::belief::likelier;
 use crate::circuit::wire::Verdict;
 use crate::line::{self, Stretch};
 use crate::model::{Found, Model};
+use crate::plan::RemedyId;
 use crate::rulebase::{Duty, Harm, LinePart, Point};
 
 /// Advice on a wire round a part, or between two points, of a line.
@@ -181,7 +182,7 @@ impl Case {
     ///
     /// # Errors
     /// If a line cannot be solved.
-    pub fn bridged(&self, remedy: usize) -> Result<Vec<BypassView>, NoAdvice> {
+    pub fn bridged(&self, remedy: RemedyId) -> Result<Vec<BypassView>, NoAdvice> {
         /// Below this a fault is out of the question.
         const NOT_LIKELY: f64 = 0.005;
         let r = &self.model.remedies[remedy];
@@ -261,7 +262,7 @@ impl Case {
                 }
             }
         }
-        let near = match Model::find(places.iter().map(|p| p.0.as_str()), what) {
+        let near = match Model::find::<usize>(places.iter().map(|p| p.0.as_str()), what) {
             Found::None(near) => near,
             Found::One(i) => return Ok(vec![places[i].1]),
             // Several lines have such a part: all of them are meant.

@@ -15,6 +15,7 @@ use std::sync::Arc;
 
 use crate::belief::{Belief, Change, Event, Finding, Seen};
 use crate::model::{Model, Saw, Sibling, SiblingReading, Taken};
+use crate::plan::TestId;
 
 /// Something that happened.
 #[derive(Clone, Debug)]
@@ -45,7 +46,7 @@ struct Happened {
     /// Entry number, from 0; `None` for the complaint.
     entry: Option<usize>,
     /// The test, if any.
-    test: Option<usize>,
+    test: Option<TestId>,
     what: What,
     /// How many times it was seen, each time the same.
     times: i32,
@@ -116,7 +117,7 @@ impl Events {
 
 impl History {
     /// Adds what happened in an entry (`None` for the complaint) and a test.
-    pub(super) fn push(&mut self, entry: Option<usize>, test: Option<usize>, what: What) {
+    pub(super) fn push(&mut self, entry: Option<usize>, test: Option<TestId>, what: What) {
         self.all.push(Happened {
             entry,
             test,
@@ -127,7 +128,7 @@ impl History {
 
     /// The result of a test in an entry was seen once more, and was the same;
     /// tells whether that result still holds.
-    pub(super) fn seen_again(&mut self, model: &Model, test: usize, entry: usize) -> bool {
+    pub(super) fn seen_again(&mut self, model: &Model, test: TestId, entry: usize) -> bool {
         let either = [false, true].map(|turned| self.standing(model, test, turned));
         let mut either = either.into_iter().flatten();
         let Some(at) = either.find(|at| self.all[*at].entry == Some(entry)) else {
@@ -162,7 +163,7 @@ impl History {
     /// last one, unless something else was done since about a fault that it tells
     /// of. A swap seats a plug and puts the old part back: then what is tried may
     /// come out in another way, and what was looked at or measured will not.
-    fn standing(&self, model: &Model, test: usize, turned: bool) -> Option<usize> {
+    fn standing(&self, model: &Model, test: TestId, turned: bool) -> Option<usize> {
         let of_test =
             |h: &Happened| h.what.is_result() && h.test == Some(test) && h.what.turned() == turned;
         let at = self.all.iter().rposition(of_test)?;
@@ -178,13 +179,13 @@ impl History {
     }
 
     /// Whether the last result of a test still holds.
-    pub(super) fn holds(&self, model: &Model, test: usize) -> bool {
+    pub(super) fn holds(&self, model: &Model, test: TestId) -> bool {
         self.standing(model, test, false).is_some()
     }
 
     /// Takes out the standing result of a test, with the leads changed over or not,
     /// and what the test did to the device: it is going to be repeated.
-    pub(super) fn supersede(&mut self, model: &Model, test: usize, turned: bool) {
+    pub(super) fn supersede(&mut self, model: &Model, test: TestId, turned: bool) {
         let standing = self.standing(model, test, turned);
         let Some(entry) = standing.map(|at| self.all[at].entry) else {
             return;

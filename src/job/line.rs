@@ -46,7 +46,7 @@ use super::view::step;
 use crate::belief::likelier;
 use crate::circuit::wire::FAST;
 use crate::model::{Measures, bounds};
-use crate::plan::Act;
+use crate::plan::{Act, TestId};
 use crate::rulebase::{Doubt, PartKind};
 use crate::shown::shown;
 
@@ -103,8 +103,8 @@ pub fn line_view(case: &Case, steps: &[Entry], line: usize) -> LineView {
 
 /// The line that is at hand: the one that a step measures, else the one that
 /// was read last.
-pub fn line_at_hand(case: &Case, test: Option<usize>) -> Option<usize> {
-    let of = |t: usize| case.model.tests[t].measures.map(|m| m.line);
+pub fn line_at_hand(case: &Case, test: Option<TestId>) -> Option<usize> {
+    let of = |t: TestId| case.model.tests[t].measures.map(|m| m.line);
     let last = || {
         case.entered.iter().rev().find_map(|e| match e {
             Entered::Result { test, .. } => of(*test),

@@ -1,6 +1,7 @@
 //! What has to be tried before a device counts as mended.
 
 use crate::model::Model;
+use crate::plan::{RemedyId, TestId};
 
 /// The functions whose loss is complained of, by index.
 pub(crate) fn complained(model: &Model, symptoms: &[usize]) -> Vec<usize> {
@@ -11,18 +12,24 @@ pub(crate) fn complained(model: &Model, symptoms: &[usize]) -> Vec<usize> {
 }
 
 /// The items that a remedy works on, by index.
-pub(crate) fn worked_on(model: &Model, remedy: usize) -> impl Iterator<Item = usize> + '_ {
+pub(crate) fn worked_on(model: &Model, remedy: RemedyId) -> impl Iterator<Item = usize> + '_ {
     let clears = model.remedies[remedy].change.clears.iter();
     clears.map(|(f, _)| model.faults[*f].item)
 }
 
 /// The cheapest test that tries a function as the device stands; one that
 /// cannot be done only if there is no other.
-pub(crate) fn of(model: &Model, function: usize, blocked: impl Fn(usize) -> bool) -> Option<usize> {
-    (0..model.tests.len())
+pub(crate) fn of(
+    model: &Model,
+    function: usize,
+    blocked: impl Fn(TestId) -> bool,
+) -> Option<TestId> {
+    model
+        .tests
+        .keys()
         .filter(|t| model.tests[*t].proves == Some(function))
         .min_by(|a, b| {
-            let m = |t: usize| model.tests[t].step.minutes;
+            let m = |t: TestId| model.tests[t].step.minutes;
             (blocked(*a).cmp(&blocked(*b)))
                 .then(m(*a).total_cmp(&m(*b)))
                 .then(a.cmp(b))

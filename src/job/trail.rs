@@ -12,6 +12,7 @@ use super::view::{Share, StateView, Suspect, VERSION, is_zero, suspect};
 use super::words::{ResultWords, result_words};
 use crate::belief::likelier;
 use crate::model::{Found, Model};
+use crate::plan::TestId;
 use crate::rulebase::{Kind, Step};
 
 /// A whole trail.
@@ -353,7 +354,7 @@ impl Trail {
                     step.cautions.push(m.bench.cautions[*c].id.clone());
                 }
             };
-            let name_test = |step: &mut TrailStep, name: &str| -> Option<usize> {
+            let name_test = |step: &mut TrailStep, name: &str| -> Option<TestId> {
                 let found = match m.test(name) {
                     Found::One(i) => Some(i),
                     _ => None,

@@ -33,6 +33,7 @@ use crate::line::{
     Bypass, BypassError, CATEGORIES, Distrust, Forecast, GoodReading, PORT_VOLTS, Probing, Stretch,
     USUAL_LENGTH, Wired, bypass, distrust, healthy,
 };
+use crate::plan::TestId;
 use crate::rulebase::{Line, LinePart, MeterMode, PackFault};
 use crate::shown::shown;
 
@@ -367,7 +368,7 @@ pub(crate) fn bounds(low: f64, high: f64, unit: &str) -> String {
 impl Model {
     /// A test of a line as it comes out in another bench condition than it
     /// wants; `None` if it does not measure a line.
-    pub(crate) fn test_in(&self, test: usize, state: BenchState) -> Option<TestInfo> {
+    pub(crate) fn test_in(&self, test: TestId, state: BenchState) -> Option<TestInfo> {
         let t = &self.tests[test];
         self.test_as(t, |probing| Probing { state, ..probing })
     }

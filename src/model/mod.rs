@@ -16,10 +16,11 @@ mod spelling;
 use std::sync::Arc;
 
 use serde::{Deserialize, Serialize};
+use typed_index_collections::TiVec;
 
 use crate::belief::{Change, FaultId, Finding, Network};
 use crate::bench::Bench;
-use crate::plan::Act;
+use crate::plan::{Act, RemedyId, TestId};
 use crate::rulebase::{Kind, KnownGood, Sign, Step, Where};
 
 pub use compile::{CompileError, compile, compile_for, outline};
@@ -71,15 +72,15 @@ pub struct Model {
     /// Electrical lines.
     pub lines: Vec<LineInfo>,
     /// What can be done to learn.
-    pub tests: Vec<TestInfo>,
+    pub tests: TiVec<TestId, TestInfo>,
     /// What can be done to mend.
-    pub remedies: Vec<RemedyInfo>,
+    pub remedies: TiVec<RemedyId, RemedyInfo>,
     /// The bench.
     pub bench: Bench,
     /// The meter on it.
     pub meter: BenchMeter,
     /// What the rules say that good boards read, by test.
-    known_good: Vec<(usize, KnownGood)>,
+    known_good: Vec<(TestId, KnownGood)>,
     /// What of that cannot be, in words.
     pub refused: Vec<String>,
     /// What of it counts though the lines of the rules would not read so, in words.
@@ -255,8 +256,8 @@ pub struct TestInfo {
     pub raises: Vec<Sign>,
     /// The gate, by index, that it is the check of.
     pub checks: Option<usize>,
-    /// Tests that come first, by index, as long as they can be done.
-    pub comes_after: Vec<usize>,
+    /// Tests that come first, as long as they can be done.
+    pub comes_after: Vec<TestId>,
 }
 
 impl TestInfo {
@@ -406,13 +407,13 @@ impl Model {
     }
 
     /// Finds by full identifier, or by its end where that is unique.
-    pub(crate) fn find<'a>(
+    pub(crate) fn find<'a, I: From<usize>>(
         ids: impl Iterator<Item = &'a str> + Clone,
         typed: &str,
-    ) -> Found<usize> {
+    ) -> Found<I> {
         let typed = typed.trim();
         if let Some(i) = ids.clone().position(|id| id == typed) {
-            return Found::One(i);
+            return Found::One(i.into());
         }
         let ends: Vec<(usize, &str)> = ids
             .clone()
@@ -423,7 +424,7 @@ impl Model {
             })
             .collect();
         match ends.as_slice() {
-            [(i, _)] => Found::One(*i),
+            [(i, _)] => Found::One((*i).into()),
             [] => Found::None(
                 crate::rulebase::nearest(
                     typed,
@@ -437,11 +438,11 @@ impl Model {
     }
 
     /// A test by name.
-    pub fn test(&self, typed: &str) -> Found<usize> {
+    pub fn test(&self, typed: &str) -> Found<TestId> {
         Self::find(self.tests.iter().map(|t| t.id.as_str()), typed)
     }
     /// A remedy by name.
-    pub fn remedy(&self, typed: &str) -> Found<usize> {
+    pub fn remedy(&self, typed: &str) -> Found<RemedyId> {
         Self::find(self.remedies.iter().map(|t| t.id.as_str()), typed)
     }
     /// A symptom by name.

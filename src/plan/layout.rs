@@ -2,8 +2,8 @@
 
 use rustc_hash::FxHashMap;
 
-use super::Situation;
 use super::problem::{Becomes, Mend, Price, Problem, Trial};
+use super::{RemedyId, Situation, TestId};
 use crate::belief::candidates::Candidate;
 
 /// Weight of the worlds that a remedy may change below which it is left out.
@@ -52,15 +52,15 @@ pub(super) struct Layout<'a> {
     pub(super) problem: Problem<'a>,
     /// Weights of the worlds; they add up to one.
     pub(super) belief: Vec<f64>,
-    /// Tests of the situation, by index.
-    pub(super) tests: Vec<usize>,
-    /// Remedies of the situation, by index.
-    pub(super) remedies: Vec<usize>,
+    /// The test of the situation that each trial stands for.
+    pub(super) tests: Vec<TestId>,
+    /// The remedy of the situation that each mend stands for.
+    pub(super) remedies: Vec<RemedyId>,
 }
 
 impl<'a> Layout<'a> {
     /// With these tests, and every remedy that may help.
-    pub(super) fn new(s: &Situation<'a>, tests: Vec<usize>) -> Self {
+    pub(super) fn new(s: &Situation<'a>, tests: Vec<TestId>) -> Self {
         let (candidates, belief) = few(s.faults, s.candidates);
         let place: FxHashMap<Candidate, usize> = (candidates.iter().enumerate())
             .map(|(i, c)| (c.0, i))
@@ -95,7 +95,7 @@ impl<'a> Layout<'a> {
         let faults = candidates.iter().flat_map(|(c, _)| c.iter());
         faults.for_each(|f| there[f] = true);
         let mut takes = vec![0.0; s.faults];
-        for (i, r) in s.remedies.iter().enumerate() {
+        for (i, r) in s.remedies.iter_enumerated() {
             let Some(r) = r else { continue };
             if !r.clears.iter().any(|(f, _)| there[*f]) {
                 continue;

@@ -1,14 +1,14 @@
 //! Which single result would change the order of the suspects most.
 
-use super::{Situation, gain};
+use super::{Situation, TestId, gain};
 use crate::belief::candidates::Likelihood;
 use crate::belief::{FaultId, Seen, likelier};
 
 /// A result that would put another suspect first.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct Turn {
-    /// The test, by index.
-    pub test: usize,
+    /// The test.
+    pub test: TestId,
     /// The outcome, by index.
     pub outcome: usize,
     /// Probability of that outcome.
@@ -28,7 +28,7 @@ pub fn turning_point(s: &Situation) -> Option<Turn> {
     let first = top(&now)?;
     let foretold = gain::foretell_all(s);
     let mut best: Option<(f64, Turn)> = None;
-    for (test, f) in foretold.iter().enumerate() {
+    for (test, f) in foretold.iter_enumerated() {
         let (Some(f), Some(t)) = (f, &s.tests[test]) else {
             continue;
         };

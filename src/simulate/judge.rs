@@ -11,6 +11,7 @@ use super::tally::{Part, Walked, taken};
 use super::walk::Record;
 use crate::belief::FaultId;
 use crate::belief::candidates::Candidate;
+use crate::plan::RemedyId;
 
 /// Faults that fewer cases than this had are not judged.
 const FEW: usize = 20;
@@ -78,7 +79,7 @@ pub fn judge(jobs: &[Jobs], records: &[Vec<Record>], advice: &Walked) -> Short {
             let known = pairs.entry(key).or_insert((0.0, pair));
             known.0 = f64::max(known.0, weight);
         }
-        let taken = taken(start, records).into_iter().enumerate();
+        let taken = taken(start, records).into_iter_enumerated();
         for (t, times) in taken.filter(|(t, _)| start.able.tests[*t]) {
             let info = &start.model.tests[t];
             let (all, test) = tests.entry(&info.id).or_insert_with(|| {
@@ -125,7 +126,7 @@ fn not_told_apart(start: &Start) -> Vec<(f64, Pair)> {
             row
         })
         .collect();
-    let cured = |f: FaultId, r: usize| start.cures[f].iter().any(|c| c.0 == r);
+    let cured = |f: FaultId, r: RemedyId| start.cures[f].iter().any(|c| c.0 == r);
     let mut out = Vec::new();
     for (i, f) in suspects.iter().enumerate() {
         for (j, g) in suspects.iter().enumerate().skip(i + 1) {

@@ -29,11 +29,14 @@ use halfsplit::bench::{Bench, BenchState, Condition, Moves};
 use halfsplit::built_in;
 use halfsplit::job::{Case, CaseFile, Settings};
 use halfsplit::model::Unit;
-use halfsplit::plan::{Advice, Costs, Effort, PlanRemedy, PlanTest, Situation, advise};
+use halfsplit::plan::{
+    Advice, Costs, Effort, PlanRemedy, PlanTest, RemedyId, Situation, TestId, advise,
+};
 use halfsplit::rulebase::Rules;
 use rand::rngs::StdRng;
 use rand::{Rng, SeedableRng, seq::index};
 use serde::Deserialize;
+use typed_index_collections::TiVec;
 
 fn main() {
     if let Some(path) = std::env::var_os("HALFSPLIT_BENCH_OUT") {
@@ -59,8 +62,8 @@ const THREE_FAULTS: [usize; 3] = [17, 120, 230];
 /// A large device with faults, and results as these faults would give them.
 struct Device {
     network: Network,
-    tests: Vec<Option<PlanTest>>,
-    remedies: Vec<Option<PlanRemedy>>,
+    tests: TiVec<TestId, Option<PlanTest>>,
+    remedies: TiVec<RemedyId, Option<PlanRemedy>>,
     events: Vec<Event>,
     moves: Moves,
 }
@@ -98,7 +101,7 @@ impl Device {
         };
         let conditions =
             |rng: &mut StdRng| -> BenchState { (0..3).filter(|_| rng.random_bool(0.3)).collect() };
-        let mut tests: Vec<Option<PlanTest>> = (0..TESTS)
+        let mut tests: TiVec<TestId, Option<PlanTest>> = (0..TESTS)
             .map(|_| {
                 let sees = index::sample(&mut rng, FAULTS, 25);
                 let finding = if rng.random_bool(0.7) {

@@ -9,9 +9,12 @@ use halfsplit::bench::{BenchState, Moves};
 use halfsplit::circuit::meter::{Meter, Reading};
 use halfsplit::line::Wired;
 use halfsplit::model::{Model, Read, Taken, Unit, compile};
-use halfsplit::plan::{Act, Costs, Effort, PlanRemedy, PlanTest, Situation, advise};
+use halfsplit::plan::{
+    Act, Costs, Effort, PlanRemedy, PlanTest, RemedyId, Situation, TestId, advise,
+};
 use halfsplit::rulebase::{Duty, Line, MeterMode, Rules};
 use rand::Rng;
+use typed_index_collections::TiVec;
 
 use super::*;
 
@@ -42,8 +45,8 @@ pub struct Device {
     /// Names of the elements, by item.
     pub elements: Vec<String>,
     pub meter: Meter,
-    tests: Vec<Option<PlanTest>>,
-    remedies: Vec<Option<PlanRemedy>>,
+    tests: TiVec<TestId, Option<PlanTest>>,
+    remedies: TiVec<RemedyId, Option<PlanRemedy>>,
     moves: Moves,
 }
 
@@ -51,7 +54,7 @@ pub struct Device {
 pub struct Outcome {
     pub belief: Belief,
     /// The tests that were done, in order, with what was read.
-    pub readings: Vec<(usize, Reading)>,
+    pub readings: Vec<(TestId, Reading)>,
 }
 
 impl Outcome {
@@ -259,8 +262,8 @@ impl Device {
     }
 
     /// Tests that measure the line.
-    pub fn measuring(&self) -> impl Iterator<Item = usize> {
-        (0..self.tests.len()).filter(|t| self.tests[*t].is_some())
+    pub fn measuring(&self) -> impl Iterator<Item = TestId> {
+        (self.tests.keys()).filter(|t| self.tests[*t].is_some())
     }
 
     /// The item that a fault belongs to.
@@ -269,7 +272,7 @@ impl Device {
     }
 
     /// What a device truly reads in a test, with some fault at some size.
-    pub fn truly(&self, device: &mut Drawn, test: usize, fault: Option<(usize, f64)>) -> Reading {
+    pub fn truly(&self, device: &mut Drawn, test: TestId, fault: Option<(usize, f64)>) -> Reading {
         let probing = self.model.tests[test].measures.unwrap().probing;
         let wiring = self.wired.for_mode(probing.mode);
         let does = |(fault, size): (usize, f64)| {
@@ -317,7 +320,7 @@ impl Device {
             });
             let events: Vec<Event> = [complaint.clone()].into_iter().chain(recorded).collect();
             let belief = update(&self.model.network, &events, Size::Auto);
-            for (i, t) in tests.iter_mut().enumerate() {
+            for (i, t) in tests.iter_mut_enumerated() {
                 let Some(t) = t else { continue };
                 let foretold = self.model.foretold_after(i, &taken, &belief.faults);
                 t.outlook = outlook(&self.model, &foretold.unwrap().finding);

@@ -3,6 +3,7 @@
 
 use halfsplit::circuit::meter::Reading;
 use halfsplit::line::Probing;
+use halfsplit::plan::TestId;
 use halfsplit::rulebase::MeterMode;
 use rand::rngs::StdRng;
 use rand::{Rng, SeedableRng};
@@ -96,8 +97,8 @@ impl Apart {
         let mut drawn: Vec<Drawn> = (0..DEVICES)
             .map(|_| Drawn::of_line(&device.line, &device.wired, rng))
             .collect();
-        let tests: Vec<usize> = device.measuring().collect();
-        let probing = |test: usize| device.model.tests[test].measures.unwrap().probing;
+        let tests: Vec<TestId> = device.measuring().collect();
+        let probing = |test: TestId| device.model.tests[test].measures.unwrap().probing;
         let mut all = |fault, size| -> Vec<Spread> {
             let read = |test| -> Vec<Reading> {
                 let read = |d| device.truly(d, test, Some((fault, size)));

@@ -28,13 +28,15 @@ use halfsplit::belief::{
 };
 use halfsplit::bench::{BenchState, Moves};
 use halfsplit::plan::{
-    Act, Costs, Effort, PlanTest, Situation, advise, order_by_probability_over_cost,
+    Act, Costs, Effort, PlanTest, RemedyId, Situation, TestId, advise,
+    order_by_probability_over_cost,
 };
 use proptest::prelude::*;
 use rand::rngs::StdRng;
 use rand::seq::SliceRandom;
 use rand::{Rng, SeedableRng};
 use serde::Deserialize;
+use typed_index_collections::{TiSlice, TiVec};
 
 #[track_caller]
 fn near(got: f64, want: f64, within: f64, what: &str) {
@@ -1289,7 +1291,7 @@ fn three_multipliers_and_two_adders() {
 
 /// The gain the planner sees in each finding, in bits.
 fn gains(faults: usize, listed: &[(Candidate, f64)], findings: &[Finding]) -> Vec<Option<f64>> {
-    let tests: Vec<Option<PlanTest>> = findings
+    let tests: TiVec<TestId, Option<PlanTest>> = findings
         .iter()
         .map(|f| {
             Some(PlanTest {
@@ -1307,7 +1309,7 @@ fn gains(faults: usize, listed: &[(Candidate, f64)], findings: &[Finding]) -> Ve
             faults,
             candidates: listed,
             tests: &tests,
-            remedies: &[],
+            remedies: TiSlice::from_ref(&[]),
             retest: None,
             due: &[],
             so_far: 0.0,
@@ -1323,7 +1325,7 @@ fn gains(faults: usize, listed: &[(Candidate, f64)], findings: &[Finding]) -> Ve
             advice
                 .steps
                 .iter()
-                .find(|s| s.act == Act::Test(i))
+                .find(|s| s.act == Act::Test(TestId(i)))
                 .map(|s| s.gain)
         })
         .collect()
@@ -1917,7 +1919,7 @@ remedies:
             0,
             None,
         )];
-        let mut done: Vec<usize> = Vec::new();
+        let mut done: Vec<RemedyId> = Vec::new();
         for (n, e) in entries.iter().enumerate() {
             match e {
                 Entry::Remedy(d) => {
@@ -1942,11 +1944,11 @@ remedies:
                         "no" => t.outcomes.len() - 1,
                         word => t.outcomes.iter().position(|o| o.id == word).unwrap(),
                     };
-                    let same = |p: &(Step, usize, Option<usize>)| {
+                    let same = |p: &(Step, usize, Option<TestId>)| {
                         matches!(p.0, Step::Seen(..)) && p.2 == Some(i)
                     };
                     if let Some(at) = put.iter().rposition(same) {
-                        let opens = |p: &(Step, usize, Option<usize>)| match &p.0 {
+                        let opens = |p: &(Step, usize, Option<TestId>)| match &p.0 {
                             Step::Changed(c) => {
                                 let counts = p.2.is_none() || t.proves.is_some();
                                 p.2 != Some(i) && counts && t.turns_on(c)

@@ -9,6 +9,7 @@ use std::process::Command;
 use assert_cmd::prelude::*;
 use halfsplit::job::{Case, CaseFile, Closed, ClosingState, Entered, Entry, Settings};
 use halfsplit::model::{Found, Unit, compile, recognise};
+use halfsplit::plan::{Act, TestId};
 use halfsplit::rulebase::{Kind, Rulebase, Rules, read_yaml};
 
 /// The built-in rules.
@@ -195,7 +196,7 @@ fn demo(wanted: &str) -> CaseFile {
 }
 
 /// A test by its name.
-fn test_of(case: &Case, name: &str) -> usize {
+fn test_of(case: &Case, name: &str) -> TestId {
     match case.model.test(name) {
         Found::One(i) => i,
         other => panic!("`{name}` is no test: {other:?}"),
@@ -204,7 +205,6 @@ fn test_of(case: &Case, name: &str) -> usize {
 
 #[test]
 fn demos_of_lines_follow_the_advice_and_are_decided_by_a_reading() {
-    use halfsplit::plan::Act;
     let rules = rules();
     let (mut aside, mut weak) = (Vec::new(), Vec::new());
     for name in OF_LINES {
@@ -338,7 +338,7 @@ fn one_demo_repeats_a_misreading_and_one_is_mended_by_the_seating_of_a_swap() {
     for (name, file) in demos() {
         let begins = repair_begins(&rules, &name, &file);
         let case = after(&rules, &name, &file, begins);
-        let seen: Vec<(usize, usize)> = case
+        let seen: Vec<(TestId, usize)> = case
             .entered
             .iter()
             .filter_map(|e| match e {

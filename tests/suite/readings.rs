@@ -6,6 +6,7 @@ use halfsplit::circuit::meter::Reading;
 use halfsplit::job::words::result_words;
 use halfsplit::job::{Case, CaseError, CaseFile, Did, Entry, Reference, Settings, Shown};
 use halfsplit::model::{CompileError, Found, Unit};
+use halfsplit::plan::{Act, TestId};
 use halfsplit::rulebase::{Harm, Rulebase, Rules};
 
 const DIODE: &str = "rear-camera/bus-data-inner-diode";
@@ -42,7 +43,7 @@ fn case(rules: &Rulebase, file: &CaseFile) -> Case {
     Case::new(rules, file, Settings::default()).unwrap_or_else(|e| panic!("{e}"))
 }
 
-fn test(case: &Case, name: &str) -> usize {
+fn test(case: &Case, name: &str) -> TestId {
     match case.model.test(name) {
         Found::One(i) => i,
         other => panic!("{name}: {other:?}"),
@@ -1302,11 +1303,7 @@ fn a_lifted_fuse_tells_apart_what_lies_on_either_side_of_it() {
     assert!(t.step.cautions.iter().any(burns));
     let advised = before.advice(usize::MAX).steps;
     let at = test(&before, lift);
-    assert!(
-        advised
-            .iter()
-            .any(|p| p.act == halfsplit::plan::Act::Test(at))
-    );
+    assert!(advised.iter().any(|p| p.act == Act::Test(at)));
 }
 
 #[test]

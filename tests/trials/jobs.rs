@@ -22,7 +22,7 @@ use std::collections::{BTreeMap, BTreeSet};
 use halfsplit::job::view::state;
 use halfsplit::job::{Cannot, Case, Did, Entry, Settings, StepKind};
 use halfsplit::model::Found;
-use halfsplit::plan::Effort;
+use halfsplit::plan::{Effort, RemedyId};
 use halfsplit::rulebase::{Rulebase, Rules};
 use rayon::prelude::*;
 use serde::Deserialize;
@@ -134,7 +134,7 @@ impl Fault {
     }
 
     /// Whether a remedy truly clears it.
-    fn cleared_by(&self, case: &Case, remedy: usize) -> bool {
+    fn cleared_by(&self, case: &Case, remedy: RemedyId) -> bool {
         let r = &case.model.remedies[remedy];
         if self.repairs.is_empty() {
             let clears = r.change.clears.iter();

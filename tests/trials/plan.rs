@@ -20,6 +20,7 @@ use halfsplit::plan::search::{Moment, Search};
 use halfsplit::plan::{Costs, Effort, PlanRemedy, PlanTest, Situation, TIE, advise};
 use rand::rngs::StdRng;
 use rand::{Rng, SeedableRng};
+use typed_index_collections::TiVec;
 
 fn moves(rng: &mut StdRng, conditions: usize) -> Moves {
     let condition = |i: usize, rng: &mut StdRng| Condition {
@@ -483,11 +484,13 @@ fn of_steps_that_are_all_too_dear_none_is_the_best() {
                 handy: false,
             })
         };
+        let tests = TiVec::from(vec![Some(test); 20]);
+        let remedies = TiVec::from(vec![remedy(0), remedy(1)]);
         let situation = Situation {
             faults: 2,
             candidates: &[(set(0), 0.6), (set(1), 0.4)],
-            tests: &vec![Some(test); 20],
-            remedies: &[remedy(0), remedy(1)],
+            tests: &tests,
+            remedies: &remedies,
             retest: None,
             due: &[],
             so_far: 0.0,

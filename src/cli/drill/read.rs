@@ -9,10 +9,8 @@ use crate::rulebase::Kind;
 /// Every step in the order of its number: tests, then remedies.
 pub(super) fn all(round: &Round) -> Vec<Act> {
     let m = round.model();
-    let tests = (0..m.tests.len()).map(Act::Test);
-    tests
-        .chain((0..m.remedies.len()).map(Act::Remedy))
-        .collect()
+    let tests = m.tests.keys().map(Act::Test);
+    tests.chain(m.remedies.keys().map(Act::Remedy)).collect()
 }
 
 /// The group of a step: how it is done, in a word or two.

@@ -9,6 +9,7 @@ use crate::belief::{
     weights_among,
 };
 use crate::job::history::{History, OneResult, What};
+use crate::plan::TestId;
 
 /// How likely single results are beside the complaint, in bits, as long as the same
 /// was done to the device.
@@ -111,7 +112,7 @@ impl Case {
     }
 
     /// The belief if a test came out in some way.
-    pub fn what_if(&self, test: usize, outcome: usize) -> Belief {
+    pub fn what_if(&self, test: TestId, outcome: usize) -> Belief {
         let t = &self.model.tests[test];
         let mut history = self.history.clone();
         history.supersede(&self.model, test, false);

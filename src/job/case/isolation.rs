@@ -7,6 +7,7 @@ use serde::{Deserialize, Serialize};
 use super::Case;
 use crate::belief::{FaultId, Finding, likelier};
 use crate::model::{Taken, TestInfo};
+use crate::plan::TestId;
 
 /// Both suspects have at least this probability, else one of them is not worth a
 /// lifted part. Common practice, no source.
@@ -26,9 +27,9 @@ pub struct Alike {
     pub line: usize,
     /// The two.
     pub suspects: [FaultId; 2],
-    /// The tests that do, by index, with the total variation between the two; the
+    /// The tests that do, with the total variation between the two; the
     /// cheapest for what it tells first.
-    pub tests: Vec<(usize, f64)>,
+    pub tests: Vec<(TestId, f64)>,
 }
 
 /// Total variation between what two faults make a test show.
@@ -70,7 +71,7 @@ impl Case {
     }
 
     fn reads_alike(&self, line: usize, taken: &[Taken], two: [FaultId; 2]) -> bool {
-        let tests = self.model.tests.iter().enumerate();
+        let tests = self.model.tests.iter_enumerated();
         let mut open = tests.filter(|(i, t)| {
             let here = t.measures.is_some_and(|m| m.line == line);
             here && !self.blocked(*i) && !self.done(*i)
@@ -146,7 +147,7 @@ pub(in crate::job) fn alike_view(case: &Case, line: usize) -> Option<AlikeView> 
     let m = &case.model;
     let name = |f: FaultId| m.faults[f].name.clone();
     let suspects = alike.suspects.map(name).to_vec();
-    let test = |(i, tells): &(usize, f64)| {
+    let test = |(i, tells): &(TestId, f64)| {
         let t = &m.tests[*i];
         let cautions = t.step.cautions.iter();
         let there = m.bench.reach(case.state, &t.step.conditions);

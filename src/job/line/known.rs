@@ -8,6 +8,7 @@ use crate::job::case::Case;
 use crate::job::ledger::Entered;
 use crate::line::CATEGORIES;
 use crate::model::{LineInfo, Read, Taken, bounds};
+use crate::plan::TestId;
 use crate::rulebase::{Harm, Line, LinePart, PartKind};
 use crate::shown::shown;
 
@@ -15,7 +16,7 @@ use crate::shown::shown;
 pub(super) struct TakenHere<'c> {
     /// From 0.
     entry: usize,
-    test: usize,
+    test: TestId,
     outcome: usize,
     taken: &'c Taken,
     misread: f64,

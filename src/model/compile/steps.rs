@@ -32,7 +32,7 @@ impl Builder<'_> {
     /// end.
     pub(super) fn tests(&mut self, copy: &Copy) {
         let pack = copy.pack;
-        let mut order: Vec<(usize, &String)> = Vec::new();
+        let mut order: Vec<(TestId, &String)> = Vec::new();
         for (index, t) in pack.tests.iter().enumerate() {
             if !copy.counts(&t.only_on) {
                 continue;
@@ -160,7 +160,7 @@ impl Builder<'_> {
             let good = self.device.into_iter().flat_map(|d| &d.good);
             let good = good.filter(|g| g.pack == pack.id && g.test == index);
             let good = good.filter(|g| copy.counts(&g.only_on));
-            let at = self.model.tests.len();
+            let at = self.model.tests.next_key();
             self.model.known_good.extend(good.map(|g| (at, g.clone())));
             self.model.tests.push(TestInfo {
                 id: copy.id(&t.id, once),
@@ -193,8 +193,7 @@ impl Builder<'_> {
         }
         for (at, before) in order {
             let ids = [copy.id(before, false), copy.id(before, true)];
-            let mut tests = self.model.tests.iter();
-            let place = tests.position(|t| ids.contains(&t.id));
+            let place = self.model.tests.position(|t| ids.contains(&t.id));
             self.model.tests[at].comes_after.extend(place);
         }
     }

@@ -23,6 +23,7 @@ use crate::circuit::calibrate::CalibrateError;
 use crate::circuit::joint;
 use crate::circuit::solve::SolveError;
 use crate::line::{Cuts, GoodReading, Survey, alone};
+use crate::plan::TestId;
 
 /// How many ranges there are before any are put together, beside those that the
 /// words make.
@@ -316,7 +317,7 @@ impl Model {
     /// no line, or one whose faults are all unlikely.
     pub fn foretold_after(
         &self,
-        test: usize,
+        test: TestId,
         taken: &[Taken],
         believed: &[f64],
     ) -> Option<Foretold> {

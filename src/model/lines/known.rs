@@ -11,6 +11,7 @@ use crate::circuit::calibrate::{CalibrateError, Reach};
 use crate::circuit::meter::{Meter, Reading};
 use crate::circuit::solve::SolveError;
 use crate::line::{Category, Forecast, GoodLine, GoodReading, Probing, Wired};
+use crate::plan::TestId;
 use crate::rulebase::{Harm, Line, MeterMode};
 
 /// What a good board of the model is known to read.
@@ -38,8 +39,8 @@ pub struct Sibling {
 /// be at fault as well as the line.
 #[derive(Clone, Debug, PartialEq)]
 pub struct SiblingReading {
-    /// The test it was taken in, by index.
-    pub test: usize,
+    /// The test it was taken in.
+    pub test: TestId,
     /// The reading, as of the line itself.
     pub reading: GoodReading,
     /// It is of the other half of the line.
@@ -212,7 +213,7 @@ impl Model {
         &self,
         line: usize,
         sibling: Sibling,
-        test: usize,
+        test: TestId,
         taken: &Taken,
     ) -> Option<SiblingReading> {
         let (here, there) = (&self.lines[line], &self.lines[sibling.line]);
