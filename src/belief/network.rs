@@ -10,8 +10,14 @@ pub use event::{Event, Seen};
 pub use finding::{Finding, agreed};
 pub(super) use joint::Joint;
 
-/// Index of a fault in its [`Network`].
-pub type FaultId = usize;
+use typed_index_collections::{TiSlice, TiVec};
+
+use crate::index::index_of;
+
+index_of! {
+    /// Index of a fault in its [`Network`].
+    FaultId
+}
 
 /// A fault before anything is seen.
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -38,16 +44,16 @@ impl Prior {
 /// All faults that a device can have.
 #[derive(Clone, Debug, Default)]
 pub struct Network {
-    faults: Vec<Prior>,
+    faults: TiVec<FaultId, Prior>,
 }
 
 impl Network {
     /// A network of independent faults.
-    pub fn new(faults: Vec<Prior>) -> Self {
+    pub fn new(faults: TiVec<FaultId, Prior>) -> Self {
         Network { faults }
     }
     /// The faults.
-    pub fn faults(&self) -> &[Prior] {
+    pub fn faults(&self) -> &TiSlice<FaultId, Prior> {
         &self.faults
     }
     /// How many faults.

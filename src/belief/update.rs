@@ -1,5 +1,7 @@
 //! From priors and events to a belief.
 
+use typed_index_collections::TiVec;
+
 use super::best_first::{self, Found};
 use super::candidates::{self, Candidate, MAX_SIZE, Weighted};
 use super::exact::{self, Exact};
@@ -31,7 +33,7 @@ const UNLIKELY: f64 = 0.002;
 #[derive(Clone, Debug, Default)]
 pub struct Belief {
     /// Probability of each fault now.
-    pub faults: Vec<f64>,
+    pub faults: TiVec<FaultId, f64>,
     /// Probability that an item has some fault now.
     pub items: Vec<f64>,
     /// Probability that a place has some fault now.
@@ -215,7 +217,7 @@ fn impossible(network: &Network) -> Belief {
 
 /// Faults, likeliest first: those that larger sets are built of.
 fn likeliest(network: &Network, exact: Option<&Exact>) -> Vec<FaultId> {
-    let mut order: Vec<FaultId> = (0..network.len()).collect();
+    let mut order: Vec<FaultId> = network.faults().keys().collect();
     let p = |f: FaultId| match exact {
         Some(e) => e.faults[f].max(network.faults()[f].probability * 1e-3),
         None => network.faults()[f].probability,
@@ -226,8 +228,8 @@ fn likeliest(network: &Network, exact: Option<&Exact>) -> Vec<FaultId> {
 
 /// Which faults are likely enough to be in pairs: the others together have at
 /// most [`UNLIKELY`]. One that was cleared may have been there before.
-fn likely(events: &[Event], order: &[FaultId], exact: &Exact) -> Vec<bool> {
-    let mut likely = vec![true; order.len()];
+fn likely(events: &[Event], order: &[FaultId], exact: &Exact) -> TiVec<FaultId, bool> {
+    let mut likely = TiVec::from(vec![true; order.len()]);
     let mut sum = 0.0;
     for f in order.iter().rev() {
         sum += exact.faults[*f];
@@ -246,7 +248,7 @@ fn likely(events: &[Event], order: &[FaultId], exact: &Exact) -> Vec<bool> {
 
 fn from_candidates(network: &Network, listed: &Weighted) -> Belief {
     let mut b = Belief {
-        faults: vec![0.0; network.len()],
+        faults: vec![0.0; network.len()].into(),
         items: vec![0.0; network.items()],
         places: vec![0.0; network.places()],
         ..Belief::default()

@@ -8,6 +8,7 @@ use super::args::{Args, Format};
 use super::check::load;
 use super::error::{Failure, Result};
 use super::terminal::Terminal;
+use crate::belief::FaultId;
 use crate::job::view::network::{NetworkView, network};
 use crate::job::view::{self, StateView};
 use crate::job::words::{self, percent_within};
@@ -201,7 +202,7 @@ pub(super) fn replay_file(
 
 /// The entry, from 0, of the remedy that a fault was cleared by: the last that
 /// may clear it.
-fn remedy_for(case: &Case, fault: usize) -> Option<usize> {
+fn remedy_for(case: &Case, fault: FaultId) -> Option<usize> {
     let clears = |e: &Entered| match e {
         Entered::Remedy(r) => {
             let clears = &case.model.remedies[*r].change.clears;

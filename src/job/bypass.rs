@@ -6,7 +6,7 @@ use thiserror::Error;
 
 use super::case::Case;
 use super::ledger::{self, CaseError};
-use crate::belief::likelier;
+use crate::belief::{FaultId, likelier};
 use crate::circuit::wire::Verdict;
 use crate::line::{self, Stretch};
 use crate::model::{Found, Model};
@@ -186,7 +186,7 @@ impl Case {
         /// Below this a fault is out of the question.
         const NOT_LIKELY: f64 = 0.005;
         let r = &self.model.remedies[remedy];
-        let clears = |f: usize| r.change.clears.iter().any(|(c, _)| *c == f);
+        let clears = |f: FaultId| r.change.clears.iter().any(|(c, _)| *c == f);
         let now = |(line, part): &Place| {
             self.opened_by(*line, *part)
                 .into_iter()
@@ -208,8 +208,8 @@ impl Case {
             .collect()
     }
 
-    /// Faults that open a part of a line, or make it resistive, by index.
-    fn opened_by(&self, line: usize, part: usize) -> Vec<usize> {
+    /// Faults that open a part of a line, or make it resistive.
+    fn opened_by(&self, line: usize, part: usize) -> Vec<FaultId> {
         let info = &self.model.lines[line];
         let opens = |h: Harm| matches!(h, Harm::Open(p) | Harm::Resistive(p) if p == part);
         info.line
@@ -221,7 +221,7 @@ impl Case {
     }
 
     /// Parts that some faults open.
-    fn opened(&self, faults: &[usize]) -> Vec<Place> {
+    fn opened(&self, faults: &[FaultId]) -> Vec<Place> {
         let mut out = Vec::new();
         for (l, info) in self.model.lines.iter().enumerate() {
             for p in 0..info.line.parts.len() {
@@ -237,14 +237,14 @@ impl Case {
     /// The parts that a name stands for.
     fn meant(&self, what: &str) -> Result<Vec<Place>, NoAdvice> {
         let m = &self.model;
-        let mut ranked: Vec<usize> = (0..m.faults.len()).collect();
+        let mut ranked: Vec<FaultId> = m.faults.keys().collect();
         ranked.sort_by(|a, b| likelier(self.belief.faults[*a], self.belief.faults[*b]));
         if what.is_empty() {
             let first = ranked.iter().map(|f| self.opened(&[*f]));
             let first = first.into_iter().find(|o| !o.is_empty());
             return first.ok_or_else(|| NoAdvice::OnNoLine("none of the suspects".to_owned()));
         }
-        let of_faults = |faults: &[usize], name: &str| match self.opened(faults) {
+        let of_faults = |faults: &[FaultId], name: &str| match self.opened(faults) {
             none if none.is_empty() => Err(NoAdvice::OnNoLine(name.to_owned())),
             some => Ok(some),
         };
@@ -274,7 +274,7 @@ impl Case {
         if let Found::One(f) = m.fault(what) {
             return of_faults(&[f], &m.faults[f].name);
         }
-        match Model::find(m.items.iter().map(|i| i.id.as_str()), what) {
+        match Model::find::<usize>(m.items.iter().map(|i| i.id.as_str()), what) {
             Found::None(_) if self.point(what).is_ok() => Err(NoAdvice::OneEnd(what.to_owned())),
             found => {
                 let found = match found {
@@ -294,13 +294,13 @@ impl Case {
             let id = |p: &Point| format!("{}/{}", info.id, p.id);
             points.extend(info.line.points.iter().map(|p| (id(p), (l, p.node))));
         }
-        let found = Model::find(points.iter().map(|p| p.0.as_str()), what);
+        let found = Model::find::<usize>(points.iter().map(|p| p.0.as_str()), what);
         Ok(points[one(found, what)?].1)
     }
 }
 
 /// Takes one of what was found, or says why not.
-fn one(mut found: Found<usize>, name: &str) -> Result<usize, CaseError> {
+fn one<I>(mut found: Found<I>, name: &str) -> Result<I, CaseError> {
     if let Found::Several(could_be) = &mut found {
         could_be.truncate(LISTED);
     }

@@ -2,7 +2,7 @@
 
 use super::case::Case;
 use super::words::percent;
-use crate::belief::likelier;
+use crate::belief::{FaultId, likelier};
 use crate::circuit::meter::Reading;
 use crate::line::{GoodReading, Probing};
 use crate::model::{LineInfo, RestsOn, TestInfo};
@@ -83,14 +83,14 @@ impl Case {
         // and the fewest others.
         const OTHERS: usize = 12;
         let sees_few = |t: &TestInfo| t.finding.sees().count();
-        let shows = |t: &&TestInfo, fault: usize| {
+        let shows = |t: &&TestInfo, fault: FaultId| {
             t.measures.is_none()
                 && matches!(t.kind, Kind::Measure | Kind::Continuity)
                 && sees_few(t) <= OTHERS
                 && t.finding.likelihood(0, &[fault]) < 0.5
                 && t.finding.likelihood(0, &[]) > 0.5
         };
-        let elsewhere = |fault: usize| {
+        let elsewhere = |fault: FaultId| {
             let all = m.tests.iter().filter(|t| shows(t, fault));
             all.min_by_key(|t| sees_few(t))
         };

@@ -13,7 +13,7 @@ use std::cell::RefCell;
 use std::collections::HashMap;
 use std::sync::Arc;
 
-use crate::belief::{Belief, Change, Event, Finding, Seen};
+use crate::belief::{Belief, Change, Event, FaultId, Finding, Seen};
 use crate::model::{Model, Saw, Sibling, SiblingReading, Taken};
 use crate::plan::TestId;
 
@@ -305,7 +305,7 @@ impl History {
         };
         let at = |h: &Happened| self.all.iter().position(|x| std::ptr::eq(x, h));
         let Some(here) = at(check) else { return seen };
-        let sees: Vec<usize> = seen.finding.sees().collect();
+        let sees: Vec<FaultId> = seen.finding.sees().collect();
         let others = all.iter().flat_map(|s| &s.of);
         for (h, test) in others.filter_map(|h| Some((h, h.test?))) {
             let saw = match &h.what {

@@ -10,7 +10,7 @@ use super::ledger::Entered;
 use super::line::LineView;
 use super::view::{Share, StateView, Suspect, VERSION, is_zero, suspect};
 use super::words::{ResultWords, result_words};
-use crate::belief::likelier;
+use crate::belief::{FaultId, likelier};
 use crate::model::{Found, Model};
 use crate::plan::TestId;
 use crate::rulebase::{Kind, Step};
@@ -539,7 +539,7 @@ impl Trail {
 
 /// What a remedy works on: the items of the faults it clears, the surest first.
 /// What it clears by the way, by a clearly smaller chance, is left out.
-fn worked_on(m: &Model, clears: &[(usize, f64)]) -> Vec<TrailItem> {
+fn worked_on(m: &Model, clears: &[(FaultId, f64)]) -> Vec<TrailItem> {
     let mut best: Vec<(usize, f64)> = Vec::new();
     for (f, chance) in clears {
         let item = m.faults[*f].item;
@@ -561,7 +561,7 @@ fn worked_on(m: &Model, clears: &[(usize, f64)]) -> Vec<TrailItem> {
 }
 
 /// Which of the faults that a remedy clears were there before it.
-fn was_there(case: &Case, remedy: usize, clears: &[(usize, f64)]) -> Vec<Suspect> {
+fn was_there(case: &Case, remedy: usize, clears: &[(FaultId, f64)]) -> Vec<Suspect> {
     let m = &case.model;
     let mut out: Vec<Suspect> = clears
         .iter()

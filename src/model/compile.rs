@@ -135,7 +135,7 @@ fn build(
             found: vec![Default::default(); rules.bench.gates.len()],
             ..Model::default()
         },
-        priors: Vec::new(),
+        priors: TiVec::new(),
         history,
         kind: device.map_or(unit.kind.as_str(), |d| d.kind.as_str()),
         prefixes: HashSet::new(),
@@ -157,7 +157,7 @@ fn build(
 
 struct Builder<'a> {
     model: Model,
-    priors: Vec<Prior>,
+    priors: TiVec<FaultId, Prior>,
     history: &'a [String],
     kind: &'a str,
     prefixes: HashSet<String>,
@@ -197,7 +197,7 @@ impl Builder<'_> {
         self.model.topics.extend(topics);
         let base = self.base_priors(pack)?;
         let noticed = noticed(pack);
-        let mut shared_faults: HashMap<PackFault, usize> = HashMap::new();
+        let mut shared_faults: HashMap<PackFault, FaultId> = HashMap::new();
         let mut shared_functions: HashMap<usize, usize> = HashMap::new();
         let mut shared_lines: HashMap<usize, usize> = HashMap::new();
         let mut lines_of: Vec<Vec<usize>> = Vec::new();
@@ -295,7 +295,7 @@ impl Builder<'_> {
         own.map_or(1.0, |(_, m)| *m)
     }
 
-    fn items(&mut self, copy: &mut Copy, shared: &mut HashMap<PackFault, usize>) {
+    fn items(&mut self, copy: &mut Copy, shared: &mut HashMap<PackFault, FaultId>) {
         let pack = copy.pack;
         for item in &pack.items {
             if self.on_kind(&item.kinds) == 0.0 {
@@ -325,7 +325,7 @@ impl Builder<'_> {
                 } else {
                     odds / (1.0 + odds)
                 };
-                let n = self.model.faults.len();
+                let n = self.model.faults.next_key();
                 copy.faults[f] = Some(n);
                 if item.shared {
                     shared.insert(f, n);
@@ -366,7 +366,7 @@ impl Builder<'_> {
     }
 
     /// What the faults that joined do to what breaks so in the general pack.
-    fn break_as(&self, pack: &Pack, links: &[(PackFault, f64)]) -> Vec<(usize, f64)> {
+    fn break_as(&self, pack: &Pack, links: &[(PackFault, f64)]) -> Vec<(FaultId, f64)> {
         match pack.unheard {
             Some(_) => self.joined.break_as(&pack.by_place(links)),
             None => Vec::new(),
@@ -452,7 +452,7 @@ impl Builder<'_> {
                 d.lines.iter().find(same).map(|(_, l)| l)
             });
             let line = own.unwrap_or(line);
-            let mut faults: Vec<(PackFault, usize)> = Vec::new();
+            let mut faults: Vec<(PackFault, FaultId)> = Vec::new();
             for e in &line.faults {
                 if let Some(n) = copy.faults[e.fault].filter(|n| !faults.iter().any(|f| f.1 == *n))
                 {

@@ -21,6 +21,7 @@ mod together;
 use std::sync::{Arc, Mutex, PoisonError};
 
 use rayon::prelude::*;
+use typed_index_collections::TiSlice;
 
 use super::{Found, Model, OutcomeInfo, TestInfo};
 use crate::belief::{FaultId, Prior};
@@ -150,7 +151,7 @@ impl LineInfo {
         name: String,
         line: Line,
         faults: Vec<(PackFault, FaultId)>,
-        priors: &[Prior],
+        priors: &TiSlice<FaultId, Prior>,
     ) -> Result<Self, SolveError> {
         let mut well = vec![1.0; line.parts.len()];
         for e in &line.faults {

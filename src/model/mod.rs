@@ -60,7 +60,7 @@ pub struct Model {
     /// The faults as the belief sees them; same indexes as `faults`.
     pub network: Network,
     /// The faults as people see them.
-    pub faults: Vec<FaultInfo>,
+    pub faults: TiVec<FaultId, FaultInfo>,
     /// What the faults belong to.
     pub items: Vec<ItemInfo>,
     /// What stands on the device, pack by pack, the main copy of each first.
@@ -133,8 +133,8 @@ pub struct ItemInfo {
     pub name: String,
     /// Which of the five.
     pub r#where: Where,
-    /// Its faults, by index.
-    pub faults: Vec<usize>,
+    /// Its faults.
+    pub faults: Vec<FaultId>,
     /// For a junior.
     pub explain: Option<String>,
 }
@@ -150,9 +150,9 @@ pub struct CopyInfo {
     pub name: String,
     /// What people also call it.
     pub also: Vec<String>,
-    /// Faults of this copy alone, by index, each with the chance that it gives
+    /// Faults of this copy alone, each with the chance that it gives
     /// cause for a complaint.
-    pub own: Vec<(usize, f64)>,
+    pub own: Vec<(FaultId, f64)>,
 }
 
 /// A function as people see it.
@@ -165,7 +165,7 @@ pub struct FunctionInfo {
     /// What it needs, as written.
     pub needs: Vec<String>,
     /// Faults that break it, with the strength.
-    pub links: Vec<(usize, f64)>,
+    pub links: Vec<(FaultId, f64)>,
 }
 
 /// A symptom as people see it.
@@ -450,7 +450,7 @@ impl Model {
         Self::find(self.symptoms.iter().map(|t| t.id.as_str()), typed)
     }
     /// A fault by name.
-    pub fn fault(&self, typed: &str) -> Found<usize> {
+    pub fn fault(&self, typed: &str) -> Found<FaultId> {
         Self::find(self.faults.iter().map(|t| t.id.as_str()), typed)
     }
 }

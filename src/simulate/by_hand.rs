@@ -96,7 +96,7 @@ impl<'a> ByHand<'a> {
     }
 
     /// Probability of each fault, by what was seen.
-    pub fn probabilities(&self) -> Vec<f64> {
+    pub fn probabilities(&self) -> TiVec<FaultId, f64> {
         self.known.faults(self.start)
     }
 

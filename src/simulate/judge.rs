@@ -4,6 +4,7 @@ use std::collections::BTreeMap;
 
 use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
+use typed_index_collections::TiVec;
 
 use super::jobs::Jobs;
 use super::start::Start;
@@ -107,11 +108,11 @@ pub fn judge(jobs: &[Jobs], records: &[Vec<Record>], advice: &Walked) -> Short {
 /// Pairs of suspects that no test tells apart and no remedy clears both, with
 /// the probability of the less likely one at intake.
 fn not_told_apart(start: &Start) -> Vec<(f64, Pair)> {
-    let mut alone = vec![0.0; start.faults()];
+    let mut alone: TiVec<FaultId, f64> = vec![0.0; start.faults()].into();
     for (c, w) in start.worlds.iter().filter(|w| w.0.len() == 1) {
         c.iter().for_each(|f| alone[f] = *w);
     }
-    let suspects: Vec<FaultId> = (0..alone.len()).filter(|f| alone[*f] >= LIKELY).collect();
+    let suspects: Vec<FaultId> = alone.keys().filter(|f| alone[*f] >= LIKELY).collect();
     // By suspect, the chances of all outcomes of all tests.
     let rows: Vec<Vec<f64>> = suspects
         .iter()

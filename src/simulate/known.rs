@@ -12,7 +12,7 @@ use typed_index_collections::TiVec;
 
 use super::start::{Lines, Start};
 use crate::belief::candidates::{Candidate, Outlook, Weighted, changed};
-use crate::belief::{Change, Finding, likelier};
+use crate::belief::{Change, FaultId, Finding, likelier};
 use crate::bench::{BenchState, Gates};
 use crate::model::{Model, Read, Saw};
 use crate::plan::{PlanTest, RemedyId, TestId};
@@ -72,8 +72,8 @@ impl Known {
     }
 
     /// Probability of each fault.
-    pub(super) fn faults(&self, start: &Start) -> Vec<f64> {
-        let mut p = vec![0.0; start.faults()];
+    pub(super) fn faults(&self, start: &Start) -> TiVec<FaultId, f64> {
+        let mut p = TiVec::from(vec![0.0; start.faults()]);
         for (c, w) in &self.worlds {
             c.iter().for_each(|f| p[f] += w);
         }
@@ -436,7 +436,12 @@ mod tests {
     #[test]
     fn weights_that_are_settled_add_up_to_one_again() {
         let sets: Weighted = (0..40)
-            .map(|f| (Candidate::new(&[f, 99]).expect("a small set"), 0.0))
+            .map(|f| {
+                (
+                    Candidate::new(&[FaultId(f), FaultId(99)]).expect("a small set"),
+                    0.0,
+                )
+            })
             .collect();
         let weights: Vec<f64> = (0..40).map(|f| 3.0 * 0.5f64.powi(f)).collect();
         let kept = settled(&sets, &weights).expect("weights");
@@ -447,7 +452,7 @@ mod tests {
         }
         assert!(settled(&sets, &[0.0; 40]).is_none());
         // One fault alone stays.
-        let alone = |f| (Candidate::new(&[f]).expect("a small set"), 0.0);
+        let alone = |f| (Candidate::new(&[FaultId(f)]).expect("a small set"), 0.0);
         let single: Weighted = (0..40).map(alone).collect();
         assert_eq!(settled(&single, &weights).map(|kept| kept.len()), Some(40));
     }

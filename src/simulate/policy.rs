@@ -209,7 +209,9 @@ impl Policy {
 /// The remedy for a suspect that is as good as sure.
 fn mend_if_sure(start: &Start, known: &Known, can: &Can) -> Option<Act> {
     let p = known.faults(start);
-    let likeliest = (0..p.len()).max_by(|a, b| p[*a].total_cmp(&p[*b]).then(b.cmp(a)))?;
+    let likeliest = p
+        .keys()
+        .max_by(|a, b| p[*a].total_cmp(&p[*b]).then(b.cmp(a)))?;
     if p[likeliest] < SURE {
         return None;
     }

@@ -5,7 +5,7 @@
 //! by multiplying rows, as far as the cases go in it. What it is worth in truth is
 //! for a walk to say.
 
-use typed_index_collections::TiVec;
+use typed_index_collections::{TiSlice, TiVec};
 
 use super::policy::{SURE, WELL};
 use super::start::Start;
@@ -27,7 +27,7 @@ pub(super) struct Sheet<'a> {
     /// By case, its faults and the outcome of each test.
     cases: Vec<(Candidate, TiVec<TestId, usize>)>,
     /// By fault, the least that a remedy for it costs.
-    mends: Vec<f64>,
+    mends: TiVec<FaultId, f64>,
 }
 
 impl<'a> Sheet<'a> {
@@ -76,7 +76,7 @@ impl<'a> Sheet<'a> {
     /// What all cases cost, roughly, in currency.
     pub(super) fn cost(&self, order: &[TestId]) -> f64 {
         let mut weights = Vec::new();
-        let mut faults = vec![0.0; self.mends.len()];
+        let mut faults = TiVec::from(vec![0.0; self.mends.len()]);
         let each = self.cases.iter();
         each.map(|c| self.one(order, c, &mut weights, &mut faults))
             .sum()
@@ -87,7 +87,7 @@ impl<'a> Sheet<'a> {
         order: &[TestId],
         (hidden, shown): &(Candidate, TiVec<TestId, usize>),
         weights: &mut Vec<f64>,
-        faults: &mut [f64],
+        faults: &mut TiSlice<FaultId, f64>,
     ) -> f64 {
         let start = self.start;
         weights.clone_from(&self.prior);
@@ -110,7 +110,7 @@ impl<'a> Sheet<'a> {
                 set.iter().for_each(|f| faults[f] += w);
                 well += if set.is_empty() { *w } else { 0.0 };
             }
-            let sure = (0..faults.len()).find(|f: &FaultId| faults[*f] >= SURE);
+            let sure = faults.position(|p| *p >= SURE);
             if let Some(fault) = sure {
                 cost += self.mends[fault];
                 if hidden.has(fault) {

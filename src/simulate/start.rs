@@ -68,7 +68,7 @@ pub struct Start {
     pub(super) remedy_names: TiVec<RemedyId, u64>,
     pub(super) retest: Option<PlanTest>,
     /// By fault, the remedies that clear it, with the chance.
-    pub(super) cures: Vec<Vec<(RemedyId, f64)>>,
+    pub(super) cures: TiVec<FaultId, Vec<(RemedyId, f64)>>,
     complained: Vec<usize>,
     /// By function, the test that proves it.
     proofs: Vec<Option<TestId>>,
@@ -134,7 +134,7 @@ impl Start {
             name: named(&t.id),
             sees: sees(t),
         });
-        let mut cures = vec![Vec::new(); n];
+        let mut cures = TiVec::from(vec![Vec::new(); n]);
         for (r, info) in model.remedies.iter_enumerated() {
             for (f, take) in info.change.clears.iter().filter(|c| c.1 > 0.0) {
                 cures[*f].push((r, *take));

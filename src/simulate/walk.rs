@@ -145,7 +145,7 @@ pub(super) struct Same {
     /// By believed remedy, the true one.
     remedies: TiVec<RemedyId, Option<RemedyId>>,
     /// By true fault, the believed one.
-    faults: Vec<Option<FaultId>>,
+    faults: TiVec<FaultId, Option<FaultId>>,
 }
 
 impl Same {
@@ -169,7 +169,7 @@ impl Same {
                 .map(|a| t.remedies.position(|b| b.id == a.id))
                 .collect(),
             faults: (t.faults.iter())
-                .map(|a| m.faults.iter().position(|b| b.id == a.id))
+                .map(|a| m.faults.position(|b| b.id == a.id))
                 .collect(),
         }
     }
@@ -280,8 +280,8 @@ impl Walk<'_> {
 
     /// Keeps what is shown.
     fn look(&self, group: &mut Group) {
-        let mut of = vec![None; self.mind.faults()];
-        for (truth, mind) in self.same.faults.iter().enumerate() {
+        let mut of = TiVec::from(vec![None; self.mind.faults()]);
+        for (truth, mind) in self.same.faults.iter_enumerated() {
             if let Some(mind) = mind {
                 of[*mind] = Some(truth);
             }
@@ -445,7 +445,7 @@ fn cures(truth: &Start, fault: FaultId, remedy: RemedyId) -> bool {
 /// What a change makes of a device: fault by fault, as chance has it.
 pub(super) fn happens(now: Candidate, change: &Change, luck: Luck) -> Candidate {
     becomes(now, change, |f, chance, of| {
-        luck.of(of).of(f as u64).number() < chance
+        luck.of(of).of(f.0 as u64).number() < chance
     })
 }
 

@@ -4,7 +4,7 @@ use std::fmt::Write as _;
 use std::sync::Arc;
 
 use halfsplit::belief::candidates::Outlook;
-use halfsplit::belief::{Belief, Event, Finding, Seen, Size, update};
+use halfsplit::belief::{Belief, Event, FaultId, Finding, Seen, Size, update};
 use halfsplit::bench::{BenchState, Moves};
 use halfsplit::circuit::meter::{Meter, Reading};
 use halfsplit::line::Wired;
@@ -59,9 +59,9 @@ pub struct Outcome {
 
 impl Outcome {
     /// The fault in the first place.
-    pub fn first(&self) -> usize {
+    pub fn first(&self) -> FaultId {
         let p = &self.belief.faults;
-        (0..p.len()).max_by(|a, b| p[*a].total_cmp(&p[*b])).unwrap()
+        p.keys().max_by(|a, b| p[*a].total_cmp(&p[*b])).unwrap()
     }
 }
 
@@ -268,7 +268,7 @@ impl Device {
 
     /// The item that a fault belongs to.
     pub fn element(&self, fault: usize) -> usize {
-        self.model.faults[fault].item
+        self.model.faults[FaultId(fault)].item
     }
 
     /// What a device truly reads in a test, with some fault at some size.
@@ -295,7 +295,7 @@ impl Device {
         for item in &order[..3.min(order.len())] {
             let _ = write!(out, "; {} {:.2}", self.elements[*item], items[*item]);
         }
-        let _ = write!(out, "; truly {:.3}", found.belief.faults[fault]);
+        let _ = write!(out, "; truly {:.3}", found.belief.faults[FaultId(fault)]);
         eprintln!("{out}");
     }
 

@@ -23,8 +23,8 @@ use std::sync::Arc;
 
 use halfsplit::belief::candidates::{self, Candidate, Likelihood, Outlook};
 use halfsplit::belief::{
-    Belief, Change, Event, Finding, Network, Prior, Seen, Size, conflict_bits, convert, exact,
-    leak_for, update, weights_of_evidence,
+    Belief, Change, Event, FaultId, Finding, Network, Prior, Seen, Size, conflict_bits, convert,
+    exact, leak_for, update, weights_of_evidence,
 };
 use halfsplit::bench::{BenchState, Moves};
 use halfsplit::plan::{
@@ -49,7 +49,13 @@ fn near(got: f64, want: f64, within: f64, what: &str) {
 }
 
 #[track_caller]
-fn all_near(got: &[f64], want: &[f64], within: f64, what: &str) {
+fn all_near(
+    got: &(impl AsRef<[f64]> + ?Sized),
+    want: &(impl AsRef<[f64]> + ?Sized),
+    within: f64,
+    what: &str,
+) {
+    let (got, want) = (got.as_ref(), want.as_ref());
     assert_eq!(got.len(), want.len(), "{what}");
     for (i, (g, w)) in got.iter().zip(want).enumerate() {
         near(*g, *w, within, &format!("{what} [{i}]"));
@@ -99,24 +105,29 @@ impl Joint {
     }
 }
 
-fn faults_of(set: usize) -> Vec<usize> {
-    (0..64).filter(|f| set >> f & 1 == 1).collect()
+fn faults_of(set: usize) -> Vec<FaultId> {
+    let there = (0..64).filter(|f| set >> f & 1 == 1);
+    there.map(FaultId).collect()
 }
 
 impl Look {
     fn finding(&self) -> Finding {
         if let Some(joint) = &self.joint {
-            let rows: Vec<(Vec<usize>, Vec<f64>)> = joint
+            let rows: Vec<(Vec<FaultId>, Vec<f64>)> = joint
                 .rows
                 .iter()
                 .map(|(set, row)| (faults_of(*set), row.clone()))
                 .collect();
             Finding::joint(&rows, self.misread).misread_as(joint.flat.clone())
         } else if self.outcomes == 2 {
-            let links: Vec<(usize, f64)> = self.pushes.iter().map(|(f, c)| (*f, c[0])).collect();
+            let links = self.pushes.iter().map(|(f, c)| (FaultId(*f), c[0]));
+            let links: Vec<(FaultId, f64)> = links.collect();
             Finding::yes_no(self.leak, &links, self.misread)
         } else {
-            Finding::ordered(self.outcomes, self.leak, &self.pushes, self.misread)
+            let pushes = self.pushes.iter();
+            let pushes = pushes.map(|(f, c)| (FaultId(*f), c.clone()));
+            let pushes: Vec<(FaultId, Vec<f64>)> = pushes.collect();
+            Finding::ordered(self.outcomes, self.leak, &pushes, self.misread)
         }
     }
 
@@ -133,7 +144,7 @@ impl Look {
                         Some(u) => u - upto[k - 1],
                         None => 1.0 - upto[k - 1],
                     };
-                    (*f, (1..finding.outcomes()).map(chance).collect())
+                    (f.0, (1..finding.outcomes()).map(chance).collect())
                 })
                 .collect(),
             misread: finding.misread(),
@@ -222,7 +233,7 @@ fn prior_weight(network: &Network, set: usize) -> f64 {
 /// What a change makes of the weights over all sets, one fault at a time.
 fn changed(weights: &[f64], change: &Change) -> Vec<f64> {
     let mut now = weights.to_vec();
-    for (f, chance) in &change.clears {
+    for (FaultId(f), chance) in &change.clears {
         let mut next = now.clone();
         for set in (0..now.len()).filter(|s| s >> f & 1 == 1) {
             next[set] -= now[set] * chance;
@@ -230,7 +241,7 @@ fn changed(weights: &[f64], change: &Change) -> Vec<f64> {
         }
         now = next;
     }
-    for (f, chance) in &change.brings {
+    for (FaultId(f), chance) in &change.brings {
         let mut next = now.clone();
         for set in (0..now.len()).filter(|s| s >> f & 1 == 0) {
             next[set] -= now[set] * chance;
@@ -454,11 +465,11 @@ fn possible_joint(seed: u64, n: usize, results: usize, changes: usize) -> (Netwo
 }
 
 fn random_change(rng: &mut StdRng, n: usize) -> Change {
-    let mut some = |most: f64| -> Vec<(usize, f64)> {
+    let mut some = |most: f64| -> Vec<(FaultId, f64)> {
         (0..n)
             .filter_map(|f| {
                 rng.random_bool(0.4)
-                    .then(|| (f, rng.random_range(0.0..=most)))
+                    .then(|| (FaultId(f), rng.random_range(0.0..=most)))
             })
             .collect()
     };
@@ -557,7 +568,7 @@ fn listed_sets_of_full_size_are_the_sum_written_out() {
         near(b.evidence_log2, want.evidence.log2(), 1e-11, &what);
         near(b.left_out, 0.0, 1e-12, &what);
         for (c, p) in &b.candidates {
-            let set = c.iter().fold(0, |s, f| s | 1 << f);
+            let set = c.iter().fold(0, |s, f| s | 1 << f.0);
             near(*p, want.weights[set] / want.evidence, 1e-12, &what);
         }
     }
@@ -598,7 +609,7 @@ fn joint_results_are_in_the_sum_written_out() {
             assert!(!b.impossible, "{what}");
             all_near(&b.faults, &want.faults, within, &what);
             for (c, p) in &b.candidates {
-                let set = c.iter().fold(0, |s, f| s | 1 << f);
+                let set = c.iter().fold(0, |s, f| s | 1 << f.0);
                 let off = b.candidates_left_out + 1e-10;
                 near(*p, want.weights[set] / want.evidence, off, &what);
             }
@@ -625,7 +636,7 @@ fn listed_sets_weigh_joint_results() {
         near(b.evidence_log2, want.evidence.log2(), 1e-11, &what);
         near(b.left_out, 0.0, 1e-12, &what);
         for (c, p) in &b.candidates {
-            let set = c.iter().fold(0, |s, f| s | 1 << f);
+            let set = c.iter().fold(0, |s, f| s | 1 << f.0);
             near(*p, want.weights[set] / want.evidence, 1e-12, &what);
         }
     }
@@ -659,14 +670,14 @@ fn a_joint_finding_that_is_a_noisy_or_is_one() {
                 let (a, b) = (look.finding(), joint.finding());
                 let mut change = random_change(&mut StdRng::seed_from_u64(seed), n);
                 change.brings.clear();
-                let out = |f: usize| f.is_multiple_of(3);
+                let out = |f: FaultId| f.0.is_multiple_of(3);
                 for (a, b) in [
                     (a.after(&change), b.after(&change)),
                     (a.without(out), b.without(out)),
                     (a.without_misreading(), b.without_misreading()),
                     (a.clone(), b.clone()),
                 ] {
-                    let mut sees: Vec<usize> = a.sees().collect();
+                    let mut sees: Vec<FaultId> = a.sees().collect();
                     sees.sort_unstable();
                     assert_eq!(sees, b.sees().collect::<Vec<_>>(), "{what}");
                     for set in 0..1 << n {
@@ -812,7 +823,7 @@ fn the_unit_of_a_density_does_not_matter() {
         let bits = |e: &[Event]| conflict_bits(&network, e, 1);
         near(bits(&a), bits(&b), 1e-9, "conflict");
         let weights = |e: &[Event]| -> Vec<f64> {
-            let all = weights_of_evidence(&network, e, 0);
+            let all = weights_of_evidence(&network, e, FaultId(0));
             all.iter().map(|w| w.factor.ln_1p()).collect()
         };
         all_near(&weights(&a), &weights(&b), 1e-8, "weights");
@@ -919,8 +930,8 @@ fn more_certain_faults_than_a_set_can_hold_are_no_contradiction() {
     );
     let b = update(&network, &[], Size::Auto);
     assert!(!b.impossible);
-    near(b.faults[3], 1.0, 0.0, "certain");
-    near(b.faults[8], 0.25, 1e-15, "open");
+    near(b.faults[FaultId(3)], 1.0, 0.0, "certain");
+    near(b.faults[FaultId(8)], 0.25, 1e-15, "open");
     near(b.candidates_left_out, 1.0, 0.0, "nothing can be listed");
     assert!(b.candidates.is_empty());
 }
@@ -931,20 +942,20 @@ fn results_that_need_many_faults_are_no_contradiction() {
     for n in [6, 8] {
         let network = Network::new((0..n + 2).map(|f| Prior::new(0.01, f, 0)).collect());
         let seen: Vec<Event> = (0..n)
-            .map(|f| Event::seen(&Finding::yes_no(0.0, &[(f, 0.9)], 0.0), 1))
+            .map(|f| Event::seen(&Finding::yes_no(0.0, &[(FaultId(f), 0.9)], 0.0), 1))
             .collect();
         for size in [Size::Auto, Size::All] {
             let b = update(&network, &seen, size);
             assert!(!b.impossible, "{n} faults, {size:?}");
-            near(b.faults[0], 1.0, 1e-12, "needed");
-            near(b.faults[n], 0.01, 1e-12, "untouched");
+            near(b.faults[FaultId(0)], 1.0, 1e-12, "needed");
+            near(b.faults[FaultId(n)], 0.01, 1e-12, "untouched");
         }
     }
 }
 
 #[test]
 fn impossible_results_leave_the_priors() {
-    let network = Network::new(vec![Prior::new(0.3, 0, 0), Prior::new(0.2, 0, 0)]);
+    let network = Network::new(vec![Prior::new(0.3, 0, 0), Prior::new(0.2, 0, 0)].into());
     let never = Finding::yes_no(0.0, &[], 0.0);
     let b = update(&network, &[Event::seen(&never, 1)], Size::Auto);
     assert!(b.impossible);
@@ -980,9 +991,10 @@ struct Observation {
 
 #[test]
 fn noisy_or_excludes_the_leak() {
-    let f = Finding::yes_no(0.1, &[(0, 0.8), (1, 0.5)], 0.0);
-    let by_hand: [(&[usize], f64); 4] = [(&[], 0.1), (&[0], 0.82), (&[1], 0.55), (&[0, 1], 0.91)];
-    for (present, yes) in by_hand {
+    let f = Finding::yes_no(0.1, &[(FaultId(0), 0.8), (FaultId(1), 0.5)], 0.0);
+    let by_hand = [(0b00, 0.1), (0b01, 0.82), (0b10, 0.55), (0b11, 0.91)];
+    for (set, yes) in by_hand {
+        let present = &faults_of(set);
         near(f.likelihood(1, present), yes, 1e-15, "finding");
         near(f.likelihood(0, present), 1.0 - yes, 1e-15, "finding");
         let c = Candidate::new(present).unwrap();
@@ -992,11 +1004,9 @@ fn noisy_or_excludes_the_leak() {
         };
         near(Likelihood::new(2, &seen).of(&c), yes, 1e-15, "look-up");
         // The sum over sets, with exactly these faults certain.
-        let certain = |i: usize| f64::from(u8::from(present.contains(&i)));
-        let network = Network::new(vec![
-            Prior::new(certain(0), 0, 0),
-            Prior::new(certain(1), 1, 0),
-        ]);
+        let certain = |i: usize| f64::from(u8::from(present.contains(&FaultId(i))));
+        let network =
+            Network::new(vec![Prior::new(certain(0), 0, 0), Prior::new(certain(1), 1, 0)].into());
         let p = exact::evidence(&network, &[Event::seen(&f, 1)]).unwrap();
         near(p, yes, 1e-15, "sum");
     }
@@ -1009,7 +1019,7 @@ fn reference_networks() {
     assert_eq!(file.format, "noisy-or-networks/1");
     assert!(file.networks.len() >= 50);
     for r in &file.networks {
-        let id = |f: &str| r.faults.keys().position(|k| k == f).unwrap();
+        let id = |f: &str| FaultId(r.faults.keys().position(|k| k == f).unwrap());
         let network = Network::new(
             r.faults
                 .values()
@@ -1022,7 +1032,7 @@ fn reference_networks() {
             .iter()
             .map(|(o, yes)| {
                 let o = &r.observations[o];
-                let links: Vec<(usize, f64)> = o.links.iter().map(|(f, s)| (id(f), *s)).collect();
+                let links: Vec<(FaultId, f64)> = o.links.iter().map(|(f, s)| (id(f), *s)).collect();
                 Event::seen(&Finding::yes_no(o.leak, &links, 0.0), usize::from(*yes))
             })
             .collect();
@@ -1092,12 +1102,12 @@ fn published_medical_networks() {
     let file: Medical = serde_json::from_str(&text).unwrap();
     let mut worst: f64 = 0.0;
     for i in &file.instances {
-        let ids: BTreeMap<&str, usize> = i
+        let ids: BTreeMap<&str, FaultId> = i
             .model
             .faults
             .iter()
             .enumerate()
-            .map(|(n, f)| (f.id.as_str(), n))
+            .map(|(n, f)| (f.id.as_str(), FaultId(n)))
             .collect();
         let network = Network::new(
             i.model
@@ -1119,7 +1129,7 @@ fn published_medical_networks() {
             .iter()
             .map(|(id, yes)| {
                 let f = i.model.findings.iter().find(|f| f.id == *id).unwrap();
-                let links: Vec<(usize, f64)> = f
+                let links: Vec<(FaultId, f64)> = f
                     .links
                     .iter()
                     .map(|l| (ids[l.fault.as_str()], l.strength))
@@ -1267,16 +1277,15 @@ fn three_multipliers_and_two_adders() {
         let mut listed: Vec<(Candidate, f64)> = minimal
             .iter()
             .map(|s| {
-                let faults: Vec<usize> = (0..5).filter(|c| s >> c & 1 == 1).collect();
                 let w: f64 = circuit.joint[*s].values().sum();
-                (Candidate::new(&faults).unwrap(), w / total)
+                (Candidate::new(&faults_of(*s)).unwrap(), w / total)
             })
             .collect();
         listed.sort_by(|a, b| b.1.total_cmp(&a.1));
         let gains = gains(
             5,
             &listed,
-            &[0, 1, 2].map(|m| Finding::yes_no(0.0, &[(m, 1.0)], 0.0)),
+            &[0, 1, 2].map(|m| Finding::yes_no(0.0, &[(FaultId(m), 1.0)], 0.0)),
         );
         for wire in 0..3 {
             // Gains too small to count as telling are not proposed.
@@ -1450,7 +1459,8 @@ fn rates_come_back_for_random_packs() {
         near(two / double, 1.0, 0.01, &what);
         // The same through the sum over all sets.
         let network = Network::new(c.priors.iter().map(|p| Prior::new(*p, 0, 0)).collect());
-        let links: Vec<(usize, f64)> = strengths.iter().copied().enumerate().collect();
+        let links: TiVec<FaultId, f64> = strengths.clone().into();
+        let links: Vec<(FaultId, f64)> = links.into_iter_enumerated().collect();
         let complaint = Finding::yes_no(c.leak, &links, 0.0);
         let got = exact::sum(&network, &[Event::seen(&complaint, 1)]).unwrap();
         all_near(&got.faults, &back, 1e-9, &what);
@@ -1554,7 +1564,7 @@ fn rates_come_back_for_the_shipped_packs() {
                         slug(copy)
                     };
                     let id = format!("{head}/{}", pack.fault_id(f));
-                    let at = model.faults.iter().position(|m| m.id == id);
+                    let at = model.faults.position(|m| m.id == id);
                     assert_eq!(at.is_some(), on_kind > 0.0, "{what}: {id}");
                     if let Some(at) = at {
                         priors.push(model.network.faults()[at].probability);
@@ -1618,13 +1628,13 @@ fn what_a_complaint_leaves_unsaid_is_evidence_about_the_own_faults_of_other_copi
     let without = update(&plain.network, std::slice::from_ref(&complaint), Size::Auto);
     // As if "is anything wrong with the front one?" had been answered "no" by
     // somebody who keeps three in ten causes quiet.
-    let links: Vec<(usize, f64)> = front.iter().map(|(f, s)| (*f, 0.7 * s)).collect();
+    let links: Vec<(FaultId, f64)> = front.iter().map(|(f, s)| (*f, 0.7 * s)).collect();
     let silence = Event::seen(&Finding::yes_no(0.0, &links, 0.0), 0);
     let with = update(&plain.network, &[complaint, silence], Size::Auto);
     all_near(&said.belief.faults, &with.faults, 1e-12, "faults");
     near(said.belief.nothing, with.nothing, 1e-12, "nothing");
     // All other faults keep the rates that the complaint gives them.
-    for f in 0..plain.network.len() {
+    for f in plain.faults.keys() {
         let ratio = said.belief.faults[f] / without.faults[f];
         if front.iter().any(|o| o.0 == f) {
             assert!(ratio < 1.0, "{}: {ratio}", plain.faults[f].id);
@@ -1661,8 +1671,8 @@ fn same_belief(a: &Belief, b: &Belief, within: f64) {
 }
 
 fn bits(b: &Belief) -> Vec<u64> {
-    [&b.faults, &b.items, &b.places, &b.misread]
-        .into_iter()
+    let all = [&b.faults.raw, &b.items, &b.places, &b.misread];
+    all.into_iter()
         .flatten()
         .chain(b.candidates.iter().map(|c| &c.1))
         .chain([
@@ -1760,7 +1770,7 @@ proptest! {
     #[test]
     fn an_unrelated_test_changes_no_other_suspect(seed: u64, n in 2usize..8) {
         let (network, steps) = possible(seed, n, 4, 1);
-        let mut faults = network.faults().to_vec();
+        let mut faults = network.faults().to_owned();
         faults.push(Prior::new(0.1, network.items(), network.places()));
         let network = Network::new(faults);
         let before = update(&network, &events(&steps), Size::All);
@@ -1768,8 +1778,9 @@ proptest! {
         more.push(Step::Seen(
             Look { outcomes: 2, leak: 0.02, pushes: vec![(n, vec![0.9])], misread: 0.04, joint: None }, 0));
         let after = update(&network, &events(&more), Size::All);
-        all_near(&before.faults[..n], &after.faults[..n], 1e-12, "others");
-        prop_assert!(after.faults[n] < before.faults[n]);
+        let f = FaultId(n);
+        all_near(&before.faults[..f], &after.faults[..f], 1e-12, "others");
+        prop_assert!(after.faults[f] < before.faults[f]);
     }
 
     #[test]
@@ -1786,7 +1797,7 @@ proptest! {
             let before: f64 = b.candidates.iter().map(|c| h(c.1)).sum();
             let left: f64 = (0..look.outcomes).map(|k| {
                 let joint: Vec<f64> = b.candidates.iter()
-                    .map(|(c, w)| w * look.reads(c.iter().fold(0, |s, f| s | 1 << f), k))
+                    .map(|(c, w)| w * look.reads(c.iter().fold(0, |s, f| s | 1 << f.0), k))
                     .collect();
                 let p: f64 = joint.iter().sum();
                 if p > 0.0 { p * joint.iter().map(|j| h(j / p)).sum::<f64>() } else { 0.0 }
@@ -1801,11 +1812,11 @@ proptest! {
     #[test]
     fn listed_weights_are_joint_probabilities(seed: u64, n in 2usize..7) {
         let (network, steps) = possible(seed, n, 4, 2);
-        let all: Vec<usize> = (0..n).collect();
+        let all: Vec<FaultId> = network.faults().keys().collect();
         let sets = candidates::filter(&network, candidates::list(&network, n, &all), &events(&steps));
         let want = enumerate(&network, &steps, |_| true, None);
         for (c, w) in sets {
-            near(w, want[c.iter().fold(0, |s, f| s | 1 << f)], 1e-13, "joint");
+            near(w, want[c.iter().fold(0, |s, f| s | 1 << f.0)], 1e-13, "joint");
         }
     }
 }
@@ -2091,9 +2102,9 @@ remedies:
 #[test]
 fn results_that_contradict_each_other_conflict() {
     let network = Network::new((0..5).map(|f| Prior::new(0.01, f, 0)).collect());
-    let any: Vec<(usize, f64)> = (0..5).map(|f| (f, 0.95)).collect();
+    let any: Vec<(FaultId, f64)> = (0..5).map(|f| (FaultId(f), 0.95)).collect();
     let complaint = Event::seen(&Finding::yes_no(0.001, &any, 0.0), 1);
-    let shows = |f: usize| Finding::yes_no(0.01, &[(f, 0.95)], 0.04);
+    let shows = |f: usize| Finding::yes_no(0.01, &[(FaultId(f), 0.95)], 0.04);
     let bits = |results: &[Event]| {
         let all: Vec<Event> = std::iter::once(&complaint)
             .chain(results)

@@ -7,6 +7,7 @@ use std::path::{Path, PathBuf};
 use std::process::Command;
 
 use assert_cmd::prelude::*;
+use halfsplit::belief::FaultId;
 use halfsplit::job::{Case, CaseFile, Closed, ClosingState, Entered, Entry, Settings};
 use halfsplit::model::{Found, Unit, compile, recognise};
 use halfsplit::plan::{Act, TestId};
@@ -52,7 +53,7 @@ fn after(rules: &Rulebase, name: &str, file: &CaseFile, n: usize) -> Case {
 }
 
 /// A fault by name.
-fn fault(case: &Case, name: &str) -> usize {
+fn fault(case: &Case, name: &str) -> FaultId {
     match case.model.fault(name) {
         Found::One(i) => i,
         other => panic!("`{name}` is no fault: {other:?}"),
@@ -60,9 +61,9 @@ fn fault(case: &Case, name: &str) -> usize {
 }
 
 /// Faults, likeliest first.
-fn ranked(case: &Case) -> Vec<usize> {
+fn ranked(case: &Case) -> Vec<FaultId> {
     let p = &case.belief.faults;
-    let mut all: Vec<usize> = (0..p.len()).collect();
+    let mut all: Vec<FaultId> = p.keys().collect();
     all.sort_by(|a, b| p[*b].total_cmp(&p[*a]));
     all
 }
@@ -79,7 +80,7 @@ fn repair_begins(rules: &Rulebase, name: &str, file: &CaseFile) -> usize {
         .filter(|n| is_remedy(&file.steps[*n]))
         .collect();
     let case = after(rules, name, file, file.steps.len());
-    let mends = |n: usize| -> Vec<usize> {
+    let mends = |n: usize| -> Vec<FaultId> {
         let Entered::Remedy(r) = case.entered[n] else {
             unreachable!("a remedy")
         };
@@ -160,7 +161,7 @@ fn the_true_fault_leads_before_the_repair() {
             n -= 1;
         }
         let case = after(&rules, &name, &file, n);
-        let truth: Vec<usize> = file.truth.iter().map(|t| fault(&case, t)).collect();
+        let truth: Vec<FaultId> = file.truth.iter().map(|t| fault(&case, t)).collect();
         let led = ranked(&case);
         let named: Vec<&str> = led[..3]
             .iter()

@@ -69,7 +69,7 @@ fn odds(p: f64) -> f64 {
 
 /// The first suspects, likeliest first.
 fn leaders(case: &Case, many: usize) -> Vec<String> {
-    let mut all: Vec<usize> = (0..case.belief.faults.len()).collect();
+    let mut all: Vec<_> = case.belief.faults.keys().collect();
     all.sort_by(|a, b| case.belief.faults[*b].total_cmp(&case.belief.faults[*a]));
     all.truncate(many);
     all.iter()

@@ -2,6 +2,7 @@
 //! what the bench makes of them, and what good lines read.
 
 use crate::common::Bench;
+use halfsplit::belief::FaultId;
 use halfsplit::circuit::meter::Reading;
 use halfsplit::job::words::result_words;
 use halfsplit::job::{Case, CaseError, CaseFile, Did, Entry, Reference, Settings, Shown};
@@ -443,9 +444,7 @@ fn a_fault_that_may_strike_another_wire_is_charged_for_that_once() {
         let case = case(&rules, &file);
         let of = |fault: &str| {
             let faults = &case.model.faults;
-            let at = faults
-                .iter()
-                .position(|f| f.id == format!("rear-camera/{fault}"));
+            let at = faults.position(|f| f.id == format!("rear-camera/{fault}"));
             case.belief.faults[at.unwrap()]
         };
         odds.push(of("connector.short") / of("analogue-capacitor.short"));
@@ -569,7 +568,7 @@ fn a_wire_cut_off_reads_no_less_than_a_good_board() {
         // voltage.
         let m = bare.model.tests[test(&bare, DIODE)].measures.unwrap();
         let line = &bare.model.lines[m.line];
-        let fault = bare.model.faults.iter().position(|f| f.id == open).unwrap();
+        let fault = bare.model.faults.position(|f| f.id == open).unwrap();
         let (of_pack, _) = line.faults.iter().find(|f| f.1 == fault).unwrap();
         let forecast = line.forecast(m.probing).unwrap();
         let (_, cut) = forecast.harmed.iter().find(|h| h.0 == *of_pack).unwrap();
@@ -633,7 +632,7 @@ fn well_below_a_good_board_means_leakage_and_no_misreading() {
     assert!(low.belief.nothing < 0.01);
     let line = low.model.tests[test(&low, DIODE)].measures.unwrap().line;
     let info = &low.model.lines[line];
-    let with = |does: fn(&Harm) -> bool| -> Vec<usize> {
+    let with = |does: fn(&Harm) -> bool| -> Vec<FaultId> {
         let of = info.line.faults.iter().filter(|e| does(&e.harm));
         let all = of.filter_map(|e| Some(info.faults.iter().find(|f| f.0 == e.fault)?.1));
         all.collect::<std::collections::BTreeSet<_>>()
@@ -647,7 +646,7 @@ fn well_below_a_good_board_means_leakage_and_no_misreading() {
             Harm::Leaky(_) | Harm::LeakyNode(_) | Harm::Damaged(_) | Harm::Joined(..)
         ) || matches!(h, Harm::Short(_) | Harm::Grounded(_))
     });
-    let sum = |c: &Case, all: &[usize]| -> f64 { all.iter().map(|f| c.belief.faults[*f]).sum() };
+    let sum = |c: &Case, all: &[FaultId]| -> f64 { all.iter().map(|f| c.belief.faults[*f]).sum() };
     let (now, before) = (sum(&low, &drains), sum(&same, &drains));
     assert!(now > 0.6 && now > 3.0 * before, "{now} {before}");
     let leaks = with(|h| matches!(h, Harm::Leaky(_) | Harm::LeakyNode(_) | Harm::Damaged(_)));

@@ -19,6 +19,7 @@
 
 use std::collections::{BTreeMap, BTreeSet};
 
+use halfsplit::belief::FaultId;
 use halfsplit::job::view::state;
 use halfsplit::job::{Cannot, Case, Did, Entry, Settings, StepKind};
 use halfsplit::model::Found;
@@ -195,7 +196,7 @@ impl Book<Job> {
             }
             let now = state(&case, &file.steps, crate::arrow::LISTED);
             let order = ranked(&case);
-            let truth = |f: &usize| left.iter().any(|t| t.is(id(&case, *f)));
+            let truth = |f: &FaultId| left.iter().any(|t| t.is(id(&case, *f)));
             if !left.is_empty() {
                 led.push((truth(&order[0]), order.iter().take(3).any(truth)));
             }

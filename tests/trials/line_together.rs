@@ -6,7 +6,7 @@ use std::sync::Arc;
 
 use crate::lines::device::Device;
 use crate::lines::{Drawn, Happening, accuracy, shown};
-use halfsplit::belief::{Event, Seen, Size, update};
+use halfsplit::belief::{Event, FaultId, Seen, Size, update};
 use halfsplit::circuit::meter::Reading;
 use halfsplit::model::{Read, Taken};
 use halfsplit::plan::TestId;
@@ -117,20 +117,20 @@ fn believed(device: &Device, seen: &[(TestId, Reading)]) -> Vec<f64> {
         .iter()
         .map(|f| 1.0 - f.probability)
         .product();
-    let prior = |f: Option<usize>| {
+    let prior = |f: Option<FaultId>| {
         f.map_or(none, |f| {
             let p = m.network.faults()[f].probability;
             none * p / (1.0 - p)
         })
     };
-    let posterior = |f: Option<usize>| {
+    let posterior = |f: Option<FaultId>| {
         let this = |c: &&(halfsplit::belief::candidates::Candidate, f64)| match f {
             None => c.0.is_empty(),
             Some(f) => c.0.len() == 1 && c.0.has(f),
         };
         belief.candidates.iter().find(this).map_or(0.0, |c| c.1)
     };
-    let all = (0..device.happenings.len()).map(Some).chain([None]);
+    let all = (m.faults.keys()).map(Some).chain([None]);
     all.map(|f| posterior(f) / prior(f)).collect()
 }
 

@@ -12,8 +12,8 @@
 use std::collections::HashMap;
 use std::sync::Arc;
 
-use halfsplit::belief::Finding;
 use halfsplit::belief::candidates::{Candidate, Outlook};
+use halfsplit::belief::{FaultId, Finding};
 use halfsplit::bench::{Bench, BenchState, Condition, Moves};
 use halfsplit::plan::problem::{Becomes, Mend, Problem, Step, Trial};
 use halfsplit::plan::search::{Moment, Search};
@@ -463,9 +463,9 @@ fn readings_on_one_connector_are_one_visit() {
 /// can be done gets all.
 #[test]
 fn of_steps_that_are_all_too_dear_none_is_the_best() {
-    let set = |f: usize| Candidate::new(&[f]).expect("a small set");
+    let set = |f: usize| Candidate::new(&[FaultId(f)]).expect("a small set");
     let plan = |price: f64, effort: Effort| {
-        let finding = Arc::new(Finding::yes_no(0.01, &[(0, 0.9)], 0.0));
+        let finding = Arc::new(Finding::yes_no(0.01, &[(FaultId(0), 0.9)], 0.0));
         let test = PlanTest {
             outlook: Arc::new(Outlook::new(2, &finding)),
             minutes: 60.0,
@@ -476,7 +476,7 @@ fn of_steps_that_are_all_too_dear_none_is_the_best() {
         };
         let remedy = |f: usize| {
             Some(PlanRemedy {
-                clears: vec![(f, 1.0)],
+                clears: vec![(FaultId(f), 1.0)],
                 minutes: 0.0,
                 parts: price,
                 breaks: 0.0,

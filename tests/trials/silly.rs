@@ -4,6 +4,7 @@
 
 #![allow(clippy::print_stdout)]
 
+use halfsplit::belief::FaultId;
 use halfsplit::job::view::state;
 use halfsplit::job::{Case, CaseFile, Did, Entry, Settings, Shown, StepKind};
 use halfsplit::model::{Found, Unit};
@@ -49,7 +50,7 @@ fn follow(start: &Start, mut hand: ByHand, settings: Settings, file: &CaseFile) 
     let rules = rules();
     let mut file = file.clone();
     let mut all = Vec::new();
-    let name = |f: usize| start.model.faults[f].id.clone();
+    let name = |f: FaultId| start.model.faults[f].id.clone();
     let hidden = hand.left().iter().map(name).collect();
     let mut last: Option<String> = None;
     let mut steps = 0;

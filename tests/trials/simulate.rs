@@ -4,6 +4,7 @@
 use std::path::Path;
 
 use crate::common::{Bench, walk_rules};
+use halfsplit::belief::FaultId;
 use halfsplit::built_in;
 use halfsplit::job::{Case, CaseFile, Did, Entry, Settings, Shown};
 use halfsplit::model::Unit;
@@ -271,8 +272,9 @@ struct Here {
 }
 
 impl Brute<'_> {
-    fn present(mask: usize) -> Vec<usize> {
-        (0..3).filter(|f| mask >> f & 1 == 1).collect()
+    fn present(mask: usize) -> Vec<FaultId> {
+        let there = (0..3).filter(|f| mask >> f & 1 == 1);
+        there.map(FaultId).collect()
     }
 
     /// Expected cost from here on, times the weight of the belief.
@@ -327,7 +329,7 @@ impl Brute<'_> {
 
     fn mend(&self, here: &Here, r: usize) -> f64 {
         let remedy = &self.start.model.remedies[RemedyId(r)];
-        let (fault, takes) = remedy.change.clears[0];
+        let (FaultId(fault), takes) = remedy.change.clears[0];
         assert_eq!(fault, r);
         let total: f64 = here.belief.iter().sum();
         let mut next = here.clone();
@@ -351,7 +353,7 @@ fn the_mean_cost_agrees_with_what_is_expected_exactly() {
     };
     // What cannot be has no place.
     for (set, w) in start.worlds.iter().filter(|w| w.1 > 0.0) {
-        begin.belief[set.iter().map(|f| 1 << f).sum::<usize>()] += w;
+        begin.belief[set.iter().map(|f| 1 << f.0).sum::<usize>()] += w;
     }
     let hidden = drawn(&start, 11, 20_000);
     let orders: [&[TestId]; 3] = [&[], &[2, 1, 0].map(TestId), &[1, 2, 0].map(TestId)];

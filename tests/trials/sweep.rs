@@ -190,7 +190,7 @@ struct Swept {
 
 fn sweep(d: &Device, t: &TestInfo, value: Reading) -> Swept {
     let b = d.after(t, Read::Number(value));
-    let mut top: Vec<FaultId> = (0..b.faults.len()).collect();
+    let mut top: Vec<FaultId> = b.faults.keys().collect();
     top.sort_by(|x, y| b.faults[*y].total_cmp(&b.faults[*x]));
     let misread = *b.misread.last().unwrap();
     let told: Vec<String> = top[..3]
@@ -405,7 +405,7 @@ fn no_suspect_goes_up_and_down_again() {
                     })
                     .collect();
                 let mut told = Vec::new();
-                for f in (0..d.model.faults.len()).filter(|f| !d.is_unlisted(*f)) {
+                for f in d.model.faults.keys().filter(|f| !d.is_unlisted(*f)) {
                     let of: Vec<f64> = after.iter().map(|b| b.faults[f]).collect();
                     for at in 0..values.len() {
                         let from = at.saturating_sub(within);

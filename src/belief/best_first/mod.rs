@@ -29,6 +29,8 @@ mod looks;
 use std::cmp::Ordering;
 use std::collections::BinaryHeap;
 
+use typed_index_collections::TiVec;
+
 use super::candidates::{Candidate, MAX_SIZE, Weighted};
 use super::lives::{Life, lives};
 use super::network::{Change, Event, FaultId, Network};
@@ -123,7 +125,7 @@ pub(super) struct Found {
     pub(super) candidates_left_out: f64,
     /// Probabilities among what is listed: of each fault now, of each item, of
     /// each place, of nothing, and of each result to be a misreading.
-    pub(super) faults: Vec<f64>,
+    pub(super) faults: TiVec<FaultId, f64>,
     pub(super) items: Vec<f64>,
     pub(super) places: Vec<f64>,
     pub(super) nothing: f64,
@@ -178,7 +180,7 @@ impl Search {
                 }
             }
         }
-        let mut seeing: Vec<Vec<u32>> = vec![Vec::new(); n];
+        let mut seeing: TiVec<FaultId, Vec<u32>> = vec![Vec::new(); n].into();
         for (r, look) in looks.iter().enumerate() {
             look.sees().for_each(|f| seeing[f].push(r as u32));
         }
@@ -194,7 +196,7 @@ impl Search {
             from: 0,
         };
         let mut roots = vec![(none, 1.0)];
-        for (f, prior) in network.faults().iter().enumerate() {
+        for (f, prior) in network.faults().iter_enumerated() {
             let (absent, lives) = lives(prior.probability, f, &changes);
             let certain = absent == 0.0;
             let first = search.choices.len();
@@ -441,7 +443,7 @@ impl Search {
             evidence: total,
             left_out: 1.0 - total / (total + rest),
             candidates_left_out: 0.0,
-            faults: vec![0.0; network.len()],
+            faults: vec![0.0; network.len()].into(),
             items: vec![0.0; network.items()],
             places: vec![0.0; network.places()],
             nothing: 0.0,
@@ -484,7 +486,7 @@ impl Search {
         super::candidates::merge(&mut found.candidates);
         found.candidates_left_out = 1.0 - (1.0 - too_large) * (1.0 - found.left_out);
         let sums = [
-            &mut found.faults,
+            &mut found.faults.raw,
             &mut found.items,
             &mut found.places,
             &mut found.misread,

@@ -54,7 +54,9 @@ mod tree;
 
 pub use blocks::MAX_LIVES;
 
-use super::network::{Event, Network};
+use typed_index_collections::TiVec;
+
+use super::network::{Event, FaultId, Network};
 use model::Model;
 use space::dot;
 use sums::Sums;
@@ -70,7 +72,7 @@ pub struct Exact {
     /// Probability of everything that was seen.
     pub evidence: f64,
     /// Probability of each fault now.
-    pub faults: Vec<f64>,
+    pub faults: TiVec<FaultId, f64>,
     /// Probability that an item has some fault now.
     pub items: Vec<f64>,
     /// Probability that a place has some fault now.

@@ -1,5 +1,8 @@
 //! What the sum gives.
 
+use typed_index_collections::TiVec;
+
+use super::super::network::FaultId;
 use super::digits::Variable;
 
 #[derive(Clone, Copy)]
@@ -24,7 +27,7 @@ pub(super) struct Sums {
     /// Probability of everything that was seen.
     pub(super) total: f64,
     /// Probability of each fault now.
-    pub(super) faults: Vec<f64>,
+    pub(super) faults: TiVec<FaultId, f64>,
     /// Probability that an item, a place, everything has no fault now.
     pub(super) no_item: Vec<f64>,
     pub(super) no_place: Vec<f64>,

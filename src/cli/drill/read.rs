@@ -1,5 +1,6 @@
 //! What a trainee types, as what is meant.
 
+use crate::belief::FaultId;
 use crate::cli::error::{Failure, Result};
 use crate::drill::{Cause, Round};
 use crate::model::Found;
@@ -216,7 +217,7 @@ pub(super) fn causes(round: &Round, shown: &[Cause], typed: &str) -> Result<Vec<
     let items: Vec<usize> = (0..m.items.len())
         .filter(|i| has(&m.items[*i].name))
         .collect();
-    let faults: Vec<usize> = (0..m.faults.len())
+    let faults: Vec<FaultId> = (m.faults.keys())
         .filter(|f| has(&m.faults[*f].name))
         .collect();
     match (items.as_slice(), faults.as_slice()) {

@@ -42,7 +42,7 @@ impl Case {
     /// Offers what tells the two leading suspects apart where no offered point of a
     /// line that was read does.
     pub(in crate::job) fn isolate(&mut self) {
-        let mut order: Vec<FaultId> = (0..self.belief.faults.len()).collect();
+        let mut order: Vec<FaultId> = self.belief.faults.keys().collect();
         order.sort_by(|a, b| likelier(self.belief.faults[*a], self.belief.faults[*b]));
         let &[f, g, ..] = order.as_slice() else {
             return;

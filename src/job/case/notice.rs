@@ -2,7 +2,7 @@
 //! mistake than true, or nothing explains it well.
 
 use super::Case;
-use crate::belief::{conflict_among, likelier, update};
+use crate::belief::{FaultId, conflict_among, likelier, update};
 use crate::bench::BenchState;
 use crate::job::ledger::Entered;
 use crate::model::{Read, Slip};
@@ -193,8 +193,8 @@ impl Case {
 }
 
 /// The likeliest fault, if it is one that the rules do not list.
-pub(in crate::job) fn unlisted_leads(case: &Case) -> Option<usize> {
-    let faults = case.belief.faults.iter().enumerate();
+pub(in crate::job) fn unlisted_leads(case: &Case) -> Option<FaultId> {
+    let faults = case.belief.faults.iter_enumerated();
     let first = faults.max_by(|a, b| likelier(*b.1, *a.1));
     let first = first.map(|(f, _)| f);
     first.filter(|f| case.model.faults[*f].unlisted)

@@ -7,7 +7,10 @@
 //!
 //! All numbers here are common practice, no source.
 
+use typed_index_collections::TiVec;
+
 use super::Case;
+use crate::belief::FaultId;
 use crate::belief::candidates::Candidate;
 use crate::job::ledger::Entered;
 use crate::plan::first::{ComesTo, NO_GUESS, Standing, Weighed, first};
@@ -109,7 +112,7 @@ impl Case {
         let links = complained
             .iter()
             .flat_map(|f| &self.model.functions[*f].links);
-        let mut passes = vec![1.0; self.model.faults.len()];
+        let mut passes: TiVec<FaultId, f64> = vec![1.0; self.model.faults.len()].into();
         links.for_each(|(f, shows)| passes[*f] *= 1.0 - shows);
         let seldom = |c: &Candidate| {
             let pass: f64 = c.iter().map(|f| passes[f]).product();

@@ -1,6 +1,7 @@
 //! What has to be tried before a job counts as mended.
 
 use super::{Entered, Ledger};
+use crate::belief::FaultId;
 use crate::job::proof;
 use crate::model::RemedyInfo;
 use crate::plan::{RemedyId, TestId};
@@ -94,8 +95,8 @@ impl Ledger {
     pub fn fits_part(&self, item: usize) -> Option<RemedyId> {
         let m = &self.model;
         let listed = m.items[item].faults.iter();
-        let listed: Vec<usize> = listed.copied().filter(|f| !m.faults[*f].unlisted).collect();
-        let clears = |r: &RemedyInfo, f: usize| r.change.clears.iter().any(|(g, _)| *g == f);
+        let listed: Vec<FaultId> = listed.copied().filter(|f| !m.faults[*f].unlisted).collect();
+        let clears = |r: &RemedyInfo, f: FaultId| r.change.clears.iter().any(|(g, _)| *g == f);
         (m.remedies.keys())
             .filter(|r| listed.iter().all(|f| clears(&m.remedies[*r], *f)))
             .min_by_key(|r| m.remedies[*r].change.clears.len())

@@ -1,5 +1,7 @@
 //! What a job knows of a line: its readings and what may be wrong where.
 
+use typed_index_collections::TiVec;
+
 use super::view::{CauseView, ReadingView};
 use crate::belief::candidates::Candidate;
 use crate::belief::{FaultId, likelier};
@@ -163,7 +165,7 @@ impl<'c> Known<'c> {
     /// Probability that some fault does one of these things here.
     pub(super) fn probability(&self, things: impl Fn(Harm) -> bool) -> f64 {
         let b = &self.case.belief;
-        let mut shares = vec![0.0; b.faults.len()];
+        let mut shares: TiVec<FaultId, f64> = vec![0.0; b.faults.len()].into();
         for c in self.causes.iter().filter(|c| things(c.harm)) {
             shares[c.fault] += c.share;
         }

@@ -62,7 +62,7 @@ impl Builder<'_> {
                     leak,
                 } => {
                     once = copy.only_shared(out.iter().flat_map(|o| o.links.iter().map(|l| l.0)));
-                    let mut pushes: Vec<(usize, Vec<f64>)> = Vec::new();
+                    let mut pushes: Vec<(FaultId, Vec<f64>)> = Vec::new();
                     for (k, o) in out.iter().enumerate().skip(1) {
                         for (f, p) in copy.links(&o.links) {
                             match pushes.iter_mut().find(|x| x.0 == f) {
@@ -202,7 +202,7 @@ impl Builder<'_> {
     pub(super) fn hazards(&mut self, copy: &Copy) {
         for h in &copy.pack.hazards {
             let found = &mut self.model.found[h.gate];
-            let known = |f: &usize| found.links.iter().any(|(g, _)| g == f);
+            let known = |f: &FaultId| found.links.iter().any(|(g, _)| g == f);
             let links = copy.links(&h.links).into_iter();
             let new: Vec<_> = links.filter(|(f, _)| !known(f)).collect();
             found.links.extend(new);

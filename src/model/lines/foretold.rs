@@ -11,6 +11,7 @@
 use std::sync::Arc;
 
 use rayon::prelude::*;
+use typed_index_collections::TiSlice;
 
 use super::super::{Model, TestInfo};
 use super::LineInfo;
@@ -132,7 +133,7 @@ impl LineInfo {
         &self,
         test: &TestInfo,
         taken: &[Taken],
-        believed: &[f64],
+        believed: &TiSlice<FaultId, f64>,
         (slip, strange): (&Shows, &Shows),
     ) -> Result<Foretold, SolveError> {
         let words = words(test);
@@ -319,7 +320,7 @@ impl Model {
         &self,
         test: TestId,
         taken: &[Taken],
-        believed: &[f64],
+        believed: &TiSlice<FaultId, f64>,
     ) -> Option<Foretold> {
         self.foretold_of(&self.tests[test], taken, believed)
     }
@@ -329,7 +330,7 @@ impl Model {
         &self,
         t: &TestInfo,
         taken: &[Taken],
-        believed: &[f64],
+        believed: &TiSlice<FaultId, f64>,
     ) -> Option<Foretold> {
         let at = t.measures?;
         let line = &self.lines[at.line];
