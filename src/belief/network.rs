@@ -19,20 +19,30 @@ index_of! {
     FaultId
 }
 
+index_of! {
+    /// Index of an item, which faults belong to.
+    ItemId
+}
+
+index_of! {
+    /// Index of a place, which items lie in.
+    PlaceId
+}
+
 /// A fault before anything is seen.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct Prior {
     /// Probability, 0..=1.
     pub probability: f64,
-    /// Which item it belongs to (any numbering from 0).
-    pub item: usize,
-    /// Which of the places it belongs to (any numbering from 0).
-    pub place: usize,
+    /// Which item it belongs to.
+    pub item: ItemId,
+    /// Which place it belongs to.
+    pub place: PlaceId,
 }
 
 impl Prior {
     /// A fault with its probability, item and place.
-    pub fn new(probability: f64, item: usize, place: usize) -> Self {
+    pub fn new(probability: f64, item: ItemId, place: PlaceId) -> Self {
         Prior {
             probability,
             item,
@@ -66,10 +76,10 @@ impl Network {
     }
     /// How many items the faults belong to.
     pub fn items(&self) -> usize {
-        self.faults.iter().map(|f| f.item + 1).max().unwrap_or(0)
+        self.faults.iter().map(|f| f.item.0 + 1).max().unwrap_or(0)
     }
     /// How many places the faults belong to.
     pub fn places(&self) -> usize {
-        self.faults.iter().map(|f| f.place + 1).max().unwrap_or(0)
+        self.faults.iter().map(|f| f.place.0 + 1).max().unwrap_or(0)
     }
 }

@@ -5,7 +5,7 @@ use typed_index_collections::TiVec;
 use super::best_first::{self, Found};
 use super::candidates::{self, Candidate, MAX_SIZE, Weighted};
 use super::exact::{self, Exact};
-use super::network::{Event, FaultId, Network, Prior, Seen};
+use super::network::{Event, FaultId, ItemId, Network, PlaceId, Prior, Seen};
 use super::order::likelier;
 
 /// Which sets of faults count.
@@ -35,9 +35,9 @@ pub struct Belief {
     /// Probability of each fault now.
     pub faults: TiVec<FaultId, f64>,
     /// Probability that an item has some fault now.
-    pub items: Vec<f64>,
+    pub items: TiVec<ItemId, f64>,
     /// Probability that a place has some fault now.
-    pub places: Vec<f64>,
+    pub places: TiVec<PlaceId, f64>,
     /// Probability that nothing is at fault now.
     pub nothing: f64,
     /// Sets of faults with their probability, likeliest first; on a long list
@@ -200,9 +200,11 @@ fn impossible(network: &Network) -> Belief {
     Belief {
         faults: priors.iter().map(|p| p.probability).collect(),
         items: (0..network.items())
+            .map(ItemId)
             .map(|i| some(&|p| p.item == i))
             .collect(),
         places: (0..network.places())
+            .map(PlaceId)
             .map(|i| some(&|p| p.place == i))
             .collect(),
         nothing: 1.0 - some(&|_| true),
@@ -249,16 +251,16 @@ fn likely(events: &[Event], order: &[FaultId], exact: &Exact) -> TiVec<FaultId, 
 fn from_candidates(network: &Network, listed: &Weighted) -> Belief {
     let mut b = Belief {
         faults: vec![0.0; network.len()].into(),
-        items: vec![0.0; network.items()],
-        places: vec![0.0; network.places()],
+        items: vec![0.0; network.items()].into(),
+        places: vec![0.0; network.places()].into(),
         ..Belief::default()
     };
     for (c, w) in listed {
         if c.is_empty() {
             b.nothing += w;
         }
-        let mut items: Vec<usize> = Vec::with_capacity(c.len());
-        let mut places: Vec<usize> = Vec::with_capacity(c.len());
+        let mut items: Vec<ItemId> = Vec::with_capacity(c.len());
+        let mut places: Vec<PlaceId> = Vec::with_capacity(c.len());
         for f in c.iter() {
             b.faults[f] += w;
             let p = network.faults()[f];

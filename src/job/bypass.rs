@@ -6,7 +6,7 @@ use thiserror::Error;
 
 use super::case::Case;
 use super::ledger::{self, CaseError};
-use crate::belief::{FaultId, likelier};
+use crate::belief::{FaultId, ItemId, likelier};
 use crate::circuit::wire::Verdict;
 use crate::line::{self, Stretch};
 use crate::model::{Found, Model};
@@ -274,7 +274,7 @@ impl Case {
         if let Found::One(f) = m.fault(what) {
             return of_faults(&[f], &m.faults[f].name);
         }
-        match Model::find::<usize>(m.items.iter().map(|i| i.id.as_str()), what) {
+        match Model::find::<ItemId>(m.items.iter().map(|i| i.id.as_str()), what) {
             Found::None(_) if self.point(what).is_ok() => Err(NoAdvice::OneEnd(what.to_owned())),
             found => {
                 let found = match found {

@@ -1,5 +1,6 @@
 //! What has to be tried before a device counts as mended.
 
+use crate::belief::ItemId;
 use crate::model::Model;
 use crate::plan::{RemedyId, TestId};
 
@@ -11,8 +12,8 @@ pub(crate) fn complained(model: &Model, symptoms: &[usize]) -> Vec<usize> {
     out
 }
 
-/// The items that a remedy works on, by index.
-pub(crate) fn worked_on(model: &Model, remedy: RemedyId) -> impl Iterator<Item = usize> + '_ {
+/// The items that a remedy works on.
+pub(crate) fn worked_on(model: &Model, remedy: RemedyId) -> impl Iterator<Item = ItemId> + '_ {
     let clears = model.remedies[remedy].change.clears.iter();
     clears.map(|(f, _)| model.faults[*f].item)
 }
@@ -52,7 +53,7 @@ pub(crate) fn contains(model: &Model, big: usize, small: usize) -> bool {
 pub(crate) fn due(
     model: &Model,
     complained: &[usize],
-    worked: &[usize],
+    worked: &[ItemId],
     provable: impl Fn(usize) -> bool,
     contains: impl Fn(usize, usize) -> bool,
 ) -> Vec<usize> {

@@ -10,7 +10,7 @@ use super::ledger::Entered;
 use super::line::LineView;
 use super::view::{Share, StateView, Suspect, VERSION, is_zero, suspect};
 use super::words::{ResultWords, result_words};
-use crate::belief::{FaultId, likelier};
+use crate::belief::{FaultId, ItemId, likelier};
 use crate::model::{Found, Model};
 use crate::plan::TestId;
 use crate::rulebase::{Kind, Step};
@@ -540,7 +540,7 @@ impl Trail {
 /// What a remedy works on: the items of the faults it clears, the surest first.
 /// What it clears by the way, by a clearly smaller chance, is left out.
 fn worked_on(m: &Model, clears: &[(FaultId, f64)]) -> Vec<TrailItem> {
-    let mut best: Vec<(usize, f64)> = Vec::new();
+    let mut best: Vec<(ItemId, f64)> = Vec::new();
     for (f, chance) in clears {
         let item = m.faults[*f].item;
         match best.iter_mut().find(|b| b.0 == item) {

@@ -13,7 +13,7 @@ use std::sync::Arc;
 
 use super::joined::Joined;
 use super::*;
-use crate::belief::{Prior, convert, leak_for};
+use crate::belief::{PlaceId, Prior, convert, leak_for};
 use crate::rulebase::{Carried, Device, Fault, Line, Pack, PackFault, Rulebase, slug};
 use crate::shown::shown;
 
@@ -309,7 +309,7 @@ impl Builder<'_> {
             }
             let id = copy.id(&item.id, item.shared);
             let name = copy.words(&item.name);
-            let at = self.model.items.len();
+            let at = self.model.items.next_key();
             let mut own = Vec::new();
             for f in item.faults.clone() {
                 let fault = &pack.faults[f];
@@ -335,7 +335,7 @@ impl Builder<'_> {
                     .iter()
                     .position(|w| *w == item.r#where)
                     .unwrap_or(0);
-                self.priors.push(Prior::new(p, at, place));
+                self.priors.push(Prior::new(p, at, PlaceId(place)));
                 self.model.faults.push(FaultInfo {
                     id: if fault.id.is_empty() {
                         id.clone()

@@ -18,7 +18,7 @@ use std::sync::Arc;
 use serde::{Deserialize, Serialize};
 use typed_index_collections::TiVec;
 
-use crate::belief::{Change, FaultId, Finding, Network};
+use crate::belief::{Change, FaultId, Finding, ItemId, Network};
 use crate::bench::Bench;
 use crate::plan::{Act, RemedyId, TestId};
 use crate::rulebase::{Kind, KnownGood, Sign, Step, Where};
@@ -62,7 +62,7 @@ pub struct Model {
     /// The faults as people see them.
     pub faults: TiVec<FaultId, FaultInfo>,
     /// What the faults belong to.
-    pub items: Vec<ItemInfo>,
+    pub items: TiVec<ItemId, ItemInfo>,
     /// What stands on the device, pack by pack, the main copy of each first.
     pub copies: Vec<CopyInfo>,
     /// What can be seen to work.
@@ -108,8 +108,8 @@ pub struct FaultInfo {
     pub id: String,
     /// "rear camera module: dead".
     pub name: String,
-    /// Its item, by index.
-    pub item: usize,
+    /// Its item.
+    pub item: ItemId,
     /// In how many of 1000 jobs with a complaint about its area it is found,
     /// before this device's history counts; `None` if the rules give a plain
     /// prior instead.
@@ -227,8 +227,8 @@ pub struct TestInfo {
     pub before: Option<Change>,
     /// What is done to it after.
     pub after: Option<Change>,
-    /// The item, by index, in whose place it puts a known-good part.
-    pub swaps_in: Option<usize>,
+    /// The item in whose place it puts a known-good part.
+    pub swaps_in: Option<ItemId>,
     /// The function it tries, by index, if it tries it as the device stands
     /// (no swap, nothing left out): such a test can prove a mend.
     pub proves: Option<usize>,

@@ -8,7 +8,7 @@ use typed_index_collections::{TiSlice, TiVec};
 
 use super::luck::named;
 use crate::belief::candidates::{Candidate, Outlook};
-use crate::belief::{Change, FaultId};
+use crate::belief::{Change, FaultId, ItemId};
 use crate::bench::{BenchState, Gates, Moves};
 use crate::job::{
     Case, CaseError, CaseFile, Settings, plan_remedy, plan_test, proof, turns_in_words,
@@ -240,7 +240,7 @@ impl Start {
     /// Tests that have to pass after these remedies.
     pub(super) fn due(&self, done: &[RemedyId]) -> Vec<TestId> {
         let items = done.iter().flat_map(|r| proof::worked_on(&self.model, *r));
-        let worked: Vec<usize> = items.collect();
+        let worked: Vec<ItemId> = items.collect();
         let functions = proof::due(
             &self.model,
             &self.complained,

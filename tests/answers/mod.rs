@@ -144,8 +144,10 @@ pub fn comes_in(
 /// The likeliest place.
 pub fn place(case: &Case) -> &'static str {
     let places = &case.belief.places;
-    let best = (0..places.len()).max_by(|a, b| places[*a].total_cmp(&places[*b]));
-    Where::ALL[best.unwrap()].word()
+    let best = places
+        .keys()
+        .max_by(|a, b| places[*a].total_cmp(&places[*b]));
+    Where::ALL[best.unwrap().0].word()
 }
 
 /// Suspects, likeliest first.

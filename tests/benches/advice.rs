@@ -24,7 +24,9 @@ use std::time::Instant;
 
 use divan::{Bencher, black_box};
 use halfsplit::belief::candidates::Outlook;
-use halfsplit::belief::{Event, FaultId, Finding, Network, Prior, Size, convert, exact, update};
+use halfsplit::belief::{
+    Event, FaultId, Finding, ItemId, Network, PlaceId, Prior, Size, convert, exact, update,
+};
 use halfsplit::bench::{Bench, BenchState, Condition, Moves};
 use halfsplit::built_in;
 use halfsplit::job::{Case, CaseFile, Settings};
@@ -83,7 +85,7 @@ impl Device {
         let priors = c.priors.iter().enumerate();
         let network = Network::new(
             priors
-                .map(|(f, p)| Prior::new(*p, f / 2, f * 5 / FAULTS))
+                .map(|(f, p)| Prior::new(*p, ItemId(f / 2), PlaceId(f * 5 / FAULTS)))
                 .collect(),
         );
         let bench = Bench {
@@ -278,7 +280,11 @@ static NETWORKS: LazyLock<Vec<(String, Network, Vec<Event>)>> = LazyLock::new(||
         .map(|row| {
             let id = |f: &String| FaultId(row.faults.keys().position(|k| k == f).expect("a fault"));
             let priors = row.faults.values().enumerate();
-            let network = Network::new(priors.map(|(i, p)| Prior::new(*p, i, 0)).collect());
+            let network = Network::new(
+                priors
+                    .map(|(i, p)| Prior::new(*p, ItemId(i), PlaceId(0)))
+                    .collect(),
+            );
             let seen: Vec<Event> = row
                 .evidence
                 .iter()

@@ -4,7 +4,7 @@ use std::fmt::Write as _;
 use std::sync::Arc;
 
 use halfsplit::belief::candidates::Outlook;
-use halfsplit::belief::{Belief, Event, FaultId, Finding, Seen, Size, update};
+use halfsplit::belief::{Belief, Event, FaultId, Finding, ItemId, Seen, Size, update};
 use halfsplit::bench::{BenchState, Moves};
 use halfsplit::circuit::meter::{Meter, Reading};
 use halfsplit::line::Wired;
@@ -43,7 +43,7 @@ pub struct Device {
     /// All that can happen; the index is the fault.
     pub happenings: Vec<Happening>,
     /// Names of the elements, by item.
-    pub elements: Vec<String>,
+    pub elements: TiVec<ItemId, String>,
     pub meter: Meter,
     tests: TiVec<TestId, Option<PlanTest>>,
     remedies: TiVec<RemedyId, Option<PlanRemedy>>,
@@ -267,7 +267,7 @@ impl Device {
     }
 
     /// The item that a fault belongs to.
-    pub fn element(&self, fault: usize) -> usize {
+    pub fn element(&self, fault: usize) -> ItemId {
         self.model.faults[FaultId(fault)].item
     }
 
@@ -290,7 +290,7 @@ impl Device {
             let _ = write!(out, " {} {reading:?}", self.model.tests[*test].id);
         }
         let items = &found.belief.items;
-        let mut order: Vec<usize> = (0..items.len()).collect();
+        let mut order: Vec<ItemId> = items.keys().collect();
         order.sort_by(|a, b| items[*b].total_cmp(&items[*a]));
         for item in &order[..3.min(order.len())] {
             let _ = write!(out, "; {} {:.2}", self.elements[*item], items[*item]);

@@ -23,8 +23,8 @@ use std::sync::Arc;
 
 use halfsplit::belief::candidates::{self, Candidate, Likelihood, Outlook};
 use halfsplit::belief::{
-    Belief, Change, Event, FaultId, Finding, Network, Prior, Seen, Size, conflict_bits, convert,
-    exact, leak_for, update, weights_of_evidence,
+    Belief, Change, Event, FaultId, Finding, ItemId, Network, PlaceId, Prior, Seen, Size,
+    conflict_bits, convert, exact, leak_for, update, weights_of_evidence,
 };
 use halfsplit::bench::{BenchState, Moves};
 use halfsplit::plan::{
@@ -332,10 +332,10 @@ fn brute(network: &Network, steps: &[Step]) -> Brute {
             .map(|f| share(&|s| s >> f & 1 == 1))
             .collect(),
         items: (0..network.items())
-            .map(|i| share(&|s| any(s, &|p| p.item == i)))
+            .map(|i| share(&|s| any(s, &|p| p.item.0 == i)))
             .collect(),
         places: (0..network.places())
-            .map(|i| share(&|s| any(s, &|p| p.place == i)))
+            .map(|i| share(&|s| any(s, &|p| p.place.0 == i)))
             .collect(),
         nothing: share(&|s| s == 0),
         misread,
@@ -353,7 +353,7 @@ fn random_network(rng: &mut StdRng, n: usize) -> Network {
                     1 => 1.0,
                     _ => 0.005 * 60f64.powf(rng.random()),
                 };
-                Prior::new(p, f / 2, f / 2 % 2)
+                Prior::new(p, ItemId(f / 2), PlaceId(f / 2 % 2))
             })
             .collect(),
     )
@@ -728,7 +728,13 @@ fn long_line(seed: u64, prior: f64) -> (Network, Vec<Step>) {
     let mut rng = StdRng::seed_from_u64(seed);
     let network = Network::new(
         (0..15)
-            .map(|f| Prior::new(prior * rng.random_range(0.3..1.0), f / 3, f / 9))
+            .map(|f| {
+                Prior::new(
+                    prior * rng.random_range(0.3..1.0),
+                    ItemId(f / 3),
+                    PlaceId(f / 9),
+                )
+            })
             .collect(),
     );
     let mut steps: Vec<Step> = (0..4)
@@ -886,7 +892,13 @@ fn many_results_are_in_the_sum_written_out() {
         let mut rng = StdRng::seed_from_u64(2000 + seed);
         let network = Network::new(
             (0..8)
-                .map(|f| Prior::new(rng.random_range(0.01..0.2), f / 2, f / 2 % 2))
+                .map(|f| {
+                    Prior::new(
+                        rng.random_range(0.01..0.2),
+                        ItemId(f / 2),
+                        PlaceId(f / 2 % 2),
+                    )
+                })
                 .collect(),
         );
         let mut steps: Vec<Step> = (0..16)
@@ -925,7 +937,7 @@ fn many_results_are_in_the_sum_written_out() {
 fn more_certain_faults_than_a_set_can_hold_are_no_contradiction() {
     let network = Network::new(
         (0..9)
-            .map(|f| Prior::new(if f < 8 { 1.0 } else { 0.25 }, f, 0))
+            .map(|f| Prior::new(if f < 8 { 1.0 } else { 0.25 }, ItemId(f), PlaceId(0)))
             .collect(),
     );
     let b = update(&network, &[], Size::Auto);
@@ -940,7 +952,11 @@ fn more_certain_faults_than_a_set_can_hold_are_no_contradiction() {
 fn results_that_need_many_faults_are_no_contradiction() {
     // Each of n results can only come from a fault of its own.
     for n in [6, 8] {
-        let network = Network::new((0..n + 2).map(|f| Prior::new(0.01, f, 0)).collect());
+        let network = Network::new(
+            (0..n + 2)
+                .map(|f| Prior::new(0.01, ItemId(f), PlaceId(0)))
+                .collect(),
+        );
         let seen: Vec<Event> = (0..n)
             .map(|f| Event::seen(&Finding::yes_no(0.0, &[(FaultId(f), 0.9)], 0.0), 1))
             .collect();
@@ -955,14 +971,20 @@ fn results_that_need_many_faults_are_no_contradiction() {
 
 #[test]
 fn impossible_results_leave_the_priors() {
-    let network = Network::new(vec![Prior::new(0.3, 0, 0), Prior::new(0.2, 0, 0)].into());
+    let network = Network::new(
+        vec![
+            Prior::new(0.3, ItemId(0), PlaceId(0)),
+            Prior::new(0.2, ItemId(0), PlaceId(0)),
+        ]
+        .into(),
+    );
     let never = Finding::yes_no(0.0, &[], 0.0);
     let b = update(&network, &[Event::seen(&never, 1)], Size::Auto);
     assert!(b.impossible);
     assert_eq!(b.evidence_log2, f64::NEG_INFINITY);
     all_near(&b.faults, &[0.3, 0.2], 1e-15, "priors");
     near(b.nothing, 0.56, 1e-15, "nothing");
-    near(b.items[0], 0.44, 1e-15, "item");
+    near(b.items[ItemId(0)], 0.44, 1e-15, "item");
 }
 
 // ---- reference libraries --------------------------------------------------------
@@ -1005,8 +1027,13 @@ fn noisy_or_excludes_the_leak() {
         near(Likelihood::new(2, &seen).of(&c), yes, 1e-15, "look-up");
         // The sum over sets, with exactly these faults certain.
         let certain = |i: usize| f64::from(u8::from(present.contains(&FaultId(i))));
-        let network =
-            Network::new(vec![Prior::new(certain(0), 0, 0), Prior::new(certain(1), 1, 0)].into());
+        let network = Network::new(
+            vec![
+                Prior::new(certain(0), ItemId(0), PlaceId(0)),
+                Prior::new(certain(1), ItemId(1), PlaceId(0)),
+            ]
+            .into(),
+        );
         let p = exact::evidence(&network, &[Event::seen(&f, 1)]).unwrap();
         near(p, yes, 1e-15, "sum");
     }
@@ -1024,7 +1051,7 @@ fn reference_networks() {
             r.faults
                 .values()
                 .enumerate()
-                .map(|(i, p)| Prior::new(*p, i, 0))
+                .map(|(i, p)| Prior::new(*p, ItemId(i), PlaceId(0)))
                 .collect(),
         );
         let seen: Vec<Event> = r
@@ -1120,7 +1147,7 @@ fn published_medical_networks() {
                         Some(false) => 0.0,
                         None => f.prior,
                     };
-                    Prior::new(p, n, 0)
+                    Prior::new(p, ItemId(n), PlaceId(0))
                 })
                 .collect(),
         );
@@ -1458,7 +1485,12 @@ fn rates_come_back_for_random_packs() {
         near(none / nothing, 1.0, 0.01, &what);
         near(two / double, 1.0, 0.01, &what);
         // The same through the sum over all sets.
-        let network = Network::new(c.priors.iter().map(|p| Prior::new(*p, 0, 0)).collect());
+        let network = Network::new(
+            c.priors
+                .iter()
+                .map(|p| Prior::new(*p, ItemId(0), PlaceId(0)))
+                .collect(),
+        );
         let links: TiVec<FaultId, f64> = strengths.clone().into();
         let links: Vec<(FaultId, f64)> = links.into_iter_enumerated().collect();
         let complaint = Finding::yes_no(c.leak, &links, 0.0);
@@ -1671,7 +1703,7 @@ fn same_belief(a: &Belief, b: &Belief, within: f64) {
 }
 
 fn bits(b: &Belief) -> Vec<u64> {
-    let all = [&b.faults.raw, &b.items, &b.places, &b.misread];
+    let all = [&b.faults.raw, &b.items.raw, &b.places.raw, &b.misread];
     all.into_iter()
         .flatten()
         .chain(b.candidates.iter().map(|c| &c.1))
@@ -1771,7 +1803,7 @@ proptest! {
     fn an_unrelated_test_changes_no_other_suspect(seed: u64, n in 2usize..8) {
         let (network, steps) = possible(seed, n, 4, 1);
         let mut faults = network.faults().to_owned();
-        faults.push(Prior::new(0.1, network.items(), network.places()));
+        faults.push(Prior::new(0.1, ItemId(network.items()), PlaceId(network.places())));
         let network = Network::new(faults);
         let before = update(&network, &events(&steps), Size::All);
         let mut more = steps;
@@ -2101,7 +2133,11 @@ remedies:
 /// complaint: positive where results speak for different single faults.
 #[test]
 fn results_that_contradict_each_other_conflict() {
-    let network = Network::new((0..5).map(|f| Prior::new(0.01, f, 0)).collect());
+    let network = Network::new(
+        (0..5)
+            .map(|f| Prior::new(0.01, ItemId(f), PlaceId(0)))
+            .collect(),
+    );
     let any: Vec<(FaultId, f64)> = (0..5).map(|f| (FaultId(f), 0.95)).collect();
     let complaint = Event::seen(&Finding::yes_no(0.001, &any, 0.0), 1);
     let shows = |f: usize| Finding::yes_no(0.01, &[(FaultId(f), 0.95)], 0.04);

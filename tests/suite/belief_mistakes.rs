@@ -5,7 +5,9 @@
 use std::sync::Arc;
 
 use halfsplit::belief::candidates::{Candidate, Likelihood, Outlook};
-use halfsplit::belief::{Event, FaultId, Finding, Network, Prior, Seen, Size, agreed, update};
+use halfsplit::belief::{
+    Event, FaultId, Finding, ItemId, Network, PlaceId, Prior, Seen, Size, agreed, update,
+};
 use rand::rngs::StdRng;
 use rand::{Rng, SeedableRng};
 use typed_index_collections::TiVec;
@@ -90,7 +92,7 @@ impl Test {
 }
 
 fn network(rng: &mut StdRng) -> Network {
-    let prior = |i| Prior::new(rng.random_range(0.02..0.4), i, i % 2);
+    let prior = |i| Prior::new(rng.random_range(0.02..0.4), ItemId(i), PlaceId(i % 2));
     Network::new((0..FAULTS).map(prior).collect())
 }
 

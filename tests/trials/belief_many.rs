@@ -5,7 +5,9 @@
 use std::collections::{BTreeMap, HashMap};
 use std::path::Path;
 
-use halfsplit::belief::{Event, FaultId, Finding, Network, Prior, Size, exact, update};
+use halfsplit::belief::{
+    Event, FaultId, Finding, ItemId, Network, PlaceId, Prior, Size, exact, update,
+};
 use halfsplit::job::{Case, CaseFile, Entry, Settings, Shown};
 use halfsplit::model::{Unit, compile};
 use halfsplit::rulebase::{Rulebase, Rules};
@@ -56,7 +58,11 @@ impl Reference {
 
     fn network(&self) -> Network {
         let priors = self.faults.values().enumerate();
-        Network::new(priors.map(|(i, p)| Prior::new(*p, i / 2, i / 8)).collect())
+        Network::new(
+            priors
+                .map(|(i, p)| Prior::new(*p, ItemId(i / 2), PlaceId(i / 8)))
+                .collect(),
+        )
     }
 
     fn seen(&self) -> Vec<Event> {
@@ -131,7 +137,7 @@ fn small(seed: u64) -> (Network, Vec<Event>) {
     let n = SMALL;
     let network = Network::new(
         (0..n)
-            .map(|f| Prior::new(rng.random_range(0.02..0.3), f / 2, f / 4))
+            .map(|f| Prior::new(rng.random_range(0.02..0.3), ItemId(f / 2), PlaceId(f / 4)))
             .collect(),
     );
     let change = halfsplit::belief::Change {

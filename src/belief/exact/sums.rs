@@ -2,13 +2,13 @@
 
 use typed_index_collections::TiVec;
 
-use super::super::network::FaultId;
+use super::super::network::{FaultId, ItemId, PlaceId};
 use super::digits::Variable;
 
 #[derive(Clone, Copy)]
 pub(super) enum Whole {
-    Item(usize),
-    Place(usize),
+    Item(ItemId),
+    Place(PlaceId),
     Everything,
 }
 
@@ -29,8 +29,8 @@ pub(super) struct Sums {
     /// Probability of each fault now.
     pub(super) faults: TiVec<FaultId, f64>,
     /// Probability that an item, a place, everything has no fault now.
-    pub(super) no_item: Vec<f64>,
-    pub(super) no_place: Vec<f64>,
+    pub(super) no_item: TiVec<ItemId, f64>,
+    pub(super) no_place: TiVec<PlaceId, f64>,
     pub(super) nothing: f64,
     /// For each result, the probability that it was a misreading.
     pub(super) misread: Vec<f64>,

@@ -1,6 +1,6 @@
 //! What a trainee types, as what is meant.
 
-use crate::belief::FaultId;
+use crate::belief::{FaultId, ItemId};
 use crate::cli::error::{Failure, Result};
 use crate::drill::{Cause, Round};
 use crate::model::Found;
@@ -214,7 +214,7 @@ pub(super) fn causes(round: &Round, shown: &[Cause], typed: &str) -> Result<Vec<
         let name = name.to_lowercase();
         typed.split_whitespace().all(|w| name.contains(w))
     };
-    let items: Vec<usize> = (0..m.items.len())
+    let items: Vec<ItemId> = (m.items.keys())
         .filter(|i| has(&m.items[*i].name))
         .collect();
     let faults: Vec<FaultId> = (m.faults.keys())

@@ -1,7 +1,7 @@
 //! What has to be tried before a job counts as mended.
 
 use super::{Entered, Ledger};
-use crate::belief::FaultId;
+use crate::belief::{FaultId, ItemId};
 use crate::job::proof;
 use crate::model::RemedyInfo;
 use crate::plan::{RemedyId, TestId};
@@ -41,7 +41,7 @@ impl Ledger {
     /// complained of, and those that share the items worked on; one that is
     /// contained in another is proved by it.
     pub fn to_prove(&self) -> Vec<usize> {
-        let mut worked: Vec<usize> = Vec::new();
+        let mut worked: Vec<ItemId> = Vec::new();
         for e in &self.entered {
             if let Entered::Remedy(r) = e {
                 worked.extend(proof::worked_on(&self.model, *r));
@@ -81,9 +81,9 @@ impl Ledger {
             .collect()
     }
 
-    /// The item in whose place a known-good part was put by the last step, by
-    /// index, if that was a swap with a result.
-    pub fn part_tried(&self) -> Option<usize> {
+    /// The item in whose place a known-good part was put by the last step, if
+    /// that was a swap with a result.
+    pub fn part_tried(&self) -> Option<ItemId> {
         match self.entered.last()? {
             Entered::Result { test, .. } => self.model.tests[*test].swaps_in,
             _ => None,
@@ -92,7 +92,7 @@ impl Ledger {
 
     /// The remedy that fits a new part in place of an item: it clears
     /// every listed fault of it and the fewest others.
-    pub fn fits_part(&self, item: usize) -> Option<RemedyId> {
+    pub fn fits_part(&self, item: ItemId) -> Option<RemedyId> {
         let m = &self.model;
         let listed = m.items[item].faults.iter();
         let listed: Vec<FaultId> = listed.copied().filter(|f| !m.faults[*f].unlisted).collect();

@@ -3,7 +3,7 @@
 use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
 
-use crate::belief::{FaultId, likelier};
+use crate::belief::{FaultId, PlaceId, likelier};
 use crate::job::case::Case;
 use crate::job::file::Entry;
 use crate::job::words::result_words;
@@ -123,7 +123,7 @@ pub(super) fn belief(case: &Case, steps: &[Entry]) -> BeliefView {
             .enumerate()
             .map(|(i, w)| Share {
                 name: w.word().to_owned(),
-                posterior: b.places.get(i).copied().unwrap_or(0.0),
+                posterior: b.places.get(PlaceId(i)).copied().unwrap_or(0.0),
             })
             .collect(),
         items,
