@@ -16,7 +16,7 @@ use crate::job::{
     self, Case, CaseError, CaseFile, Closed, Closing, ClosingState, Entered, Entry, Settings, Shown,
 };
 use crate::line::Distrust;
-use crate::model::{Found, behind};
+use crate::model::{Found, LineId, behind};
 use crate::plan::{Effort, TestId};
 use crate::rulebase::{MeterProfile, Rulebase};
 use crate::store::{Logged, Record, Store, StoreError};
@@ -483,9 +483,9 @@ impl<'r> Desk<'r> {
         line::lines_in_play(&self.case)
     }
 
-    /// A line of the board, by its place in the model. A closed job has no next
+    /// A line of the board. A closed job has no next
     /// probe.
-    pub fn line(&self, line: usize) -> LineView {
+    pub fn line(&self, line: LineId) -> LineView {
         let file = &self.record.file;
         let view = line::line_view(&self.case, &file.steps, line);
         let next = view.next.clone().filter(|_| file.closed.is_none());
@@ -498,7 +498,7 @@ impl<'r> Desk<'r> {
         let steps = &self.record.file.steps;
         let mut then: Option<(usize, Case)> = None;
         let mut out = Vec::new();
-        for at in 0..self.case.model.lines.len() {
+        for at in self.case.model.lines.keys() {
             let Some(until) = line::read_until(&self.case, at) else {
                 continue;
             };
@@ -516,7 +516,7 @@ impl<'r> Desk<'r> {
             }
             let id = &self.case.model.lines[at].id;
             if let Some((_, case)) = &then
-                && let Some(line) = case.model.lines.iter().position(|l| l.id == *id)
+                && let Some(line) = case.model.lines.position(|l| l.id == *id)
             {
                 let view = line::line_view(case, &steps[..until], line);
                 out.push(LineView { next: None, ..view });

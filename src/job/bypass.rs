@@ -9,7 +9,7 @@ use super::ledger::{self, CaseError};
 use crate::belief::{FaultId, ItemId, likelier};
 use crate::circuit::wire::Verdict;
 use crate::line::{self, Stretch};
-use crate::model::{Found, Model};
+use crate::model::{Found, LineId, Model};
 use crate::plan::RemedyId;
 use crate::rulebase::{Duty, Harm, LinePart, Point};
 
@@ -99,8 +99,8 @@ pub enum NoAdvice {
 /// Ambiguous names listed at most.
 const LISTED: usize = 6;
 
-/// A part of a line, both by index.
-type Place = (usize, usize);
+/// A part of a line, by index.
+type Place = (LineId, usize);
 
 /// Whether a wire could be meant to go round a part: what has its ends at two
 /// nodes that are not ground. The inner parts of a pin are none.
@@ -145,7 +145,7 @@ impl Case {
     }
 
     /// Advice on a stretch of a line.
-    fn round(&self, line: usize, stretch: &Stretch, metres: f64) -> Result<BypassView, NoAdvice> {
+    fn round(&self, line: LineId, stretch: &Stretch, metres: f64) -> Result<BypassView, NoAdvice> {
         let info = &self.model.lines[line];
         let b = info.bypass(stretch, metres)?;
         let parts = || stretch.parts.iter().map(|p| &info.line.parts[*p]);
@@ -209,7 +209,7 @@ impl Case {
     }
 
     /// Faults that open a part of a line, or make it resistive.
-    fn opened_by(&self, line: usize, part: usize) -> Vec<FaultId> {
+    fn opened_by(&self, line: LineId, part: usize) -> Vec<FaultId> {
         let info = &self.model.lines[line];
         let opens = |h: Harm| matches!(h, Harm::Open(p) | Harm::Resistive(p) if p == part);
         info.line
@@ -223,7 +223,7 @@ impl Case {
     /// Parts that some faults open.
     fn opened(&self, faults: &[FaultId]) -> Vec<Place> {
         let mut out = Vec::new();
-        for (l, info) in self.model.lines.iter().enumerate() {
+        for (l, info) in self.model.lines.iter_enumerated() {
             for p in 0..info.line.parts.len() {
                 let by = || self.opened_by(l, p).iter().any(|f| faults.contains(f));
                 if can_be_meant(&info.line.parts[p]) && by() {
@@ -255,7 +255,7 @@ impl Case {
             return of_faults(&[fault], &m.faults[fault].name);
         }
         let mut places: Vec<(String, Place)> = Vec::new();
-        for (l, info) in m.lines.iter().enumerate() {
+        for (l, info) in m.lines.iter_enumerated() {
             for (p, part) in info.line.parts.iter().enumerate() {
                 if can_be_meant(part) {
                     places.push((format!("{}/{}", info.id, part.id), (l, p)));
@@ -287,10 +287,10 @@ impl Case {
         }
     }
 
-    /// A point of a line: the line by index, and the node.
-    fn point(&self, what: &str) -> Result<(usize, usize), NoAdvice> {
-        let mut points: Vec<(String, (usize, usize))> = Vec::new();
-        for (l, info) in self.model.lines.iter().enumerate() {
+    /// A point of a line: the line, and the node by index.
+    fn point(&self, what: &str) -> Result<(LineId, usize), NoAdvice> {
+        let mut points: Vec<(String, (LineId, usize))> = Vec::new();
+        for (l, info) in self.model.lines.iter_enumerated() {
             let id = |p: &Point| format!("{}/{}", info.id, p.id);
             points.extend(info.line.points.iter().map(|p| (id(p), (l, p.node))));
         }

@@ -14,7 +14,7 @@ use std::collections::HashMap;
 use std::sync::Arc;
 
 use crate::belief::{Belief, Change, Event, FaultId, Finding, Seen};
-use crate::model::{Model, Saw, Sibling, SiblingReading, Taken};
+use crate::model::{LineId, Model, Saw, Sibling, SiblingReading, Taken};
 use crate::plan::TestId;
 
 /// Something that happened.
@@ -201,7 +201,7 @@ impl History {
     }
 
     /// The readings of a line with their entries.
-    pub(super) fn readings(&self, line: usize) -> impl Iterator<Item = (usize, &Taken)> {
+    pub(super) fn readings(&self, line: LineId) -> impl Iterator<Item = (usize, &Taken)> {
         self.all.iter().filter_map(move |h| match &h.what {
             What::Read(taken) if taken.line == line => Some((h.entry?, taken)),
             _ => None,
@@ -210,7 +210,7 @@ impl History {
 
     /// The readings of a line since something was last done about one of its
     /// faults.
-    pub(super) fn standing_readings(&self, model: &Model, line: usize) -> Vec<Taken> {
+    pub(super) fn standing_readings(&self, model: &Model, line: LineId) -> Vec<Taken> {
         let (slots, open) = self.slots(model, |_| true);
         let at = open.get(&line);
         at.map_or_else(Vec::new, |at| taken(&slots[*at].of))
@@ -218,7 +218,7 @@ impl History {
 
     /// What was read on a line's siblings since something was last done about
     /// them: the other half of the line is one.
-    pub(super) fn seen(&self, model: &Model, line: usize) -> Vec<SiblingReading> {
+    pub(super) fn seen(&self, model: &Model, line: LineId) -> Vec<SiblingReading> {
         let siblings = &model.lines[line].siblings;
         if siblings.is_empty() {
             return Vec::new();
@@ -235,9 +235,9 @@ impl History {
         &self,
         model: &Model,
         keep: impl Fn(usize) -> bool,
-    ) -> (Vec<Slot<'_>>, HashMap<usize, usize>) {
+    ) -> (Vec<Slot<'_>>, HashMap<LineId, usize>) {
         let mut slots: Vec<Slot> = Vec::new();
-        let mut open: HashMap<usize, usize> = HashMap::new();
+        let mut open: HashMap<LineId, usize> = HashMap::new();
         let mut results = 0..;
         for h in &self.all {
             let place = h.what.is_result().then(|| results.next()).flatten();
@@ -357,7 +357,7 @@ impl History {
 /// What readings of siblings tell of a line.
 fn seen(
     model: &Model,
-    line: usize,
+    line: LineId,
     slots: &[Slot],
     beside: &[(Sibling, usize)],
 ) -> Vec<SiblingReading> {

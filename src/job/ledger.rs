@@ -29,7 +29,7 @@ use crate::belief::{Event, Seen};
 use crate::bench::{BenchState, Gate, Gates};
 use crate::line::Distrust;
 use crate::model::{
-    BenchMeter, CompileError, Found, InPlay, Model, OutcomeInfo, Taken, TestInfo, Unit,
+    BenchMeter, CompileError, Found, InPlay, LineId, Model, OutcomeInfo, Taken, TestInfo, Unit,
     compile_for, hazards, outline, recognise,
 };
 use crate::plan::{Act, RemedyId, TestId};
@@ -320,7 +320,7 @@ impl Ledger {
 
     /// What follows from all entries together.
     fn settle(&mut self) -> Result<(), CaseError> {
-        self.see_siblings(0..self.model.lines.len())?;
+        self.see_siblings(self.model.lines.keys())?;
         self.due = self.now_due();
         Ok(())
     }
@@ -432,12 +432,12 @@ impl Ledger {
     }
 
     /// The readings of a line that are in force, by index, each with its entry.
-    pub(in crate::job) fn readings(&self, line: usize) -> impl Iterator<Item = (usize, &Taken)> {
+    pub(in crate::job) fn readings(&self, line: LineId) -> impl Iterator<Item = (usize, &Taken)> {
         self.history.readings(line)
     }
 
     /// The readings of a line, by index, since something was last done about it.
-    pub(in crate::job) fn standing(&self, line: usize) -> Vec<Taken> {
+    pub(in crate::job) fn standing(&self, line: LineId) -> Vec<Taken> {
         self.history.standing_readings(&self.model, line)
     }
 

@@ -11,7 +11,7 @@ use super::line::LineView;
 use super::view::{Share, StateView, Suspect, VERSION, is_zero, suspect};
 use super::words::{ResultWords, result_words};
 use crate::belief::{FaultId, ItemId, likelier};
-use crate::model::{Found, Model};
+use crate::model::{Found, FunctionId, Model};
 use crate::plan::TestId;
 use crate::rulebase::{Kind, Step};
 
@@ -487,7 +487,7 @@ impl Trail {
             true => Vec::new(),
             false => case.to_prove(),
         };
-        let functions = |all: &mut dyn Iterator<Item = usize>| -> Vec<String> {
+        let functions = |all: &mut dyn Iterator<Item = FunctionId>| -> Vec<String> {
             all.map(|f| m.functions[f].name.clone()).collect()
         };
         Trail {

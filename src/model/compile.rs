@@ -198,9 +198,9 @@ impl Builder<'_> {
         let base = self.base_priors(pack)?;
         let noticed = noticed(pack);
         let mut shared_faults: HashMap<PackFault, FaultId> = HashMap::new();
-        let mut shared_functions: HashMap<usize, usize> = HashMap::new();
-        let mut shared_lines: HashMap<usize, usize> = HashMap::new();
-        let mut lines_of: Vec<Vec<usize>> = Vec::new();
+        let mut shared_functions: HashMap<usize, FunctionId> = HashMap::new();
+        let mut shared_lines: HashMap<usize, LineId> = HashMap::new();
+        let mut lines_of: Vec<Vec<LineId>> = Vec::new();
         for (c, Carried { name, also }) in copies.iter().enumerate() {
             let mut copy = Copy {
                 pack,
@@ -373,7 +373,7 @@ impl Builder<'_> {
         }
     }
 
-    fn functions(&mut self, copy: &mut Copy, shared: &mut HashMap<usize, usize>) {
+    fn functions(&mut self, copy: &mut Copy, shared: &mut HashMap<usize, FunctionId>) {
         let pack = copy.pack;
         for (i, f) in pack.functions.iter().enumerate() {
             let once = copy.only_shared(f.links.iter().map(|l| l.0));
@@ -381,7 +381,7 @@ impl Builder<'_> {
                 copy.functions.push(shared[&i]);
                 continue;
             }
-            let at = self.model.functions.len();
+            let at = self.model.functions.next_key();
             if once {
                 shared.insert(i, at);
             }
@@ -436,7 +436,7 @@ impl Builder<'_> {
     fn lines(
         &mut self,
         copy: &mut Copy,
-        shared: &mut HashMap<usize, usize>,
+        shared: &mut HashMap<usize, LineId>,
     ) -> Result<(), CompileError> {
         for (i, line) in copy.pack.lines.iter().enumerate() {
             // What only shared faults touch is there once, and read once.
@@ -445,7 +445,7 @@ impl Builder<'_> {
                 copy.lines.push(*at);
                 continue;
             }
-            shared.insert(i, self.model.lines.len());
+            shared.insert(i, self.model.lines.next_key());
             // A device may have it with other values.
             let own = self.device.and_then(|d| {
                 let same = |(p, l): &&(String, Line)| *p == copy.pack.id && l.id == line.id;
@@ -463,7 +463,7 @@ impl Builder<'_> {
             let name = copy.words(&line.name);
             let info = LineInfo::new(id.clone(), name, line.clone(), faults, &self.priors)
                 .map_err(|why| CompileError::Line { line: id, why })?;
-            copy.lines.push(self.model.lines.len());
+            copy.lines.push(self.model.lines.next_key());
             self.model.lines.push(info);
         }
         Ok(())
@@ -471,19 +471,19 @@ impl Builder<'_> {
 
     /// Which lines are built alike: by the pack, as halves of one, and the same
     /// line of other copies where they have it with the same parts.
-    fn alike(&mut self, copy: &Copy, others: &[Vec<usize>]) {
-        let sibling = |line: usize, mirrored: bool| Sibling { line, mirrored };
+    fn alike(&mut self, copy: &Copy, others: &[Vec<LineId>]) {
+        let sibling = |line: LineId, mirrored: bool| Sibling { line, mirrored };
         for (i, at) in copy.lines.iter().copied().enumerate() {
             let line = &self.model.lines[at].line;
             // A device may have one of two siblings built otherwise.
-            let mutual = |other: &usize| self.model.lines[*other].line.siblings.contains(&i);
+            let mutual = |other: &LineId| self.model.lines[*other].line.siblings.contains(&i);
             let of_pack = line.siblings.iter();
             let of_pack = of_pack
                 .filter_map(|s| copy.lines.get(*s).copied())
                 .filter(mutual);
-            let same = |other: &usize| self.model.lines[*other].line.parts == line.parts;
+            let same = |other: &LineId| self.model.lines[*other].line.parts == line.parts;
             let of_copies = others.iter().filter_map(|o| o.get(i).copied()).filter(same);
-            let alike: Vec<usize> = of_pack.chain(of_copies).collect();
+            let alike: Vec<LineId> = of_pack.chain(of_copies).collect();
             let halved = line.halves.is_some();
             // Copies may share a line: it is no sibling of itself.
             let add = |to: &mut Vec<Sibling>, new: Sibling| {

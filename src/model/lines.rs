@@ -23,7 +23,7 @@ use std::sync::{Arc, Mutex, PoisonError};
 use rayon::prelude::*;
 use typed_index_collections::TiSlice;
 
-use super::{Found, Model, OutcomeInfo, TestInfo};
+use super::{Found, LineId, Model, OutcomeInfo, TestInfo};
 use crate::belief::{FaultId, Prior};
 use crate::bench::{BenchState, Power};
 use crate::circuit::calibrate::CalibrateError;
@@ -77,8 +77,8 @@ pub struct LineInfo {
 /// Which reading a test takes.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct Measures {
-    /// The line, by index.
-    pub line: usize,
+    /// The line.
+    pub line: LineId,
     /// Where and how.
     pub probing: Probing,
 }
@@ -452,7 +452,7 @@ impl Model {
     fn beside(&self, at: Measures, meter: &Arc<Meter>) -> Vec<Arc<Usual>> {
         let line = &self.lines[at.line];
         let copy = |l: &LineInfo| l.id.split('/').next().unwrap_or_default().to_owned();
-        let others = (self.lines.iter().enumerate()).filter(|(l, _)| *l != at.line);
+        let others = self.lines.iter_enumerated().filter(|(l, _)| *l != at.line);
         let same = others.filter(|(_, l)| copy(l) == copy(line)).map(|l| l.1);
         let point = &line.line.points[at.probing.point].id;
         same.filter_map(|l| {
@@ -468,7 +468,7 @@ impl Model {
     }
 
     /// A line by name.
-    pub fn line(&self, typed: &str) -> Found<usize> {
+    pub fn line(&self, typed: &str) -> Found<LineId> {
         Self::find(self.lines.iter().map(|l| l.id.as_str()), typed)
     }
 }

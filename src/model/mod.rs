@@ -20,6 +20,7 @@ use typed_index_collections::TiVec;
 
 use crate::belief::{Change, FaultId, Finding, ItemId, Network};
 use crate::bench::Bench;
+use crate::index::index_of;
 use crate::plan::{Act, RemedyId, TestId};
 use crate::rulebase::{Kind, KnownGood, Sign, Step, Where};
 
@@ -54,6 +55,16 @@ pub struct Unit {
     pub serial: Option<String>,
 }
 
+index_of! {
+    /// Index of a function of a device.
+    FunctionId
+}
+
+index_of! {
+    /// Index of a line of a device.
+    LineId
+}
+
 /// A compiled device.
 #[derive(Clone, Debug, Default)]
 pub struct Model {
@@ -66,11 +77,11 @@ pub struct Model {
     /// What stands on the device, pack by pack, the main copy of each first.
     pub copies: Vec<CopyInfo>,
     /// What can be seen to work.
-    pub functions: Vec<FunctionInfo>,
+    pub functions: TiVec<FunctionId, FunctionInfo>,
     /// What customers say.
     pub symptoms: Vec<SymptomInfo>,
     /// Electrical lines.
-    pub lines: Vec<LineInfo>,
+    pub lines: TiVec<LineId, LineInfo>,
     /// What can be done to learn.
     pub tests: TiVec<TestId, TestInfo>,
     /// What can be done to mend.
@@ -181,8 +192,8 @@ pub struct SymptomInfo {
     pub pack: String,
     /// Whether it is the general one of its pack (the first in the file).
     pub general: bool,
-    /// The function it is the loss of, by index.
-    pub function: Option<usize>,
+    /// The function it is the loss of.
+    pub function: Option<FunctionId>,
     /// Bench conditions, by index, that a device with it does not get into.
     pub rules_out: Vec<usize>,
     /// Patterns for free text.
@@ -229,11 +240,11 @@ pub struct TestInfo {
     pub after: Option<Change>,
     /// The item in whose place it puts a known-good part.
     pub swaps_in: Option<ItemId>,
-    /// The function it tries, by index, if it tries it as the device stands
-    /// (no swap, nothing left out): such a test can prove a mend.
-    pub proves: Option<usize>,
+    /// The function it tries, if it tries it as the device stands (no swap, nothing
+    /// left out): such a test can prove a mend.
+    pub proves: Option<FunctionId>,
     /// The function it tries, however it does so.
-    pub function: Option<usize>,
+    pub function: Option<FunctionId>,
     /// Whether this device is switched on in it, whatever condition it begins in:
     /// a function is tried here, and no part of it in another device.
     pub runs: bool,
@@ -317,8 +328,8 @@ pub struct RemedyInfo {
     pub name: String,
     /// What it does to the device.
     pub change: Change,
-    /// Parts of lines, both by index, that it goes round with a wire.
-    pub bridges: Vec<(usize, usize)>,
+    /// Parts of lines that it goes round with a wire; the parts by index.
+    pub bridges: Vec<(LineId, usize)>,
     /// What it takes.
     pub step: Step,
 }

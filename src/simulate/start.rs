@@ -13,7 +13,7 @@ use crate::bench::{BenchState, Gates, Moves};
 use crate::job::{
     Case, CaseError, CaseFile, Settings, plan_remedy, plan_test, proof, turns_in_words,
 };
-use crate::model::{Model, Read, Taken, TestInfo};
+use crate::model::{FunctionId, LineId, Model, Read, Taken, TestInfo};
 use crate::plan::{Costs, Effort, PlanRemedy, PlanTest, RemedyId, Situation, TestId};
 use crate::rulebase::Rulebase;
 
@@ -69,11 +69,11 @@ pub struct Start {
     pub(super) retest: Option<PlanTest>,
     /// By fault, the remedies that clear it, with the chance.
     pub(super) cures: TiVec<FaultId, Vec<(RemedyId, f64)>>,
-    complained: Vec<usize>,
+    complained: Vec<FunctionId>,
     /// By function, the test that proves it.
-    proofs: Vec<Option<TestId>>,
+    proofs: TiVec<FunctionId, Option<TestId>>,
     /// By function, those that it contains.
-    contains: Vec<Vec<bool>>,
+    contains: TiVec<FunctionId, TiVec<FunctionId, bool>>,
     /// By test.
     outlooks: TiVec<TestId, Outlooks>,
 }
@@ -141,19 +141,17 @@ impl Start {
             }
         }
         let outlooks = model.tests.iter().map(|_| Outlooks::default()).collect();
-        let functions = 0..model.functions.len();
-        let all = functions.clone();
+        let functions = || model.functions.keys();
         Ok(Start {
             tests: tests.collect(),
             remedy_names: model.remedies.iter().map(|r| named(&r.id)).collect(),
             complained: proof::complained(&model, &symptoms),
-            proofs: (functions.clone())
+            proofs: functions()
                 .map(|f| proof::of(&model, f, |t| !able.tests[t]))
                 .collect(),
-            contains: functions
+            contains: functions()
                 .map(|big| {
-                    let small = all.clone();
-                    small
+                    functions()
                         .map(|small| proof::contains(&model, big, small))
                         .collect()
                 })
@@ -261,7 +259,7 @@ impl Start {
     }
 
     /// The line that a test measures.
-    pub(super) fn line(&self, test: TestId) -> Option<usize> {
+    pub(super) fn line(&self, test: TestId) -> Option<LineId> {
         self.model.tests[test].measures.map(|m| m.line)
     }
 
@@ -292,10 +290,10 @@ impl Start {
 
 /// What was read on each line since something was last done about its faults.
 #[derive(Clone, Debug, Default)]
-pub(super) struct Lines(Vec<(usize, Words)>);
+pub(super) struct Lines(Vec<(LineId, Words)>);
 
 impl Lines {
-    pub(super) fn of(&self, line: Option<usize>) -> Option<&Words> {
+    pub(super) fn of(&self, line: Option<LineId>) -> Option<&Words> {
         let line = line?;
         self.0.iter().find(|l| l.0 == line).map(|l| &l.1)
     }

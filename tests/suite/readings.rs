@@ -924,7 +924,7 @@ fn a_line_that_copies_share_is_no_sibling_of_itself() {
         of("right-port/cc-first"),
         ["right-port/cc-second", "left-port/cc-first"]
     );
-    for (i, line) in case.model.lines.iter().enumerate() {
+    for (i, line) in case.model.lines.iter_enumerated() {
         for (n, s) in line.siblings.iter().enumerate() {
             assert_eq!(s.line == i, s.mirrored, "{}", line.id);
             assert!(!line.siblings[..n].contains(s), "{}", line.id);

@@ -8,7 +8,7 @@ use crate::lines::device::Device;
 use crate::lines::{Drawn, Happening, accuracy, shown};
 use halfsplit::belief::{Event, FaultId, Seen, Size, update};
 use halfsplit::circuit::meter::Reading;
-use halfsplit::model::{Read, Taken};
+use halfsplit::model::{LineId, Read, Taken};
 use halfsplit::plan::TestId;
 use halfsplit::rulebase::MeterMode;
 use rand::rngs::StdRng;
@@ -166,7 +166,7 @@ fn coarse(template: &str, modes: &[MeterMode]) -> Device {
         .ohms
         .iter_mut()
         .for_each(|r| r.accuracy.percent = 5.0);
-    device.model.lines[0].meter = Arc::new(device.meter.clone());
+    device.model.lines[LineId(0)].meter = Arc::new(device.meter.clone());
     device
         .model
         .tests
@@ -375,7 +375,10 @@ fn a_resistance_is_foretold_in_every_range_that_may_show_it() {
         for test in device.measuring() {
             let id = &device.model.tests[test].id;
             let probing = device.model.tests[test].measures.unwrap().probing;
-            let good = &device.model.lines[0].forecast(probing).unwrap().good;
+            let good = &device.model.lines[LineId(0)]
+                .forecast(probing)
+                .unwrap()
+                .good;
             let ranges: Vec<usize> = (0..DRAWS)
                 .map(|_| {
                     let mut one = Drawn::by(&device.wired, || normal(&mut rng));
@@ -432,7 +435,7 @@ fn good_lines_are_good_in_whatever_range_they_read() {
             let reading = shown(&device.meter, MeterMode::Ohms, truth, &mut rng);
             taken.extend(m.taken(&m.tests[test], Read::Number(reading)));
         }
-        let explained = m.lines[0].explained(&taken).unwrap();
+        let explained = m.lines[LineId(0)].explained(&taken).unwrap();
         let best = explained.iter().copied().fold(0.0, f64::max);
         // It was a ten thousandth, with the limit of the range before held hard.
         assert!(explained[0] > 0.005 * best, "{taken:?}: {explained:?}");

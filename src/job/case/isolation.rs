@@ -6,7 +6,7 @@ use serde::{Deserialize, Serialize};
 
 use super::Case;
 use crate::belief::{FaultId, Finding, likelier};
-use crate::model::{Taken, TestInfo};
+use crate::model::{LineId, Taken, TestInfo};
 use crate::plan::TestId;
 
 /// Both suspects have at least this probability, else one of them is not worth a
@@ -24,7 +24,7 @@ const OFFERED: usize = 3;
 #[derive(Clone, Debug, PartialEq)]
 pub struct Alike {
     /// The line, by index.
-    pub line: usize,
+    pub line: LineId,
     /// The two.
     pub suspects: [FaultId; 2],
     /// The tests that do, with the total variation between the two; the
@@ -51,7 +51,7 @@ impl Case {
         if two.iter().any(|f| self.belief.faults[*f] < WORTH) {
             return;
         }
-        for line in 0..self.model.lines.len() {
+        for line in self.model.lines.keys() {
             let has = |f: &FaultId| self.model.lines[line].faults.iter().any(|x| x.1 == *f);
             if !two.iter().all(has) {
                 continue;
@@ -70,7 +70,7 @@ impl Case {
         foretold.map_or(0.0, |f| variation(&f.finding, f.ranges.len(), two))
     }
 
-    fn reads_alike(&self, line: usize, taken: &[Taken], two: [FaultId; 2]) -> bool {
+    fn reads_alike(&self, line: LineId, taken: &[Taken], two: [FaultId; 2]) -> bool {
         let tests = self.model.tests.iter_enumerated();
         let mut open = tests.filter(|(i, t)| {
             let here = t.measures.is_some_and(|m| m.line == line);
@@ -79,7 +79,7 @@ impl Case {
         open.all(|(_, t)| self.tells(t, taken, two) < ALIKE)
     }
 
-    fn offer(&mut self, line: usize, taken: &[Taken], two: [FaultId; 2]) {
+    fn offer(&mut self, line: LineId, taken: &[Taken], two: [FaultId; 2]) {
         let derived = self.model.isolating(line).into_iter();
         let mut all: Vec<(TestInfo, f64)> = derived
             .map(|t| {
@@ -142,7 +142,7 @@ pub struct IsolationView {
 }
 
 /// What tells the leading suspects of a line apart, by its index.
-pub(in crate::job) fn alike_view(case: &Case, line: usize) -> Option<AlikeView> {
+pub(in crate::job) fn alike_view(case: &Case, line: LineId) -> Option<AlikeView> {
     let alike = case.alike().filter(|a| a.line == line)?;
     let m = &case.model;
     let name = |f: FaultId| m.faults[f].name.clone();

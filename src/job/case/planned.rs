@@ -10,7 +10,7 @@ use super::sensible::CHOSEN_FROM;
 use crate::belief::candidates::Outlook;
 use crate::belief::{Belief, Finding};
 use crate::bench::Turns;
-use crate::model::{Foretold, Model, Range, RemedyInfo, Taken, TestInfo};
+use crate::model::{Foretold, LineId, Model, Range, RemedyInfo, Taken, TestInfo};
 use crate::plan::{
     Act, Advice, Effort, PlanRemedy, PlanTest, RemedyId, Situation, TestId, Turn, advise, foretell,
     turning_point,
@@ -132,7 +132,7 @@ impl Case {
     /// else is going to be read of it.
     pub(super) fn planned(&self) -> Planned {
         let m = &self.model;
-        let standing: Vec<Vec<Taken>> = (0..m.lines.len())
+        let standing: TiVec<LineId, Vec<Taken>> = (m.lines.keys())
             .map(|line| self.history.standing_readings(m, line))
             .collect();
         let open: TiVec<TestId, bool> = (m.tests.keys())

@@ -13,6 +13,7 @@ use super::Case;
 use crate::belief::FaultId;
 use crate::belief::candidates::Candidate;
 use crate::job::ledger::Entered;
+use crate::model::FunctionId;
 use crate::plan::first::{ComesTo, NO_GUESS, Standing, Weighed, first};
 use crate::plan::{Act, Advice, NOTHING_WRONG, Proposal, Stop};
 use crate::rulebase::Kind;
@@ -82,7 +83,7 @@ impl Case {
     /// nothing was seen to fail.
     fn works_now(&self) -> bool {
         let since = self.last_remedy.map_or(0, |n| n + 1);
-        let mut last: Vec<(usize, bool)> = Vec::new();
+        let mut last: Vec<(FunctionId, bool)> = Vec::new();
         for e in &self.entered[since..] {
             if let Entered::Result { test, outcome } = *e
                 && let Some(f) = self.model.tests[test].proves
@@ -92,7 +93,7 @@ impl Case {
             }
         }
         let complained = self.complaint_functions();
-        let works = |f: &usize| last.iter().any(|l| l.0 == *f);
+        let works = |f: &FunctionId| last.iter().any(|l| l.0 == *f);
         !complained.is_empty() && complained.iter().all(works) && last.iter().all(|l| l.1)
     }
 

@@ -3,7 +3,7 @@
 use super::{Entered, Ledger};
 use crate::belief::{FaultId, ItemId};
 use crate::job::proof;
-use crate::model::RemedyInfo;
+use crate::model::{FunctionId, RemedyInfo};
 use crate::plan::{RemedyId, TestId};
 
 /// Why a job cannot be closed as mended yet.
@@ -26,21 +26,21 @@ impl Ledger {
         &self.due
     }
 
-    /// The functions whose loss is complained of, by index.
-    pub fn complaint_functions(&self) -> Vec<usize> {
+    /// The functions whose loss is complained of.
+    pub fn complaint_functions(&self) -> Vec<FunctionId> {
         proof::complained(&self.model, &self.symptoms)
     }
 
     /// The test that proves a function; one that cannot be done only if there is
     /// no other.
-    pub(in crate::job) fn proof_of(&self, function: usize) -> Option<TestId> {
+    pub(in crate::job) fn proof_of(&self, function: FunctionId) -> Option<TestId> {
         proof::of(&self.model, function, |t| self.blocked_tests[t])
     }
 
     /// Functions that have to pass before the job counts as mended: those
     /// complained of, and those that share the items worked on; one that is
     /// contained in another is proved by it.
-    pub fn to_prove(&self) -> Vec<usize> {
+    pub fn to_prove(&self) -> Vec<FunctionId> {
         let mut worked: Vec<ItemId> = Vec::new();
         for e in &self.entered {
             if let Entered::Remedy(r) = e {
@@ -57,7 +57,7 @@ impl Ledger {
     }
 
     /// The last try of a function after an entry: the test, and whether it passed.
-    fn tried_since(&self, entry: usize, function: usize) -> Option<(TestId, bool)> {
+    fn tried_since(&self, entry: usize, function: FunctionId) -> Option<(TestId, bool)> {
         self.entered[entry + 1..]
             .iter()
             .rev()
@@ -72,11 +72,11 @@ impl Ledger {
     }
 
     /// Functions that have passed a try after the last remedy.
-    pub fn proved(&self) -> Vec<usize> {
+    pub fn proved(&self) -> Vec<FunctionId> {
         let Some(last) = self.last_remedy else {
             return Vec::new();
         };
-        (0..self.model.functions.len())
+        (self.model.functions.keys())
             .filter(|f| matches!(self.tried_since(last, *f), Some((_, true))))
             .collect()
     }

@@ -107,7 +107,7 @@ impl Ledger {
     fn take_result(&mut self, n: usize, r: &Shown) -> Result<Entered, CaseError> {
         let test = one(self.model.test(&r.test), "test", &r.test)?;
         if let Some(m) = self.model.tests[test].measures {
-            self.see_siblings(m.line..m.line + 1)?;
+            self.see_siblings(std::iter::once(m.line))?;
         }
         let other = r
             .as_it_stands

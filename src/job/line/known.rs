@@ -9,7 +9,7 @@ use crate::circuit::meter::Reading;
 use crate::job::case::Case;
 use crate::job::ledger::Entered;
 use crate::line::CATEGORIES;
-use crate::model::{LineInfo, Read, Taken, bounds};
+use crate::model::{LineId, LineInfo, Read, Taken, bounds};
 use crate::plan::TestId;
 use crate::rulebase::{Harm, Line, LinePart, PartKind};
 use crate::shown::shown;
@@ -44,7 +44,7 @@ pub(super) struct Known<'c> {
 const NAMED_FROM: f64 = 0.005;
 
 /// The readings of a line that are in force.
-fn taken(case: &Case, line: usize) -> Vec<TakenHere<'_>> {
+fn taken(case: &Case, line: LineId) -> Vec<TakenHere<'_>> {
     let results = case.results();
     case.readings(line)
         .filter_map(|(entry, taken)| {
@@ -93,7 +93,7 @@ pub(super) fn does(line: &Line, harm: Harm) -> String {
 }
 
 impl<'c> Known<'c> {
-    pub(super) fn new(case: &'c Case, line: usize) -> Self {
+    pub(super) fn new(case: &'c Case, line: LineId) -> Self {
         let info = &case.model.lines[line];
         let mut known = Known {
             case,

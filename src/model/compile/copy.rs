@@ -12,9 +12,9 @@ pub(super) struct Copy<'a> {
     /// Fault of the pack to fault of the model; `None` if not on this device.
     pub(super) faults: Vec<Option<FaultId>>,
     /// Function of the pack to function of the model.
-    pub(super) functions: Vec<usize>,
+    pub(super) functions: Vec<FunctionId>,
     /// Line of the pack to line of the model.
-    pub(super) lines: Vec<usize>,
+    pub(super) lines: Vec<LineId>,
     /// Priors without history, for the leaks.
     pub(super) base: Vec<f64>,
 }

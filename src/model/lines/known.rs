@@ -3,7 +3,7 @@
 
 use std::sync::Arc;
 
-use super::super::{CompileError, Model};
+use super::super::{CompileError, LineId, Model};
 use super::taken::{Read, Taken};
 use super::{LineInfo, Measures};
 use crate::belief::FaultId;
@@ -30,7 +30,7 @@ pub struct Reference {
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub struct Sibling {
     /// The line, by index.
-    pub line: usize,
+    pub line: LineId,
     /// It is the other half of the line itself.
     pub mirrored: bool,
 }
@@ -113,7 +113,7 @@ impl LineInfo {
 
     /// What good boards read on this line or else, where it is built alike, on one
     /// beside it.
-    pub(super) fn good_beside(&self, at: usize, beside: &LineInfo) -> Vec<GoodReading> {
+    pub(super) fn good_beside(&self, at: LineId, beside: &LineInfo) -> Vec<GoodReading> {
         let alike = |s: &Sibling| s.line == at && !s.mirrored;
         if !self.references.is_empty() || !self.siblings.iter().any(alike) {
             return self.good();
@@ -211,7 +211,7 @@ impl Model {
     /// a good line reads, in a mode that shows what the line is made of.
     pub(crate) fn sibling_reading(
         &self,
-        line: usize,
+        line: LineId,
         sibling: Sibling,
         test: TestId,
         taken: &Taken,
@@ -278,7 +278,7 @@ impl Model {
     ///
     /// # Errors
     /// If a line cannot be solved.
-    pub(crate) fn foretell_lines(&mut self, lines: &[usize]) -> Result<(), CompileError> {
+    pub(crate) fn foretell_lines(&mut self, lines: &[LineId]) -> Result<(), CompileError> {
         self.foretell(|m| lines.contains(&m.line))
     }
 }
