@@ -7,7 +7,7 @@ use crate::circuit::meter::Reading;
 use crate::line::{GoodReading, Probing};
 use crate::model::{LineInfo, RestsOn, TestInfo};
 use crate::plan::TestId;
-use crate::rulebase::{Kind, MeterMode};
+use crate::rulebase::{Kind, MeterMode, PackFault};
 use crate::shown::shown;
 use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
@@ -70,7 +70,7 @@ impl Case {
                 .minutes
                 .total_cmp(&m.tests[*b].step.minutes)
         });
-        let sees = |t: TestId, fault: usize| {
+        let sees = |t: TestId, fault: PackFault| {
             let of = m.tests[t]
                 .measures
                 .and_then(|x| line.forecast(x.probing).ok());

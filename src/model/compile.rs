@@ -171,8 +171,8 @@ struct Builder<'a> {
 }
 
 /// The chance of each fault of a pack that it gives cause for a complaint.
-fn noticed(pack: &Pack) -> Vec<f64> {
-    let mut strength = vec![0.0f64; pack.faults.len()];
+fn noticed(pack: &Pack) -> TiVec<PackFault, f64> {
+    let mut strength = TiVec::from(vec![0.0f64; pack.faults.len()]);
     let symptoms = pack.symptoms.iter().map(|s| &s.links);
     for links in pack.functions.iter().map(|f| &f.links).chain(symptoms) {
         for (f, s) in links {
@@ -211,14 +211,14 @@ impl Builder<'_> {
                     pack.id.clone()
                 },
                 first: c == 0,
-                faults: vec![None; pack.faults.len()],
+                faults: vec![None; pack.faults.len()].into(),
                 functions: Vec::new(),
                 lines: Vec::new(),
                 base: base.clone(),
             };
             self.items(&mut copy, &mut shared_faults);
             if self.joining.contains(&pack.id) {
-                for (f, n) in copy.faults.iter().enumerate() {
+                for (f, n) in copy.faults.iter_enumerated() {
                     if let Some(n) = n {
                         let place = pack.items[pack.faults[f].item].r#where;
                         self.joined.push(*n, place, noticed[f]);
@@ -243,7 +243,7 @@ impl Builder<'_> {
                     ([], Some((first, _))) => vec![first.to_owned()],
                     _ => also.clone(),
                 },
-                own: (0..pack.faults.len())
+                own: (pack.faults.keys())
                     .filter(|f| !pack.items[pack.faults[*f].item].shared)
                     .filter_map(|f| copy.faults[f].map(|n| (n, noticed[f])))
                     .collect(),
@@ -253,12 +253,12 @@ impl Builder<'_> {
     }
 
     /// Prior of each fault of the pack for one copy, before its history.
-    fn base_priors(&self, pack: &Pack) -> Result<Vec<f64>, CompileError> {
+    fn base_priors(&self, pack: &Pack) -> Result<TiVec<PackFault, f64>, CompileError> {
         if pack.minimal {
             return Ok(pack.faults.iter().map(|f| f.rate).collect());
         }
         if self.outline {
-            return Ok(vec![0.0; pack.faults.len()]);
+            return Ok(vec![0.0; pack.faults.len()].into());
         }
         // The same rates are asked for at every entry of every job.
         let mut known = pack
@@ -280,6 +280,7 @@ impl Builder<'_> {
                 why,
             })?
             .priors;
+        let priors = TiVec::from(priors);
         known.push((self.kind.to_owned(), priors.clone()));
         Ok(priors)
     }
@@ -405,11 +406,11 @@ impl Builder<'_> {
             if once && !copy.first {
                 continue;
             }
-            let mut strengths = vec![0.0; pack.faults.len()];
+            let mut strengths: TiVec<PackFault, f64> = vec![0.0; pack.faults.len()].into();
             for (f, p) in &s.links {
                 strengths[*f] = *p;
             }
-            let leak = leak_for(s.nothing_found, &copy.base, &strengths);
+            let leak = leak_for(s.nothing_found, &copy.base.raw, &strengths.raw);
             let mut links = copy.links(&s.links);
             if pack.unheard.is_some() {
                 links.extend(self.joined.complained_of_as(&pack.by_place(&s.links)));

@@ -1531,13 +1531,13 @@ fn a_shipped_symptom_alone_leaves_the_share_of_nothing_found() {
 #[test]
 fn rates_come_back_for_the_shipped_packs() {
     use halfsplit::model::{Unit, compile};
-    use halfsplit::rulebase::{Rules, slug};
+    use halfsplit::rulebase::{PackFault, Rules, slug};
     let loaded = Rules::default().load();
     assert!(loaded.problems.is_empty(), "{}", loaded.report(false));
     let rules = loaded.rulebase;
     let mut checked = 0;
     for pack in rules.packs.iter().filter(|p| !p.minimal) {
-        let mut strongest = vec![0.0f64; pack.faults.len()];
+        let mut strongest: TiVec<PackFault, f64> = vec![0.0f64; pack.faults.len()].into();
         for links in pack
             .functions
             .iter()
@@ -1558,8 +1558,9 @@ fn rates_come_back_for_the_shipped_packs() {
         // The listed faults are stated as all the jobs. Those that nobody listed
         // join them, so that all together are scaled back to that.
         let sum = |unlisted: bool| -> f64 {
-            let of = (0..stated.len()).filter(|f| pack.is_unlisted(*f) == unlisted);
-            of.map(|f| stated[f].0).sum()
+            let all = pack.faults.keys().zip(&stated);
+            let of = all.filter(|(f, _)| pack.is_unlisted(*f) == unlisted);
+            of.map(|(_, stated)| stated.0).sum()
         };
         near(sum(false) / want, 1.0, 0.01, &pack.id);
         assert!(sum(true) > 0.0, "{}", pack.id);
@@ -1581,7 +1582,7 @@ fn rates_come_back_for_the_shipped_packs() {
                 let what = format!("{} on {}, {copy}", pack.id, device.id);
                 // The faults of this copy, with their rates on this kind.
                 let (mut priors, mut strengths, mut rates) = (vec![], vec![], vec![]);
-                for (f, fault) in pack.faults.iter().enumerate() {
+                for (f, fault) in pack.faults.iter_enumerated() {
                     let item = &pack.items[fault.item];
                     let on_kind = item
                         .kinds

@@ -91,7 +91,7 @@ fn pack<'r>(rules: &'r Rulebase, name: &str) -> &'r Pack {
 /// Faults of an item with their rate of 1000 jobs.
 fn faults<'r>(pack: &'r Pack, item: &str) -> Vec<&'r Fault> {
     let item = pack.items.iter().find(|i| i.id == item).unwrap();
-    pack.faults[item.faults.clone()].iter().collect()
+    item.faults.iter().map(|f| &pack.faults[*f]).collect()
 }
 
 const PHONE: (&str, Option<&str>) = ("phone", None);
@@ -281,11 +281,7 @@ fn a_cell_below_two_volts_is_not_charged_again() {
 fn a_corroded_port_resists_and_cleaning_helps() {
     let rules = rules();
     let charging = pack(&rules, "charging");
-    let at = charging
-        .faults
-        .iter()
-        .position(|f| f.id == "corroded")
-        .unwrap();
+    let at = charging.faults.position(|f| f.id == "corroded").unwrap();
     let vbus = charging.lines.iter().find(|l| l.id == "vbus").unwrap();
     let (mut resists, mut all) = (0.0, 0.0);
     for e in vbus.faults.iter().filter(|e| e.fault == at) {

@@ -21,7 +21,7 @@ use halfsplit::belief::{Belief, Event, FaultId, Seen, Size, exact, update};
 use halfsplit::circuit::meter::{Meter, Reading};
 use halfsplit::line::{Probing, Wired, ways};
 use halfsplit::model::{self, BenchMeter, LineInfo, Model, Read, Slip, TestInfo, Unit};
-use halfsplit::rulebase::{Harm, MeterMode, Rulebase, Rules};
+use halfsplit::rulebase::{Harm, MeterMode, PackFault, Rulebase, Rules};
 use rand::rngs::StdRng;
 use rand::{Rng, SeedableRng};
 use rayon::prelude::*;
@@ -138,7 +138,7 @@ impl Device {
 
     /// The listed faults that do something to a line.
     fn that(&self, line: &LineInfo, does: impl Fn(Harm) -> bool) -> Vec<FaultId> {
-        let of = |(pack, f): &(usize, FaultId)| {
+        let of = |(pack, f): &(PackFault, FaultId)| {
             let mut harms = line.line.faults.iter().filter(|e| e.fault == *pack);
             harms.any(|e| does(e.harm)).then_some(*f)
         };

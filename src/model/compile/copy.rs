@@ -1,5 +1,7 @@
 //! Copies of a pack: each with its names.
 
+use typed_index_collections::TiVec;
+
 use crate::model::*;
 use crate::rulebase::{Line, Pack, PackFault};
 
@@ -10,13 +12,13 @@ pub(super) struct Copy<'a> {
     pub(super) prefix: String,
     pub(super) first: bool,
     /// Fault of the pack to fault of the model; `None` if not on this device.
-    pub(super) faults: Vec<Option<FaultId>>,
+    pub(super) faults: TiVec<PackFault, Option<FaultId>>,
     /// Function of the pack to function of the model.
     pub(super) functions: Vec<FunctionId>,
     /// Line of the pack to line of the model.
     pub(super) lines: Vec<LineId>,
     /// Priors without history, for the leaks.
-    pub(super) base: Vec<f64>,
+    pub(super) base: TiVec<PackFault, f64>,
 }
 
 /// What each fault pushes a try to that may come out in part: to *in part* as far

@@ -114,8 +114,8 @@ impl Builder<'_> {
                     finding = told.mistaken(&t.mistaken);
                     function = Some(copy.functions[*f]);
                     runs = lends.is_none();
-                    let item = swaps_in.map(|i| pack.items[i].faults.clone());
-                    let known = item.and_then(|mut of| of.find_map(|f| copy.faults[f]));
+                    let item = swaps_in.map(|i| pack.items[i].faults.iter());
+                    let known = item.and_then(|mut of| of.find_map(|f| copy.faults[*f]));
                     fitted = known.map(|f| self.model.faults[f].item);
                     proves = t.how.proves().map(|f| copy.functions[f]);
                     let seated = |item: &Option<usize>| {

@@ -12,7 +12,7 @@ use crate::circuit::meter::{Meter, Reading};
 use crate::circuit::solve::SolveError;
 use crate::line::{Category, Forecast, GoodLine, GoodReading, Probing, Wired};
 use crate::plan::TestId;
-use crate::rulebase::{Harm, Line, MeterMode};
+use crate::rulebase::{Harm, Line, MeterMode, PackFault};
 
 /// What a good board of the model is known to read.
 #[derive(Clone, Debug, PartialEq)]
@@ -284,13 +284,13 @@ impl Model {
 }
 
 /// How likely a reading is with a fault of the pack in the device.
-fn likelihood(f: &Forecast, fault: usize, read: Reading) -> f64 {
+fn likelihood(f: &Forecast, fault: PackFault, read: Reading) -> f64 {
     let with = f.faulty.iter().find(|(of, _)| *of == fault);
     with.map_or(0.0, |(_, p)| p.likelihood(read))
 }
 
 /// Chance that a fault of the pack harms a line, or one half of it.
-fn chance(line: &Line, fault: usize, half: Option<usize>) -> f64 {
+fn chance(line: &Line, fault: PackFault, half: Option<usize>) -> f64 {
     let of_half = |name: &str| line.half(name).is_none_or(|h| Some(h) == half);
     let part = |p: usize| of_half(&line.parts[p].id);
     let node = |n: usize| of_half(&line.nodes[n]);
