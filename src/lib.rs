@@ -14,6 +14,7 @@ pub mod circuit;
 pub mod cli;
 pub mod desk;
 pub mod drill;
+mod index;
 pub mod job;
 pub mod line;
 pub mod model;

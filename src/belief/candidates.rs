@@ -13,12 +13,15 @@ use std::cmp::Ordering;
 use std::hash::{Hash, Hasher};
 use std::sync::Arc;
 
+use typed_index_collections::TiVec;
+
 use super::network::{Change, FaultId, Finding};
 
 /// The largest set that can be listed.
 pub const MAX_SIZE: usize = 6;
 
-/// A set of faults that together explain what was seen.
+/// A set of faults that together explain what was seen. Faults are packed inside:
+/// there are many sets, and they are compared often.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub struct Candidate {
     faults: [u16; MAX_SIZE],
@@ -44,6 +47,11 @@ impl Hash for Candidate {
     }
 }
 
+/// A fault as sets hold it.
+fn packed(f: FaultId) -> u16 {
+    f.0 as u16
+}
+
 impl Candidate {
     /// The set with nothing in it.
     pub const EMPTY: Candidate = Candidate {
@@ -53,7 +61,7 @@ impl Candidate {
 
     /// A set of the given faults; `None` if they are more than [`MAX_SIZE`].
     pub fn new(faults: &[FaultId]) -> Option<Self> {
-        let mut sorted: Vec<u16> = faults.iter().map(|f| *f as u16).collect();
+        let mut sorted: Vec<u16> = faults.iter().map(|f| packed(*f)).collect();
         sorted.sort_unstable();
         sorted.dedup();
         let mut c = Candidate::EMPTY;
@@ -73,7 +81,9 @@ impl Candidate {
 
     /// The faults, ascending.
     pub fn iter(&self) -> impl ExactSizeIterator<Item = FaultId> + '_ {
-        self.faults[..self.len as usize].iter().map(|f| *f as usize)
+        self.faults[..self.len as usize]
+            .iter()
+            .map(|f| FaultId(usize::from(*f)))
     }
     /// How many faults.
     pub fn len(&self) -> usize {
@@ -85,7 +95,7 @@ impl Candidate {
     }
     /// Whether a fault is among them.
     pub fn has(&self, f: FaultId) -> bool {
-        self.faults[..self.len as usize].contains(&(f as u16))
+        self.faults[..self.len as usize].contains(&packed(f))
     }
 
     /// The set without a fault.
@@ -93,7 +103,7 @@ impl Candidate {
     pub fn without(&self, f: FaultId) -> Self {
         let mut left = Candidate::EMPTY;
         for g in self.iter().filter(|g| *g != f) {
-            left.faults[left.len()] = g as u16;
+            left.faults[left.len()] = packed(g);
             left.len += 1;
         }
         left
@@ -108,7 +118,7 @@ impl Candidate {
         let mut more = *self;
         let at = self.iter().position(|g| g > f).unwrap_or(self.len());
         more.faults.copy_within(at..self.len(), at + 1);
-        more.faults[at] = f as u16;
+        more.faults[at] = packed(f);
         more.len += 1;
         Some(more)
     }
@@ -119,9 +129,9 @@ impl Candidate {
 pub struct Outlook {
     finding: Arc<Finding>,
     /// By fault: the outcome depends on it.
-    sees: Vec<bool>,
+    sees: TiVec<FaultId, bool>,
     /// By outcome but the last, the chance of at most that one, by fault.
-    rows: Vec<Vec<f64>>,
+    rows: Vec<TiVec<FaultId, f64>>,
     /// Where faults act together, these, and by pair of their places the chance
     /// of each outcome.
     together: Option<(Among, Vec<f64>)>,
@@ -140,12 +150,12 @@ impl Outlook {
             (among, pairs)
         });
         if together.is_none() {
-            rows.resize(outcomes - 1, vec![1.0; n]);
+            rows.resize(outcomes - 1, TiVec::from(vec![1.0; n]));
             for (f, c) in finding.links() {
                 rows.iter_mut().zip(c).for_each(|(row, c)| row[*f] = *c);
             }
         }
-        let mut sees = vec![false; n];
+        let mut sees = TiVec::from(vec![false; n]);
         finding.sees().for_each(|f| sees[f] = true);
         let mut outlook = Outlook {
             finding: finding.clone(),

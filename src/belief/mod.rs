@@ -35,22 +35,26 @@
 //! what it does not list.
 //!
 //! ```
-//! use halfsplit::belief::{Event, Finding, Network, Prior, Size, update};
-//! let network = Network::new(vec![Prior::new(0.1, 0, 0), Prior::new(0.2, 1, 1)]);
-//! let dark = Finding::yes_no(0.0, &[(0, 1.0), (1, 1.0)], 0.0);
+//! use halfsplit::belief::{
+//!     Event, FaultId, Finding, ItemId, Network, PlaceId, Prior, Size, update,
+//! };
+//! let prior = |p, n| Prior::new(p, ItemId(n), PlaceId(n));
+//! let priors = vec![prior(0.1, 0), prior(0.2, 1)];
+//! let (network, [first, second]) = (Network::new(priors.into()), [FaultId(0), FaultId(1)]);
+//! let dark = Finding::yes_no(0.0, &[(first, 1.0), (second, 1.0)], 0.0);
 //! let belief = update(&network, &[Event::seen(&dark, 1)], Size::All);
 //! // P(first | dark) = 0.1 / (1 - 0.9 * 0.8)
-//! assert!((belief.faults[0] - 0.1 / 0.28).abs() < 1e-12);
+//! assert!((belief.faults[first] - 0.1 / 0.28).abs() < 1e-12);
 //!
 //! // Either fault alone pulls the line low, both together leave it high.
 //! let low = Finding::joint(&[
 //!     (vec![], vec![1.0, 0.0]),
-//!     (vec![0], vec![0.0, 1.0]),
-//!     (vec![1], vec![0.0, 1.0]),
-//!     (vec![0, 1], vec![1.0, 0.0]),
+//!     (vec![first], vec![0.0, 1.0]),
+//!     (vec![second], vec![0.0, 1.0]),
+//!     (vec![first, second], vec![1.0, 0.0]),
 //! ], 0.0);
 //! let belief = update(&network, &[Event::seen(&low, 1)], Size::All);
-//! assert!((belief.faults[0] - 0.08 / (0.08 + 0.18)).abs() < 1e-12);
+//! assert!((belief.faults[first] - 0.08 / (0.08 + 0.18)).abs() < 1e-12);
 //! ```
 mod best_first;
 pub mod candidates;
@@ -66,7 +70,7 @@ pub use explain::{
     Kept, Weight, conflict_among, conflict_bits, conflict_by, evidence_log2, weights_among,
     weights_of_evidence,
 };
-pub use network::{Change, Event, FaultId, Finding, Network, Prior, Seen, agreed};
+pub use network::{Change, Event, FaultId, Finding, ItemId, Network, PlaceId, Prior, Seen, agreed};
 pub use order::likelier;
 pub use prior::{Conversion, ConversionError, convert, leak_for};
 pub use update::{Belief, Size, update};

@@ -1,9 +1,11 @@
 //! From priors and events to a belief.
 
+use typed_index_collections::TiVec;
+
 use super::best_first::{self, Found};
 use super::candidates::{self, Candidate, MAX_SIZE, Weighted};
 use super::exact::{self, Exact};
-use super::network::{Event, FaultId, Network, Prior, Seen};
+use super::network::{Event, FaultId, ItemId, Network, PlaceId, Prior, Seen};
 use super::order::likelier;
 
 /// Which sets of faults count.
@@ -31,11 +33,11 @@ const UNLIKELY: f64 = 0.002;
 #[derive(Clone, Debug, Default)]
 pub struct Belief {
     /// Probability of each fault now.
-    pub faults: Vec<f64>,
+    pub faults: TiVec<FaultId, f64>,
     /// Probability that an item has some fault now.
-    pub items: Vec<f64>,
+    pub items: TiVec<ItemId, f64>,
     /// Probability that a place has some fault now.
-    pub places: Vec<f64>,
+    pub places: TiVec<PlaceId, f64>,
     /// Probability that nothing is at fault now.
     pub nothing: f64,
     /// Sets of faults with their probability, likeliest first; on a long list
@@ -201,9 +203,11 @@ fn impossible(network: &Network) -> Belief {
     Belief {
         faults: priors.iter().map(|p| p.probability).collect(),
         items: (0..network.items())
+            .map(ItemId)
             .map(|i| some(&|p| p.item == i))
             .collect(),
         places: (0..network.places())
+            .map(PlaceId)
             .map(|i| some(&|p| p.place == i))
             .collect(),
         nothing: 1.0 - some(&|_| true),
@@ -218,7 +222,7 @@ fn impossible(network: &Network) -> Belief {
 
 /// Faults, likeliest first: those that larger sets are built of.
 fn likeliest(network: &Network, exact: Option<&Exact>) -> Vec<FaultId> {
-    let mut order: Vec<FaultId> = (0..network.len()).collect();
+    let mut order: Vec<FaultId> = network.faults().keys().collect();
     let p = |f: FaultId| match exact {
         Some(e) => e.faults[f].max(network.faults()[f].probability * 1e-3),
         None => network.faults()[f].probability,
@@ -229,8 +233,8 @@ fn likeliest(network: &Network, exact: Option<&Exact>) -> Vec<FaultId> {
 
 /// Which faults are likely enough to be in pairs: the others together have at
 /// most [`UNLIKELY`]. One that was cleared may have been there before.
-fn likely(events: &[Event], order: &[FaultId], exact: &Exact) -> Vec<bool> {
-    let mut likely = vec![true; order.len()];
+fn likely(events: &[Event], order: &[FaultId], exact: &Exact) -> TiVec<FaultId, bool> {
+    let mut likely = TiVec::from(vec![true; order.len()]);
     let mut sum = 0.0;
     for f in order.iter().rev() {
         sum += exact.faults[*f];
@@ -249,17 +253,17 @@ fn likely(events: &[Event], order: &[FaultId], exact: &Exact) -> Vec<bool> {
 
 fn from_candidates(network: &Network, listed: &Weighted) -> Belief {
     let mut b = Belief {
-        faults: vec![0.0; network.len()],
-        items: vec![0.0; network.items()],
-        places: vec![0.0; network.places()],
+        faults: vec![0.0; network.len()].into(),
+        items: vec![0.0; network.items()].into(),
+        places: vec![0.0; network.places()].into(),
         ..Belief::default()
     };
     for (c, w) in listed {
         if c.is_empty() {
             b.nothing += w;
         }
-        let mut items: Vec<usize> = Vec::with_capacity(c.len());
-        let mut places: Vec<usize> = Vec::with_capacity(c.len());
+        let mut items: Vec<ItemId> = Vec::with_capacity(c.len());
+        let mut places: Vec<PlaceId> = Vec::with_capacity(c.len());
         for f in c.iter() {
             b.faults[f] += w;
             let p = network.faults()[f];

@@ -6,6 +6,8 @@
 
 #[path = "../bench/mod.rs"]
 mod bench;
+#[path = "../index.rs"]
+mod index;
 #[path = "../rulebase/mod.rs"]
 mod rulebase;
 #[path = "../shown.rs"]

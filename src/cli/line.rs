@@ -15,7 +15,7 @@ use crate::desk::Desk;
 use crate::job::line::{LineInPlay, LineView};
 use crate::job::view::VERSION;
 use crate::job::words::percent_within;
-use crate::model::Found;
+use crate::model::{Found, LineId};
 use crate::report;
 
 #[derive(Serialize)]
@@ -43,7 +43,7 @@ pub(super) fn line(
 ) -> Result {
     let at = match name {
         Some(n) => Some(find(desk, n)?),
-        None => Some(0).filter(|_| desk.case.model.lines.len() == 1),
+        None => Some(LineId(0)).filter(|_| desk.case.model.lines.len() == 1),
     };
     let job = desk.id();
     let version = VERSION;
@@ -82,7 +82,7 @@ pub(super) fn line(
 }
 
 /// The line that a name means.
-pub(super) fn find(desk: &Desk, name: &str) -> Result<usize> {
+pub(super) fn find(desk: &Desk, name: &str) -> Result<LineId> {
     match desk.case.model.line(name) {
         Found::One(i) => Ok(i),
         found => {

@@ -9,6 +9,7 @@ use super::check::load;
 use super::config::Config;
 use super::error::{Failure, Result};
 use super::terminal::Terminal;
+use crate::belief::FaultId;
 use crate::job::view::network::{NetworkView, network};
 use crate::job::view::{self, StateView};
 use crate::job::words::{self, percent_within};
@@ -207,7 +208,7 @@ pub(super) fn replay_file(
 
 /// The entry, from 0, of the remedy that a fault was cleared by: the last that
 /// may clear it.
-fn remedy_for(case: &Case, fault: usize) -> Option<usize> {
+fn remedy_for(case: &Case, fault: FaultId) -> Option<usize> {
     let clears = |e: &Entered| match e {
         Entered::Remedy(r) => {
             let clears = &case.model.remedies[*r].change.clears;

@@ -3,7 +3,7 @@
 use super::bypass;
 use super::error::{Failure, Result};
 use super::text::fill;
-use crate::belief::likelier;
+use crate::belief::{FaultId, likelier};
 use crate::desk::Desk;
 use crate::job::can_tell::CanTell;
 use crate::job::notice::NoticeView;
@@ -428,7 +428,7 @@ pub(super) fn explain(desk: &Desk, s: &StepView) -> String {
         (_, Found::One(i)) => {
             let r = &m.remedies[i];
             // Those it is most likely done for first; the rest by number.
-            let now = |f: usize| desk.case.belief.faults[f];
+            let now = |f: FaultId| desk.case.belief.faults[f];
             let mut clears = r.change.clears.clone();
             clears.sort_by(|a, b| likelier(now(a.0), now(b.0)));
             let likely = clears.iter().filter(|c| now(c.0) >= 0.005).count().max(1);

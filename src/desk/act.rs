@@ -9,6 +9,7 @@ use crate::job::trail::Moment;
 use crate::job::view::{self, StateView};
 use crate::job::{Case, Closed, Closing, ClosingState, Entry};
 use crate::model::behind;
+use crate::plan::TestId;
 use crate::store::{Logged, StoreError};
 
 /// Something to be done to a job.
@@ -156,7 +157,7 @@ impl Desk {
     pub fn may_close(&self, state: ClosingState) -> Result<(), DeskError> {
         self.is_open()?;
         if state == ClosingState::Mended {
-            let words = |t: usize| {
+            let words = |t: TestId| {
                 let t = &self.case.model.tests[t];
                 format!("{}{}", t.ask, behind(&t.id))
             };

@@ -6,6 +6,7 @@ use crate::job::reading::{self, Asked, Typed};
 use crate::job::{self, Entered, Entry, Shown};
 use crate::line::Distrust;
 use crate::model::Found;
+use crate::plan::TestId;
 
 /// What a result would come to.
 #[derive(Clone, Debug)]
@@ -29,7 +30,7 @@ impl Desk {
     }
 
     /// A value of a test, with its unit if that stands apart, and what follows it.
-    pub fn value_first<'t>(&self, test: usize, typed: &'t str) -> (&'t str, &'t str) {
+    pub fn value_first<'t>(&self, test: TestId, typed: &'t str) -> (&'t str, &'t str) {
         let asked = Asked::by(&self.case.model.tests[test]);
         let ends = typed.match_indices(' ').map(|(at, _)| at);
         let ends: Vec<usize> = ends.chain([typed.len()]).take(2).collect();

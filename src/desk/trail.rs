@@ -6,6 +6,7 @@ use crate::job::Case;
 use crate::job::line::{self, LineInPlay, LineView};
 use crate::job::trail::{Moment, Trail};
 use crate::job::words;
+use crate::model::LineId;
 
 impl Desk {
     /// Whether the rules of this kind of device have changed since the last thing
@@ -27,9 +28,8 @@ impl Desk {
         line::lines_in_play(&self.case)
     }
 
-    /// A line of the board, by its place in the model. A closed job has no next
-    /// probe.
-    pub fn line(&self, line: usize) -> LineView {
+    /// A line of the board. A closed job has no next probe.
+    pub fn line(&self, line: LineId) -> LineView {
         let file = &self.record.file;
         let view = line::line_view(&self.case, &file.steps, line);
         let next = view.next.clone().filter(|_| file.closed.is_none());
@@ -42,7 +42,7 @@ impl Desk {
         let steps = &self.record.file.steps;
         let mut then: Option<(usize, Case)> = None;
         let mut out = Vec::new();
-        for at in 0..self.case.model.lines.len() {
+        for at in self.case.model.lines.keys() {
             let Some(until) = line::read_until(&self.case, at) else {
                 continue;
             };
@@ -60,7 +60,7 @@ impl Desk {
             }
             let id = &self.case.model.lines[at].id;
             if let Some((_, case)) = &then
-                && let Some(line) = case.model.lines.iter().position(|l| l.id == *id)
+                && let Some(line) = case.model.lines.position(|l| l.id == *id)
             {
                 let view = line::line_view(case, &steps[..until], line);
                 out.push(LineView { next: None, ..view });

@@ -14,7 +14,7 @@ use crate::job::StepKind;
 use crate::job::view::telling;
 use crate::job::words::percent;
 use crate::model::Model;
-use crate::plan::Act;
+use crate::plan::{Act, RemedyId};
 
 /// A round that is over.
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize, JsonSchema)]
@@ -242,7 +242,7 @@ fn could(m: &Model, look: &Look) -> Could {
     }
 }
 
-fn remedy_could(m: &Model, remedy: usize, helps: f64) -> Could {
+fn remedy_could(m: &Model, remedy: RemedyId, helps: f64) -> Could {
     let remedy = &m.remedies[remedy];
     let parts = match remedy.step.parts > 0.0 {
         true => format!(" and {:.0} for parts", remedy.step.parts),

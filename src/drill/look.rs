@@ -1,5 +1,7 @@
 //! What a step could tell at a moment, and what it could not.
 
+use typed_index_collections::TiSlice;
+
 use crate::belief::FaultId;
 use crate::belief::candidates::Candidate;
 use crate::belief::likelier;
@@ -36,8 +38,8 @@ const MOST: usize = 6;
 const CLEAR: f64 = 0.75;
 
 /// The likeliest suspects.
-pub(super) fn suspects(p: &[f64]) -> Vec<FaultId> {
-    let mut order: Vec<FaultId> = (0..p.len()).filter(|f| p[*f] >= LIKELY).collect();
+pub(super) fn suspects(p: &TiSlice<FaultId, f64>) -> Vec<FaultId> {
+    let mut order: Vec<FaultId> = p.keys().filter(|f| p[*f] >= LIKELY).collect();
     order.sort_by(|a, b| likelier(p[*a], p[*b]));
     order.truncate(MOST);
     order

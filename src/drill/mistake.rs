@@ -3,7 +3,7 @@
 
 use crate::bench::{Bench, BenchState, OPENED, POWERED};
 use crate::model::Model;
-use crate::plan::Act;
+use crate::plan::{Act, TestId};
 use crate::rulebase::{Kind, MeterMode};
 use crate::simulate::{ByHand, Start};
 
@@ -22,8 +22,8 @@ pub enum Mistake {
     /// Conditions that a step needs did not hold, by index.
     NotReady(Vec<usize>),
     /// The device was opened while quick tests that tell something were left,
-    /// by index, and the advice was to do without opening it.
-    OpenedEarly(Vec<usize>),
+    /// and the advice was to do without opening it.
+    OpenedEarly(Vec<TestId>),
     /// A part was fitted while there was so little reason to.
     Guess(f64),
 }
@@ -136,7 +136,7 @@ pub(super) fn in_condition(model: &Model, state: BenchState, act: Act) -> Option
 }
 
 /// Whether a test is a measurement.
-fn measures(model: &Model, test: usize) -> bool {
+fn measures(model: &Model, test: TestId) -> bool {
     let t = &model.tests[test];
     let mode = t.measures.map(|m| m.probing.mode);
     matches!(t.kind, Kind::Measure | Kind::Continuity)
@@ -161,7 +161,7 @@ pub(super) fn opened_early(
         Act::Test(t) => !opens(&model.tests[t].step.conditions),
         Act::Remedy(r) => !opens(&model.remedies[r].step.conditions),
     };
-    let mut left: Vec<(usize, f64)> = (0..model.tests.len())
+    let mut left: Vec<(TestId, f64)> = (model.tests.keys())
         .filter(|t| {
             let step = &model.tests[*t].step;
             step.minutes <= FREE && !opens(&step.conditions) && !hand.holds(*t)
@@ -170,7 +170,7 @@ pub(super) fn opened_early(
         .filter(|t| t.1 >= TELLING)
         .collect();
     left.sort_by(|a, b| b.1.total_cmp(&a.1));
-    let left: Vec<usize> = left.into_iter().map(|t| t.0).collect();
+    let left: Vec<TestId> = left.into_iter().map(|t| t.0).collect();
     (closed && !left.is_empty()).then_some(Mistake::OpenedEarly(left))
 }
 

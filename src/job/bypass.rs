@@ -6,10 +6,11 @@ use thiserror::Error;
 
 use super::case::Case;
 use super::ledger::{self, CaseError};
-use crate::belief::likelier;
+use crate::belief::{FaultId, ItemId, likelier};
 use crate::circuit::wire::Verdict;
 use crate::line::{self, Stretch};
-use crate::model::{Found, Model};
+use crate::model::{Found, LineId, Model};
+use crate::plan::RemedyId;
 use crate::rulebase::{Duty, Harm, LinePart, Point};
 
 /// Advice on a wire round a part, or between two points, of a line.
@@ -98,8 +99,8 @@ pub enum NoAdvice {
 /// Ambiguous names listed at most.
 const LISTED: usize = 6;
 
-/// A part of a line, both by index.
-type Place = (usize, usize);
+/// A part of a line, by index.
+type Place = (LineId, usize);
 
 /// Whether a wire could be meant to go round a part: what has its ends at two
 /// nodes that are not ground. The inner parts of a pin are none.
@@ -144,7 +145,7 @@ impl Case {
     }
 
     /// Advice on a stretch of a line.
-    fn round(&self, line: usize, stretch: &Stretch, metres: f64) -> Result<BypassView, NoAdvice> {
+    fn round(&self, line: LineId, stretch: &Stretch, metres: f64) -> Result<BypassView, NoAdvice> {
         let info = &self.model.lines[line];
         let b = info.bypass(stretch, metres)?;
         let parts = || stretch.parts.iter().map(|p| &info.line.parts[*p]);
@@ -181,11 +182,11 @@ impl Case {
     ///
     /// # Errors
     /// If a line cannot be solved.
-    pub fn bridged(&self, remedy: usize) -> Result<Vec<BypassView>, NoAdvice> {
+    pub fn bridged(&self, remedy: RemedyId) -> Result<Vec<BypassView>, NoAdvice> {
         /// Below this a fault is out of the question.
         const NOT_LIKELY: f64 = 0.005;
         let r = &self.model.remedies[remedy];
-        let clears = |f: usize| r.change.clears.iter().any(|(c, _)| *c == f);
+        let clears = |f: FaultId| r.change.clears.iter().any(|(c, _)| *c == f);
         let now = |(line, part): &Place| {
             self.opened_by(*line, *part)
                 .into_iter()
@@ -207,8 +208,8 @@ impl Case {
             .collect()
     }
 
-    /// Faults that open a part of a line, or make it resistive, by index.
-    fn opened_by(&self, line: usize, part: usize) -> Vec<usize> {
+    /// Faults that open a part of a line, or make it resistive.
+    fn opened_by(&self, line: LineId, part: usize) -> Vec<FaultId> {
         let info = &self.model.lines[line];
         let opens = |h: Harm| matches!(h, Harm::Open(p) | Harm::Resistive(p) if p == part);
         info.line
@@ -220,9 +221,9 @@ impl Case {
     }
 
     /// Parts that some faults open.
-    fn opened(&self, faults: &[usize]) -> Vec<Place> {
+    fn opened(&self, faults: &[FaultId]) -> Vec<Place> {
         let mut out = Vec::new();
-        for (l, info) in self.model.lines.iter().enumerate() {
+        for (l, info) in self.model.lines.iter_enumerated() {
             for p in 0..info.line.parts.len() {
                 let by = || self.opened_by(l, p).iter().any(|f| faults.contains(f));
                 if can_be_meant(&info.line.parts[p]) && by() {
@@ -236,14 +237,14 @@ impl Case {
     /// The parts that a name stands for.
     fn meant(&self, what: &str) -> Result<Vec<Place>, NoAdvice> {
         let m = &self.model;
-        let mut ranked: Vec<usize> = (0..m.faults.len()).collect();
+        let mut ranked: Vec<FaultId> = m.faults.keys().collect();
         ranked.sort_by(|a, b| likelier(self.belief.faults[*a], self.belief.faults[*b]));
         if what.is_empty() {
             let first = ranked.iter().map(|f| self.opened(&[*f]));
             let first = first.into_iter().find(|o| !o.is_empty());
             return first.ok_or_else(|| NoAdvice::OnNoLine("none of the suspects".to_owned()));
         }
-        let of_faults = |faults: &[usize], name: &str| match self.opened(faults) {
+        let of_faults = |faults: &[FaultId], name: &str| match self.opened(faults) {
             none if none.is_empty() => Err(NoAdvice::OnNoLine(name.to_owned())),
             some => Ok(some),
         };
@@ -254,14 +255,14 @@ impl Case {
             return of_faults(&[fault], &m.faults[fault].name);
         }
         let mut places: Vec<(String, Place)> = Vec::new();
-        for (l, info) in m.lines.iter().enumerate() {
+        for (l, info) in m.lines.iter_enumerated() {
             for (p, part) in info.line.parts.iter().enumerate() {
                 if can_be_meant(part) {
                     places.push((format!("{}/{}", info.id, part.id), (l, p)));
                 }
             }
         }
-        let near = match Model::find(places.iter().map(|p| p.0.as_str()), what) {
+        let near = match Model::find::<usize>(places.iter().map(|p| p.0.as_str()), what) {
             Found::None(near) => near,
             Found::One(i) => return Ok(vec![places[i].1]),
             // Several lines have such a part: all of them are meant.
@@ -273,7 +274,7 @@ impl Case {
         if let Found::One(f) = m.fault(what) {
             return of_faults(&[f], &m.faults[f].name);
         }
-        match Model::find(m.items.iter().map(|i| i.id.as_str()), what) {
+        match Model::find::<ItemId>(m.items.iter().map(|i| i.id.as_str()), what) {
             Found::None(_) if self.point(what).is_ok() => Err(NoAdvice::OneEnd(what.to_owned())),
             found => {
                 let found = match found {
@@ -286,20 +287,20 @@ impl Case {
         }
     }
 
-    /// A point of a line: the line by index, and the node.
-    fn point(&self, what: &str) -> Result<(usize, usize), NoAdvice> {
-        let mut points: Vec<(String, (usize, usize))> = Vec::new();
-        for (l, info) in self.model.lines.iter().enumerate() {
+    /// A point of a line: the line, and the node by index.
+    fn point(&self, what: &str) -> Result<(LineId, usize), NoAdvice> {
+        let mut points: Vec<(String, (LineId, usize))> = Vec::new();
+        for (l, info) in self.model.lines.iter_enumerated() {
             let id = |p: &Point| format!("{}/{}", info.id, p.id);
             points.extend(info.line.points.iter().map(|p| (id(p), (l, p.node))));
         }
-        let found = Model::find(points.iter().map(|p| p.0.as_str()), what);
+        let found = Model::find::<usize>(points.iter().map(|p| p.0.as_str()), what);
         Ok(points[one(found, what)?].1)
     }
 }
 
 /// Takes one of what was found, or says why not.
-fn one(mut found: Found<usize>, name: &str) -> Result<usize, CaseError> {
+fn one<I>(mut found: Found<I>, name: &str) -> Result<I, CaseError> {
     if let Found::Several(could_be) = &mut found {
         could_be.truncate(LISTED);
     }

@@ -2,11 +2,12 @@
 
 use super::case::Case;
 use super::words::percent;
-use crate::belief::likelier;
+use crate::belief::{FaultId, likelier};
 use crate::circuit::meter::Reading;
 use crate::line::{GoodReading, Probing};
 use crate::model::{LineInfo, RestsOn, TestInfo};
-use crate::rulebase::{Kind, MeterMode};
+use crate::plan::TestId;
+use crate::rulebase::{Kind, MeterMode, PackFault};
 use crate::shown::shown;
 use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
@@ -46,7 +47,7 @@ pub struct CanTellFault {
 impl Case {
     /// What a reading can tell about each fault of its line; `None` if the
     /// test does not measure a line.
-    pub fn can_tell(&self, test: usize) -> Option<CanTell> {
+    pub fn can_tell(&self, test: TestId) -> Option<CanTell> {
         let m = &self.model;
         let measures = m.tests[test].measures?;
         let line = &m.lines[measures.line];
@@ -56,7 +57,7 @@ impl Case {
             Reading::OL => "OL".to_owned(),
         };
         // Others that measure the same line, the quickest first.
-        let mut others: Vec<usize> = (0..m.tests.len())
+        let mut others: Vec<TestId> = (m.tests.keys())
             .filter(|t| {
                 m.tests[*t]
                     .measures
@@ -69,7 +70,7 @@ impl Case {
                 .minutes
                 .total_cmp(&m.tests[*b].step.minutes)
         });
-        let sees = |t: usize, fault: usize| {
+        let sees = |t: TestId, fault: PackFault| {
             let of = m.tests[t]
                 .measures
                 .and_then(|x| line.forecast(x.probing).ok());
@@ -82,14 +83,14 @@ impl Case {
         // and the fewest others.
         const OTHERS: usize = 12;
         let sees_few = |t: &TestInfo| t.finding.sees().count();
-        let shows = |t: &&TestInfo, fault: usize| {
+        let shows = |t: &&TestInfo, fault: FaultId| {
             t.measures.is_none()
                 && matches!(t.kind, Kind::Measure | Kind::Continuity)
                 && sees_few(t) <= OTHERS
                 && t.finding.likelihood(0, &[fault]) < 0.5
                 && t.finding.likelihood(0, &[]) > 0.5
         };
-        let elsewhere = |fault: usize| {
+        let elsewhere = |fault: FaultId| {
             let all = m.tests.iter().filter(|t| shows(t, fault));
             all.min_by_key(|t| sees_few(t))
         };

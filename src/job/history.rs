@@ -13,8 +13,9 @@ use std::cell::RefCell;
 use std::collections::HashMap;
 use std::sync::Arc;
 
-use crate::belief::{Belief, Change, Event, Finding, Seen};
-use crate::model::{Model, Saw, Sibling, SiblingReading, Taken};
+use crate::belief::{Belief, Change, Event, FaultId, Finding, Seen};
+use crate::model::{LineId, Model, Saw, Sibling, SiblingReading, Taken};
+use crate::plan::TestId;
 
 /// Something that happened.
 #[derive(Clone, Debug)]
@@ -45,7 +46,7 @@ struct Happened {
     /// Entry number, from 0; `None` for the complaint.
     entry: Option<usize>,
     /// The test, if any.
-    test: Option<usize>,
+    test: Option<TestId>,
     what: What,
     /// How many times it was seen, each time the same.
     times: i32,
@@ -116,7 +117,7 @@ impl Events {
 
 impl History {
     /// Adds what happened in an entry (`None` for the complaint) and a test.
-    pub(super) fn push(&mut self, entry: Option<usize>, test: Option<usize>, what: What) {
+    pub(super) fn push(&mut self, entry: Option<usize>, test: Option<TestId>, what: What) {
         self.all.push(Happened {
             entry,
             test,
@@ -127,7 +128,7 @@ impl History {
 
     /// The result of a test in an entry was seen once more, and was the same;
     /// tells whether that result still holds.
-    pub(super) fn seen_again(&mut self, model: &Model, test: usize, entry: usize) -> bool {
+    pub(super) fn seen_again(&mut self, model: &Model, test: TestId, entry: usize) -> bool {
         let either = [false, true].map(|turned| self.standing(model, test, turned));
         let mut either = either.into_iter().flatten();
         let Some(at) = either.find(|at| self.all[*at].entry == Some(entry)) else {
@@ -162,7 +163,7 @@ impl History {
     /// last one, unless something else was done since about a fault that it tells
     /// of. A swap seats a plug and puts the old part back: then what is tried may
     /// come out in another way, and what was looked at or measured will not.
-    fn standing(&self, model: &Model, test: usize, turned: bool) -> Option<usize> {
+    fn standing(&self, model: &Model, test: TestId, turned: bool) -> Option<usize> {
         let of_test =
             |h: &Happened| h.what.is_result() && h.test == Some(test) && h.what.turned() == turned;
         let at = self.all.iter().rposition(of_test)?;
@@ -178,13 +179,13 @@ impl History {
     }
 
     /// Whether the last result of a test still holds.
-    pub(super) fn holds(&self, model: &Model, test: usize) -> bool {
+    pub(super) fn holds(&self, model: &Model, test: TestId) -> bool {
         self.standing(model, test, false).is_some()
     }
 
     /// Takes out the standing result of a test, with the leads changed over or not,
     /// and what the test did to the device: it is going to be repeated.
-    pub(super) fn supersede(&mut self, model: &Model, test: usize, turned: bool) {
+    pub(super) fn supersede(&mut self, model: &Model, test: TestId, turned: bool) {
         let standing = self.standing(model, test, turned);
         let Some(entry) = standing.map(|at| self.all[at].entry) else {
             return;
@@ -200,7 +201,7 @@ impl History {
     }
 
     /// The readings of a line with their entries.
-    pub(super) fn readings(&self, line: usize) -> impl Iterator<Item = (usize, &Taken)> {
+    pub(super) fn readings(&self, line: LineId) -> impl Iterator<Item = (usize, &Taken)> {
         self.all.iter().filter_map(move |h| match &h.what {
             What::Read(taken) if taken.line == line => Some((h.entry?, taken)),
             _ => None,
@@ -209,7 +210,7 @@ impl History {
 
     /// The readings of a line since something was last done about one of its
     /// faults.
-    pub(super) fn standing_readings(&self, model: &Model, line: usize) -> Vec<Taken> {
+    pub(super) fn standing_readings(&self, model: &Model, line: LineId) -> Vec<Taken> {
         let (slots, open) = self.slots(model, |_| true);
         let at = open.get(&line);
         at.map_or_else(Vec::new, |at| taken(&slots[*at].of))
@@ -217,7 +218,7 @@ impl History {
 
     /// What was read on a line's siblings since something was last done about
     /// them: the other half of the line is one.
-    pub(super) fn seen(&self, model: &Model, line: usize) -> Vec<SiblingReading> {
+    pub(super) fn seen(&self, model: &Model, line: LineId) -> Vec<SiblingReading> {
         let siblings = &model.lines[line].siblings;
         if siblings.is_empty() {
             return Vec::new();
@@ -234,9 +235,9 @@ impl History {
         &self,
         model: &Model,
         keep: impl Fn(usize) -> bool,
-    ) -> (Vec<Slot<'_>>, HashMap<usize, usize>) {
+    ) -> (Vec<Slot<'_>>, HashMap<LineId, usize>) {
         let mut slots: Vec<Slot> = Vec::new();
-        let mut open: HashMap<usize, usize> = HashMap::new();
+        let mut open: HashMap<LineId, usize> = HashMap::new();
         let mut results = 0..;
         for h in &self.all {
             let place = h.what.is_result().then(|| results.next()).flatten();
@@ -304,7 +305,7 @@ impl History {
         };
         let at = |h: &Happened| self.all.iter().position(|x| std::ptr::eq(x, h));
         let Some(here) = at(check) else { return seen };
-        let sees: Vec<usize> = seen.finding.sees().collect();
+        let sees: Vec<FaultId> = seen.finding.sees().collect();
         let others = all.iter().flat_map(|s| &s.of);
         for (h, test) in others.filter_map(|h| Some((h, h.test?))) {
             let saw = match &h.what {
@@ -356,7 +357,7 @@ impl History {
 /// What readings of siblings tell of a line.
 fn seen(
     model: &Model,
-    line: usize,
+    line: LineId,
     slots: &[Slot],
     beside: &[(Sibling, usize)],
 ) -> Vec<SiblingReading> {

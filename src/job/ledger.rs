@@ -18,6 +18,8 @@ pub(super) use error::one;
 
 use std::sync::Arc;
 
+use typed_index_collections::TiVec;
+
 use in_play::packs_in_play;
 
 use super::amend::Amended;
@@ -27,10 +29,10 @@ use crate::belief::{Event, Seen};
 use crate::bench::{BenchState, Gate, Gates};
 use crate::line::Distrust;
 use crate::model::{
-    BenchMeter, CompileError, Found, InPlay, Model, OutcomeInfo, Taken, TestInfo, Unit,
+    BenchMeter, CompileError, Found, InPlay, LineId, Model, OutcomeInfo, Taken, TestInfo, Unit,
     compile_for, hazards, outline, recognise,
 };
-use crate::plan::Act;
+use crate::plan::{Act, RemedyId, TestId};
 use crate::rulebase::Rulebase;
 
 /// A device as it was compiled, before anything was entered, and what from.
@@ -88,12 +90,12 @@ pub struct Ledger {
     /// Bench conditions that the complaint rules out, by index, as long as
     /// nothing was done about it and no step in one of them went well.
     out_of_reach: Vec<usize>,
-    blocked_tests: Vec<bool>,
+    blocked_tests: TiVec<TestId, bool>,
     /// Of the blocked tests those that were only unclear.
-    unclear_tests: Vec<usize>,
-    blocked_remedies: Vec<bool>,
+    unclear_tests: Vec<TestId>,
+    blocked_remedies: TiVec<RemedyId, bool>,
     /// What has to be done before anything else: checks of hazards, retests.
-    pub(super) due: Vec<usize>,
+    pub(super) due: Vec<TestId>,
     /// Gates that are up and whose check found the hazard since something was
     /// last done about it.
     checked: Gates,
@@ -103,7 +105,7 @@ pub struct Ledger {
     /// Position among the entries of the last remedy.
     pub(super) last_remedy: Option<usize>,
     /// Tests from here on are offered and were not entered yet.
-    offered_from: usize,
+    offered_from: TestId,
 }
 
 impl Ledger {
@@ -240,15 +242,15 @@ impl Ledger {
             past: history.clone(),
             without: Vec::new(),
             out_of_reach: Vec::new(),
-            blocked_tests: vec![false; model.tests.len()],
+            blocked_tests: vec![false; model.tests.len()].into(),
             unclear_tests: Vec::new(),
-            blocked_remedies: vec![false; model.remedies.len()],
+            blocked_remedies: vec![false; model.remedies.len()].into(),
             due: Vec::new(),
             checked: Gates::default(),
             against: Vec::new(),
             unfit,
             last_remedy: None,
-            offered_from: model.tests.len(),
+            offered_from: model.tests.next_key(),
             compiled,
             model,
         };
@@ -288,9 +290,8 @@ impl Ledger {
     }
 
     /// Adds a test that is offered; gives its index.
-    pub(super) fn offer(&mut self, test: TestInfo) -> usize {
-        let at = self.model.tests.len();
-        self.model.tests.push(test);
+    pub(super) fn offer(&mut self, test: TestInfo) -> TestId {
+        let at = self.model.tests.push_and_get_key(test);
         let lacks = self.lacks(Act::Test(at)).is_some();
         self.blocked_tests.push(lacks);
         at
@@ -298,14 +299,14 @@ impl Ledger {
 
     /// Whether a test is on offer: it follows from the circuit of a line, and no entry
     /// names it yet.
-    pub fn is_on_offer(&self, test: usize) -> bool {
+    pub fn is_on_offer(&self, test: TestId) -> bool {
         test >= self.offered_from
     }
 
     /// Takes out the tests on offer.
     pub(super) fn withdraw_offers(&mut self) {
-        self.model.tests.truncate(self.offered_from);
-        self.blocked_tests.truncate(self.offered_from);
+        self.model.tests.truncate(self.offered_from.0);
+        self.blocked_tests.truncate(self.offered_from.0);
     }
 
     fn take_up(&mut self, rules: &Rulebase, n: usize, entry: &Entry) {
@@ -319,7 +320,7 @@ impl Ledger {
 
     /// What follows from all entries together.
     fn settle(&mut self) -> Result<(), CaseError> {
-        self.see_siblings(0..self.model.lines.len())?;
+        self.see_siblings(self.model.lines.keys())?;
         self.due = self.now_due();
         Ok(())
     }
@@ -365,17 +366,17 @@ impl Ledger {
     }
 
     /// Why a reading of a test is not to be trusted, taken as the device stands.
-    pub fn as_it_stands(&self, test: usize) -> Vec<Distrust> {
+    pub fn as_it_stands(&self, test: TestId) -> Vec<Distrust> {
         self.distrust_in(test, self.state)
     }
 
     /// The same, taken as the test wants it.
-    pub fn made_ready(&self, test: usize) -> Vec<Distrust> {
+    pub fn made_ready(&self, test: TestId) -> Vec<Distrust> {
         let conditions = &self.model.tests[test].step.conditions;
         self.distrust_in(test, self.model.bench.reach(self.state, conditions).to)
     }
 
-    fn distrust_in(&self, test: usize, state: BenchState) -> Vec<Distrust> {
+    fn distrust_in(&self, test: TestId, state: BenchState) -> Vec<Distrust> {
         let m = &self.model;
         m.tests[test].measures.map_or_else(Vec::new, |x| {
             m.lines[x.line].distrust(x.probing, state, m.bench.power(state))
@@ -431,12 +432,12 @@ impl Ledger {
     }
 
     /// The readings of a line that are in force, by index, each with its entry.
-    pub(in crate::job) fn readings(&self, line: usize) -> impl Iterator<Item = (usize, &Taken)> {
+    pub(in crate::job) fn readings(&self, line: LineId) -> impl Iterator<Item = (usize, &Taken)> {
         self.history.readings(line)
     }
 
     /// The readings of a line, by index, since something was last done about it.
-    pub(in crate::job) fn standing(&self, line: usize) -> Vec<Taken> {
+    pub(in crate::job) fn standing(&self, line: LineId) -> Vec<Taken> {
         self.history.standing_readings(&self.model, line)
     }
 

@@ -45,8 +45,8 @@ use super::ledger::Entered;
 use super::view::step;
 use crate::belief::likelier;
 use crate::circuit::wire::FAST;
-use crate::model::{Measures, bounds};
-use crate::plan::Act;
+use crate::model::{LineId, Measures, bounds};
+use crate::plan::{Act, TestId};
 use crate::rulebase::{Doubt, PartKind};
 use crate::shown::shown;
 
@@ -57,7 +57,7 @@ pub fn lines_in_play(case: &Case) -> Vec<LineInPlay> {
         .steps
         .first()
         .and_then(|p| measured(case, p.act));
-    let mut all: Vec<LineInPlay> = (0..case.model.lines.len())
+    let mut all: Vec<LineInPlay> = (case.model.lines.keys())
         .map(|line| {
             let known = Known::new(case, line);
             LineInPlay {
@@ -74,7 +74,7 @@ pub fn lines_in_play(case: &Case) -> Vec<LineInPlay> {
 }
 
 /// A line of the model, by index, with what is known of it.
-pub fn line_view(case: &Case, steps: &[Entry], line: usize) -> LineView {
+pub fn line_view(case: &Case, steps: &[Entry], line: LineId) -> LineView {
     let known = Known::new(case, line);
     let info = known.info;
     let all = case.advice(usize::MAX).steps;
@@ -103,8 +103,8 @@ pub fn line_view(case: &Case, steps: &[Entry], line: usize) -> LineView {
 
 /// The line that is at hand: the one that a step measures, else the one that
 /// was read last.
-pub fn line_at_hand(case: &Case, test: Option<usize>) -> Option<usize> {
-    let of = |t: usize| case.model.tests[t].measures.map(|m| m.line);
+pub fn line_at_hand(case: &Case, test: Option<TestId>) -> Option<LineId> {
+    let of = |t: TestId| case.model.tests[t].measures.map(|m| m.line);
     let last = || {
         case.entered.iter().rev().find_map(|e| match e {
             Entered::Result { test, .. } => of(*test),
@@ -117,7 +117,7 @@ pub fn line_at_hand(case: &Case, test: Option<usize>) -> Option<usize> {
 /// How many entries there were before the last remedy that did something about
 /// a line, if a reading of it was taken before; all of them if none did.
 /// `None` if no reading of it counts.
-pub(crate) fn read_until(case: &Case, line: usize) -> Option<usize> {
+pub(crate) fn read_until(case: &Case, line: LineId) -> Option<usize> {
     let reads = |e: &Entered| match e {
         Entered::Result { test, .. } => {
             measured(case, Act::Test(*test)).is_some_and(|m| m.line == line)

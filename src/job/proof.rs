@@ -1,28 +1,36 @@
 //! What has to be tried before a device counts as mended.
 
-use crate::model::Model;
+use crate::belief::ItemId;
+use crate::model::{FunctionId, Model};
+use crate::plan::{RemedyId, TestId};
 
-/// The functions whose loss is complained of, by index.
-pub(crate) fn complained(model: &Model, symptoms: &[usize]) -> Vec<usize> {
+/// The functions whose loss is complained of.
+pub(crate) fn complained(model: &Model, symptoms: &[usize]) -> Vec<FunctionId> {
     let functions = symptoms.iter().map(|s| model.symptoms[*s].function);
-    let mut out: Vec<usize> = functions.flatten().collect();
+    let mut out: Vec<FunctionId> = functions.flatten().collect();
     out.dedup();
     out
 }
 
-/// The items that a remedy works on, by index.
-pub(crate) fn worked_on(model: &Model, remedy: usize) -> impl Iterator<Item = usize> + '_ {
+/// The items that a remedy works on.
+pub(crate) fn worked_on(model: &Model, remedy: RemedyId) -> impl Iterator<Item = ItemId> + '_ {
     let clears = model.remedies[remedy].change.clears.iter();
     clears.map(|(f, _)| model.faults[*f].item)
 }
 
 /// The cheapest test that tries a function as the device stands; one that
 /// cannot be done only if there is no other.
-pub(crate) fn of(model: &Model, function: usize, blocked: impl Fn(usize) -> bool) -> Option<usize> {
-    (0..model.tests.len())
+pub(crate) fn of(
+    model: &Model,
+    function: FunctionId,
+    blocked: impl Fn(TestId) -> bool,
+) -> Option<TestId> {
+    model
+        .tests
+        .keys()
         .filter(|t| model.tests[*t].proves == Some(function))
         .min_by(|a, b| {
-            let m = |t: usize| model.tests[t].step.minutes;
+            let m = |t: TestId| model.tests[t].step.minutes;
             (blocked(*a).cmp(&blocked(*b)))
                 .then(m(*a).total_cmp(&m(*b)))
                 .then(a.cmp(b))
@@ -30,7 +38,7 @@ pub(crate) fn of(model: &Model, function: usize, blocked: impl Fn(usize) -> bool
 }
 
 /// What breaks the small function breaks the big one at least as surely.
-pub(crate) fn contains(model: &Model, big: usize, small: usize) -> bool {
+pub(crate) fn contains(model: &Model, big: FunctionId, small: FunctionId) -> bool {
     let links = &model.functions[big].links;
     model.functions[small]
         .links
@@ -44,26 +52,27 @@ pub(crate) fn contains(model: &Model, big: usize, small: usize) -> bool {
 /// test proves.
 pub(crate) fn due(
     model: &Model,
-    complained: &[usize],
-    worked: &[usize],
-    provable: impl Fn(usize) -> bool,
-    contains: impl Fn(usize, usize) -> bool,
-) -> Vec<usize> {
-    let touches = |f: usize| {
+    complained: &[FunctionId],
+    worked: &[ItemId],
+    provable: impl Fn(FunctionId) -> bool,
+    contains: impl Fn(FunctionId, FunctionId) -> bool,
+) -> Vec<FunctionId> {
+    let touches = |f: FunctionId| {
         let links = &model.functions[f].links;
         links
             .iter()
             .any(|(l, _)| worked.contains(&model.faults[*l].item))
     };
-    let all: Vec<usize> = (0..model.functions.len())
+    let all: Vec<FunctionId> = (model.functions.keys())
         .filter(|f| (complained.contains(f) || touches(*f)) && provable(*f))
         .collect();
-    let proved_by = |g: usize, f: usize| g != f && contains(g, f) && (!contains(f, g) || g < f);
+    let proved_by =
+        |g: FunctionId, f: FunctionId| g != f && contains(g, f) && (!contains(f, g) || g < f);
     let (mut first, mut rest) = all
         .iter()
         .copied()
         .filter(|f| complained.contains(f) || !all.iter().any(|g| proved_by(*g, *f)))
-        .partition::<Vec<usize>, _>(|f| complained.contains(f));
+        .partition::<Vec<FunctionId>, _>(|f| complained.contains(f));
     first.append(&mut rest);
     first
 }

@@ -4,6 +4,7 @@
 
 use super::reading::{self, Asked};
 use crate::model::Model;
+use crate::plan::TestId;
 use crate::rulebase::{LinePart, MeterMode};
 use crate::shown::shown;
 
@@ -26,7 +27,7 @@ fn highest_volts(model: &Model) -> f64 {
 
 /// Why a value is to be asked about before it is taken; `None` for all that is
 /// no voltage of a line, and for what cannot be entered anyway.
-pub(crate) fn questioned(model: &Model, test: usize, shows: &str) -> Option<String> {
+pub(crate) fn questioned(model: &Model, test: TestId, shows: &str) -> Option<String> {
     let t = &model.tests[test];
     let volts = t.measures?.probing.mode == MeterMode::Volts;
     let value = reading::value(shows, &Asked::by(t)).filter(|v| volts && v.is_finite())?;

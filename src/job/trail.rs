@@ -10,8 +10,9 @@ use super::ledger::Entered;
 use super::line::LineView;
 use super::view::{Share, StateView, Suspect, VERSION, is_zero, suspect};
 use super::words::{ResultWords, result_words};
-use crate::belief::likelier;
-use crate::model::{Found, Model};
+use crate::belief::{FaultId, ItemId, likelier};
+use crate::model::{Found, FunctionId, Model};
+use crate::plan::TestId;
 use crate::rulebase::{Kind, Step};
 
 /// A whole trail.
@@ -353,7 +354,7 @@ impl Trail {
                     step.cautions.push(m.bench.cautions[*c].id.clone());
                 }
             };
-            let name_test = |step: &mut TrailStep, name: &str| -> Option<usize> {
+            let name_test = |step: &mut TrailStep, name: &str| -> Option<TestId> {
                 let found = match m.test(name) {
                     Found::One(i) => Some(i),
                     _ => None,
@@ -486,7 +487,7 @@ impl Trail {
             true => Vec::new(),
             false => case.to_prove(),
         };
-        let functions = |all: &mut dyn Iterator<Item = usize>| -> Vec<String> {
+        let functions = |all: &mut dyn Iterator<Item = FunctionId>| -> Vec<String> {
             all.map(|f| m.functions[f].name.clone()).collect()
         };
         Trail {
@@ -538,8 +539,8 @@ impl Trail {
 
 /// What a remedy works on: the items of the faults it clears, the surest first.
 /// What it clears by the way, by a clearly smaller chance, is left out.
-fn worked_on(m: &Model, clears: &[(usize, f64)]) -> Vec<TrailItem> {
-    let mut best: Vec<(usize, f64)> = Vec::new();
+fn worked_on(m: &Model, clears: &[(FaultId, f64)]) -> Vec<TrailItem> {
+    let mut best: Vec<(ItemId, f64)> = Vec::new();
     for (f, chance) in clears {
         let item = m.faults[*f].item;
         match best.iter_mut().find(|b| b.0 == item) {
@@ -560,7 +561,7 @@ fn worked_on(m: &Model, clears: &[(usize, f64)]) -> Vec<TrailItem> {
 }
 
 /// Which of the faults that a remedy clears were there before it.
-fn was_there(case: &Case, remedy: usize, clears: &[(usize, f64)]) -> Vec<Suspect> {
+fn was_there(case: &Case, remedy: usize, clears: &[(FaultId, f64)]) -> Vec<Suspect> {
     let m = &case.model;
     let mut out: Vec<Suspect> = clears
         .iter()

@@ -22,7 +22,7 @@ use super::file::Entry;
 use super::ledger::{Closed, Entered};
 use super::notice::{NoticeView, notice_view};
 use super::words::{NARROWS, UNLISTED, UNSURE};
-use crate::plan::Stop;
+use crate::plan::{Stop, TestId};
 
 /// Version of these structs.
 pub const VERSION: u32 = 1;
@@ -79,7 +79,7 @@ pub struct StateView {
 
 /// The hazards of a case in words: what bars which acts until when.
 fn hazards(case: &Case) -> Vec<String> {
-    let gate = |(gate, _): (usize, usize)| {
+    let gate = |(gate, _): (usize, TestId)| {
         let g = &case.model.bench.gates[gate];
         let acts = case.barred_acts(gate);
         let check = &g.check.name;

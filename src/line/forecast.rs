@@ -327,7 +327,7 @@ mod tests {
             .into_iter()
             .enumerate()
             .map(|(fault, harm)| Effect {
-                fault,
+                fault: PackFault(fault),
                 harm,
                 chance: 1.0,
             })

@@ -16,7 +16,7 @@ use std::sync::Arc;
 
 use super::joined::Joined;
 use super::*;
-use crate::belief::{Prior, convert, leak_for};
+use crate::belief::{PlaceId, Prior, convert, leak_for};
 use crate::rulebase::{Carried, Device, Fault, Line, Pack, PackFault, Rulebase, slug};
 use crate::shown::shown;
 
@@ -115,7 +115,7 @@ fn build(
             found: vec![Default::default(); rules.bench.gates.len()],
             ..Model::default()
         },
-        priors: Vec::new(),
+        priors: TiVec::new(),
         history,
         kind: device.map_or(unit.kind.as_str(), |d| d.kind.as_str()),
         prefixes: HashSet::new(),
@@ -138,7 +138,7 @@ fn build(
 
 struct Builder<'a> {
     model: Model,
-    priors: Vec<Prior>,
+    priors: TiVec<FaultId, Prior>,
     history: &'a [String],
     kind: &'a str,
     prefixes: HashSet<String>,
@@ -154,8 +154,8 @@ struct Builder<'a> {
 }
 
 /// The chance of each fault of a pack that it gives cause for a complaint.
-fn noticed(pack: &Pack) -> Vec<f64> {
-    let mut strength = vec![0.0f64; pack.faults.len()];
+fn noticed(pack: &Pack) -> TiVec<PackFault, f64> {
+    let mut strength = TiVec::from(vec![0.0f64; pack.faults.len()]);
     let symptoms = pack.symptoms.iter().map(|s| &s.links);
     for links in pack.functions.iter().map(|f| &f.links).chain(symptoms) {
         for (f, s) in links {
@@ -180,10 +180,10 @@ impl Builder<'_> {
         self.model.topics.extend(topics);
         let base = self.base_priors(pack)?;
         let noticed = noticed(pack);
-        let mut shared_faults: HashMap<PackFault, usize> = HashMap::new();
-        let mut shared_functions: HashMap<usize, usize> = HashMap::new();
-        let mut shared_lines: HashMap<usize, usize> = HashMap::new();
-        let mut lines_of: Vec<Vec<usize>> = Vec::new();
+        let mut shared_faults: HashMap<PackFault, FaultId> = HashMap::new();
+        let mut shared_functions: HashMap<usize, FunctionId> = HashMap::new();
+        let mut shared_lines: HashMap<usize, LineId> = HashMap::new();
+        let mut lines_of: Vec<Vec<LineId>> = Vec::new();
         for (c, Carried { name, also }) in copies.iter().enumerate() {
             let mut copy = Copy {
                 pack,
@@ -194,14 +194,14 @@ impl Builder<'_> {
                     pack.id.clone()
                 },
                 first: c == 0,
-                faults: vec![None; pack.faults.len()],
+                faults: vec![None; pack.faults.len()].into(),
                 functions: Vec::new(),
                 lines: Vec::new(),
                 base: base.clone(),
             };
             self.items(&mut copy, &mut shared_faults);
             if self.joining.contains(&pack.id) {
-                for (f, n) in copy.faults.iter().enumerate() {
+                for (f, n) in copy.faults.iter_enumerated() {
                     if let Some(n) = n {
                         let place = pack.items[pack.faults[f].item].r#where;
                         self.joined.push(*n, place, noticed[f]);
@@ -226,7 +226,7 @@ impl Builder<'_> {
                     ([], Some((first, _))) => vec![first.to_owned()],
                     _ => also.clone(),
                 },
-                own: (0..pack.faults.len())
+                own: (pack.faults.keys())
                     .filter(|f| !pack.items[pack.faults[*f].item].shared)
                     .filter_map(|f| copy.faults[f].map(|n| (n, noticed[f])))
                     .collect(),
@@ -236,12 +236,12 @@ impl Builder<'_> {
     }
 
     /// Prior of each fault of the pack for one copy, before its history.
-    fn base_priors(&self, pack: &Pack) -> Result<Vec<f64>, CompileError> {
+    fn base_priors(&self, pack: &Pack) -> Result<TiVec<PackFault, f64>, CompileError> {
         if pack.minimal {
             return Ok(pack.faults.iter().map(|f| f.rate).collect());
         }
         if self.outline {
-            return Ok(vec![0.0; pack.faults.len()]);
+            return Ok(vec![0.0; pack.faults.len()].into());
         }
         // The same rates are asked for at every entry of every job.
         let mut known = pack
@@ -263,6 +263,7 @@ impl Builder<'_> {
                 why,
             })?
             .priors;
+        let priors = TiVec::from(priors);
         known.push((self.kind.to_owned(), priors.clone()));
         Ok(priors)
     }
@@ -278,7 +279,7 @@ impl Builder<'_> {
         own.map_or(1.0, |(_, m)| *m)
     }
 
-    fn items(&mut self, copy: &mut Copy, shared: &mut HashMap<PackFault, usize>) {
+    fn items(&mut self, copy: &mut Copy, shared: &mut HashMap<PackFault, FaultId>) {
         let pack = copy.pack;
         for item in &pack.items {
             if self.on_kind(&item.kinds) == 0.0 {
@@ -292,7 +293,7 @@ impl Builder<'_> {
             }
             let id = copy.id(&item.id, item.shared);
             let name = copy.words(&item.name);
-            let at = self.model.items.len();
+            let at = self.model.items.next_key();
             let mut own = Vec::new();
             for f in item.faults.clone() {
                 let fault = &pack.faults[f];
@@ -308,7 +309,7 @@ impl Builder<'_> {
                 } else {
                     odds / (1.0 + odds)
                 };
-                let n = self.model.faults.len();
+                let n = self.model.faults.next_key();
                 copy.faults[f] = Some(n);
                 if item.shared {
                     shared.insert(f, n);
@@ -318,7 +319,7 @@ impl Builder<'_> {
                     .iter()
                     .position(|w| *w == item.r#where)
                     .unwrap_or(0);
-                self.priors.push(Prior::new(p, at, place));
+                self.priors.push(Prior::new(p, at, PlaceId(place)));
                 self.model.faults.push(FaultInfo {
                     id: if fault.id.is_empty() {
                         id.clone()
@@ -349,14 +350,14 @@ impl Builder<'_> {
     }
 
     /// What the faults that joined do to what breaks so in the general pack.
-    fn break_as(&self, pack: &Pack, links: &[(PackFault, f64)]) -> Vec<(usize, f64)> {
+    fn break_as(&self, pack: &Pack, links: &[(PackFault, f64)]) -> Vec<(FaultId, f64)> {
         match pack.unheard {
             Some(_) => self.joined.break_as(&pack.by_place(links)),
             None => Vec::new(),
         }
     }
 
-    fn functions(&mut self, copy: &mut Copy, shared: &mut HashMap<usize, usize>) {
+    fn functions(&mut self, copy: &mut Copy, shared: &mut HashMap<usize, FunctionId>) {
         let pack = copy.pack;
         for (i, f) in pack.functions.iter().enumerate() {
             let once = copy.only_shared(f.links.iter().map(|l| l.0));
@@ -364,7 +365,7 @@ impl Builder<'_> {
                 copy.functions.push(shared[&i]);
                 continue;
             }
-            let at = self.model.functions.len();
+            let at = self.model.functions.next_key();
             if once {
                 shared.insert(i, at);
             }
@@ -388,11 +389,11 @@ impl Builder<'_> {
             if once && !copy.first {
                 continue;
             }
-            let mut strengths = vec![0.0; pack.faults.len()];
+            let mut strengths: TiVec<PackFault, f64> = vec![0.0; pack.faults.len()].into();
             for (f, p) in &s.links {
                 strengths[*f] = *p;
             }
-            let leak = leak_for(s.nothing_found, &copy.base, &strengths);
+            let leak = leak_for(s.nothing_found, &copy.base.raw, &strengths.raw);
             let mut links = copy.links(&s.links);
             if pack.unheard.is_some() {
                 links.extend(self.joined.complained_of_as(&pack.by_place(&s.links)));
@@ -419,7 +420,7 @@ impl Builder<'_> {
     fn lines(
         &mut self,
         copy: &mut Copy,
-        shared: &mut HashMap<usize, usize>,
+        shared: &mut HashMap<usize, LineId>,
     ) -> Result<(), CompileError> {
         for (i, line) in copy.pack.lines.iter().enumerate() {
             // What only shared faults touch is there once, and read once.
@@ -428,14 +429,14 @@ impl Builder<'_> {
                 copy.lines.push(*at);
                 continue;
             }
-            shared.insert(i, self.model.lines.len());
+            shared.insert(i, self.model.lines.next_key());
             // A device may have it with other values.
             let own = self.device.and_then(|d| {
                 let same = |(p, l): &&(String, Line)| *p == copy.pack.id && l.id == line.id;
                 d.lines.iter().find(same).map(|(_, l)| l)
             });
             let line = own.unwrap_or(line);
-            let mut faults: Vec<(PackFault, usize)> = Vec::new();
+            let mut faults: Vec<(PackFault, FaultId)> = Vec::new();
             for e in &line.faults {
                 if let Some(n) = copy.faults[e.fault].filter(|n| !faults.iter().any(|f| f.1 == *n))
                 {
@@ -453,7 +454,7 @@ impl Builder<'_> {
                 self.solved.clone(),
             )
             .map_err(|why| CompileError::Line { line: id, why })?;
-            copy.lines.push(self.model.lines.len());
+            copy.lines.push(self.model.lines.next_key());
             self.model.lines.push(info);
         }
         Ok(())
@@ -461,19 +462,19 @@ impl Builder<'_> {
 
     /// Which lines are built alike: by the pack, as halves of one, and the same
     /// line of other copies where they have it with the same parts.
-    fn alike(&mut self, copy: &Copy, others: &[Vec<usize>]) {
-        let sibling = |line: usize, mirrored: bool| Sibling { line, mirrored };
+    fn alike(&mut self, copy: &Copy, others: &[Vec<LineId>]) {
+        let sibling = |line: LineId, mirrored: bool| Sibling { line, mirrored };
         for (i, at) in copy.lines.iter().copied().enumerate() {
             let line = &self.model.lines[at].line;
             // A device may have one of two siblings built otherwise.
-            let mutual = |other: &usize| self.model.lines[*other].line.siblings.contains(&i);
+            let mutual = |other: &LineId| self.model.lines[*other].line.siblings.contains(&i);
             let of_pack = line.siblings.iter();
             let of_pack = of_pack
                 .filter_map(|s| copy.lines.get(*s).copied())
                 .filter(mutual);
-            let same = |other: &usize| self.model.lines[*other].line.parts == line.parts;
+            let same = |other: &LineId| self.model.lines[*other].line.parts == line.parts;
             let of_copies = others.iter().filter_map(|o| o.get(i).copied()).filter(same);
-            let alike: Vec<usize> = of_pack.chain(of_copies).collect();
+            let alike: Vec<LineId> = of_pack.chain(of_copies).collect();
             let halved = line.halves.is_some();
             // Copies may share a line: it is no sibling of itself.
             let add = |to: &mut Vec<Sibling>, new: Sibling| {

@@ -8,6 +8,7 @@ use super::{Model, OutcomeInfo, Read as LineRead, RemedyInfo, TestInfo};
 use crate::belief::{FaultId, Finding};
 use crate::bench::{BenchState, Gates, OPENED, POWERED, Turns};
 use crate::circuit::meter::Reading;
+use crate::plan::TestId;
 use crate::rulebase::{Kind, MeterMode, Sign, Step};
 
 /// Tools that are no effort to take.
@@ -140,7 +141,7 @@ impl Model {
         &self,
         check: &Finding,
         (gate, found): (usize, bool),
-        test: usize,
+        test: TestId,
         saw: Saw,
     ) -> Option<Finding> {
         let look = &self.tests[test];

@@ -6,6 +6,7 @@
 //! area acts on what the general pack says as the general fault of its place
 //! does.
 
+use crate::belief::FaultId;
 use crate::rulebase::Where;
 
 /// Share of the complaints that no area hears, and after which something of an
@@ -28,15 +29,15 @@ pub(super) struct Joined(Vec<Member>);
 
 #[derive(Clone, Copy, Debug)]
 struct Member {
-    /// The fault, by index in the model.
-    fault: usize,
+    /// The fault.
+    fault: FaultId,
     place: Where,
     /// Chance that it gives cause for a complaint.
     noticed: f64,
 }
 
 impl Joined {
-    pub(super) fn push(&mut self, fault: usize, place: Where, noticed: f64) {
+    pub(super) fn push(&mut self, fault: FaultId, place: Where, noticed: f64) {
         if !self.0.iter().any(|m| m.fault == fault) {
             self.0.push(Member {
                 fault,
@@ -48,7 +49,7 @@ impl Joined {
 
     /// What the faults that joined do to a function that the faults of the
     /// general pack break so, each with its place.
-    pub(super) fn break_as(&self, own: &[(Where, f64)]) -> Vec<(usize, f64)> {
+    pub(super) fn break_as(&self, own: &[(Where, f64)]) -> Vec<(FaultId, f64)> {
         let strongest = |place: Where| {
             let of = own.iter().filter(|(w, _)| *w == place).map(|(_, s)| *s);
             of.fold(0.0, f64::max)
@@ -61,7 +62,7 @@ impl Joined {
     }
 
     /// The same for a complaint.
-    pub(super) fn complained_of_as(&self, own: &[(Where, f64)]) -> Vec<(usize, f64)> {
+    pub(super) fn complained_of_as(&self, own: &[(Where, f64)]) -> Vec<(FaultId, f64)> {
         let mut links = self.break_as(own);
         for (_, s) in &mut links {
             *s *= OF_THE_AREA;

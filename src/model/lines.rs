@@ -23,8 +23,9 @@ mod together;
 use std::sync::Arc;
 
 use rayon::prelude::*;
+use typed_index_collections::TiSlice;
 
-use super::{Found, Model, OutcomeInfo, TestInfo};
+use super::{Found, LineId, Model, OutcomeInfo, TestInfo};
 use crate::belief::{FaultId, Prior};
 use crate::bench::{BenchState, Power};
 use crate::circuit::calibrate::CalibrateError;
@@ -35,6 +36,7 @@ use crate::line::{
     Bypass, BypassError, CATEGORIES, Distrust, Forecast, GoodReading, PORT_VOLTS, Probing, Stretch,
     USUAL_LENGTH, Wired, bypass, distrust, healthy,
 };
+use crate::plan::TestId;
 use crate::rulebase::{Line, LinePart, MeterMode, PackFault};
 use crate::shown::shown;
 
@@ -79,8 +81,8 @@ pub struct LineInfo {
 /// Which reading a test takes.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct Measures {
-    /// The line, by index.
-    pub line: usize,
+    /// The line.
+    pub line: LineId,
     /// Where and how.
     pub probing: Probing,
 }
@@ -91,7 +93,7 @@ impl LineInfo {
         name: String,
         line: Line,
         faults: Vec<(PackFault, FaultId)>,
-        priors: &[Prior],
+        priors: &TiSlice<FaultId, Prior>,
         solved: Arc<Solved>,
     ) -> Result<Self, SolveError> {
         let mut well = vec![1.0; line.parts.len()];
@@ -310,7 +312,7 @@ pub(crate) fn bounds(low: f64, high: f64, unit: &str) -> String {
 impl Model {
     /// A test of a line as it comes out in another bench condition than it
     /// wants; `None` if it does not measure a line.
-    pub(crate) fn test_in(&self, test: usize, state: BenchState) -> Option<TestInfo> {
+    pub(crate) fn test_in(&self, test: TestId, state: BenchState) -> Option<TestInfo> {
         let t = &self.tests[test];
         self.test_as(t, |probing| Probing { state, ..probing })
     }
@@ -393,7 +395,7 @@ impl Model {
     fn beside(&self, at: Measures, meter: &Arc<Meter>) -> Vec<Arc<Usual>> {
         let line = &self.lines[at.line];
         let copy = |l: &LineInfo| l.id.split('/').next().unwrap_or_default().to_owned();
-        let others = (self.lines.iter().enumerate()).filter(|(l, _)| *l != at.line);
+        let others = self.lines.iter_enumerated().filter(|(l, _)| *l != at.line);
         let same = others.filter(|(_, l)| copy(l) == copy(line)).map(|l| l.1);
         let point = &line.line.points[at.probing.point].id;
         same.filter_map(|l| {
@@ -409,7 +411,7 @@ impl Model {
     }
 
     /// A line by name.
-    pub fn line(&self, typed: &str) -> Found<usize> {
+    pub fn line(&self, typed: &str) -> Found<LineId> {
         Self::find(self.lines.iter().map(|l| l.id.as_str()), typed)
     }
 }

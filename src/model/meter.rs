@@ -8,6 +8,7 @@ use super::{CompileError, Measures, Model, lines};
 use crate::belief::Finding;
 use crate::circuit::meter::Meter;
 use crate::circuit::solve::SolveError;
+use crate::plan::TestId;
 use crate::rulebase::{MeterMode, Rulebase, nearest};
 
 /// The meter on the bench.
@@ -76,7 +77,7 @@ impl Model {
 
     /// Foretells what tests of lines may read.
     pub(super) fn foretell(&mut self, of: impl Fn(&Measures) -> bool) -> Result<(), CompileError> {
-        let measured: Vec<(usize, Measures)> = (0..self.tests.len())
+        let measured: Vec<(TestId, Measures)> = (self.tests.keys())
             .filter_map(|t| Some((t, self.tests[t].measures.filter(&of)?)))
             .collect();
         let wanted: Vec<_> = measured

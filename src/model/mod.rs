@@ -16,10 +16,12 @@ mod spelling;
 use std::sync::Arc;
 
 use serde::{Deserialize, Serialize};
+use typed_index_collections::TiVec;
 
-use crate::belief::{Change, FaultId, Finding, Network};
+use crate::belief::{Change, FaultId, Finding, ItemId, Network};
 use crate::bench::Bench;
-use crate::plan::Act;
+use crate::index::index_of;
+use crate::plan::{Act, RemedyId, TestId};
 use crate::rulebase::{Kind, KnownGood, Sign, Step, Where};
 
 pub use compile::{CompileError, compile, compile_for, fingerprint, outline};
@@ -54,33 +56,43 @@ pub struct Unit {
     pub serial: Option<String>,
 }
 
+index_of! {
+    /// Index of a function of a device.
+    FunctionId
+}
+
+index_of! {
+    /// Index of a line of a device.
+    LineId
+}
+
 /// A compiled device.
 #[derive(Clone, Debug, Default)]
 pub struct Model {
     /// The faults as the belief sees them; same indexes as `faults`.
     pub network: Network,
     /// The faults as people see them.
-    pub faults: Vec<FaultInfo>,
+    pub faults: TiVec<FaultId, FaultInfo>,
     /// What the faults belong to.
-    pub items: Vec<ItemInfo>,
+    pub items: TiVec<ItemId, ItemInfo>,
     /// What stands on the device, pack by pack, the main copy of each first.
     pub copies: Vec<CopyInfo>,
     /// What can be seen to work.
-    pub functions: Vec<FunctionInfo>,
+    pub functions: TiVec<FunctionId, FunctionInfo>,
     /// What customers say.
     pub symptoms: Vec<SymptomInfo>,
     /// Electrical lines.
-    pub lines: Vec<LineInfo>,
+    pub lines: TiVec<LineId, LineInfo>,
     /// What can be done to learn.
-    pub tests: Vec<TestInfo>,
+    pub tests: TiVec<TestId, TestInfo>,
     /// What can be done to mend.
-    pub remedies: Vec<RemedyInfo>,
+    pub remedies: TiVec<RemedyId, RemedyInfo>,
     /// The bench.
     pub bench: Bench,
     /// The meter on it.
     pub meter: BenchMeter,
     /// What the rules say that good boards read, by test.
-    known_good: Vec<(usize, KnownGood)>,
+    known_good: Vec<(TestId, KnownGood)>,
     /// What of that cannot be, in words.
     pub refused: Vec<String>,
     /// What of it counts though the lines of the rules would not read so, in words.
@@ -108,8 +120,8 @@ pub struct FaultInfo {
     pub id: String,
     /// "rear camera module: dead".
     pub name: String,
-    /// Its item, by index.
-    pub item: usize,
+    /// Its item.
+    pub item: ItemId,
     /// In how many of 1000 jobs with a complaint about its area it is found,
     /// before this device's history counts; `None` if the rules give a plain
     /// prior instead.
@@ -133,8 +145,8 @@ pub struct ItemInfo {
     pub name: String,
     /// Which of the five.
     pub r#where: Where,
-    /// Its faults, by index.
-    pub faults: Vec<usize>,
+    /// Its faults.
+    pub faults: Vec<FaultId>,
     /// For a junior.
     pub explain: Option<String>,
 }
@@ -150,9 +162,9 @@ pub struct CopyInfo {
     pub name: String,
     /// What people also call it.
     pub also: Vec<String>,
-    /// Faults of this copy alone, by index, each with the chance that it gives
+    /// Faults of this copy alone, each with the chance that it gives
     /// cause for a complaint.
-    pub own: Vec<(usize, f64)>,
+    pub own: Vec<(FaultId, f64)>,
 }
 
 /// A function as people see it.
@@ -165,7 +177,7 @@ pub struct FunctionInfo {
     /// What it needs, as written.
     pub needs: Vec<String>,
     /// Faults that break it, with the strength.
-    pub links: Vec<(usize, f64)>,
+    pub links: Vec<(FaultId, f64)>,
 }
 
 /// A symptom as people see it.
@@ -181,8 +193,8 @@ pub struct SymptomInfo {
     pub pack: String,
     /// Whether it is the general one of its pack (the first in the file).
     pub general: bool,
-    /// The function it is the loss of, by index.
-    pub function: Option<usize>,
+    /// The function it is the loss of.
+    pub function: Option<FunctionId>,
     /// Bench conditions, by index, that a device with it does not get into.
     pub rules_out: Vec<usize>,
     /// Patterns for free text.
@@ -227,13 +239,13 @@ pub struct TestInfo {
     pub before: Option<Change>,
     /// What is done to it after.
     pub after: Option<Change>,
-    /// The item, by index, in whose place it puts a known-good part.
-    pub swaps_in: Option<usize>,
-    /// The function it tries, by index, if it tries it as the device stands
-    /// (no swap, nothing left out): such a test can prove a mend.
-    pub proves: Option<usize>,
+    /// The item in whose place it puts a known-good part.
+    pub swaps_in: Option<ItemId>,
+    /// The function it tries, if it tries it as the device stands (no swap, nothing
+    /// left out): such a test can prove a mend.
+    pub proves: Option<FunctionId>,
     /// The function it tries, however it does so.
-    pub function: Option<usize>,
+    pub function: Option<FunctionId>,
     /// Whether this device is switched on in it, whatever condition it begins in:
     /// a function is tried here, and no part of it in another device.
     pub runs: bool,
@@ -256,8 +268,8 @@ pub struct TestInfo {
     pub raises: Vec<Sign>,
     /// The gate, by index, that it is the check of.
     pub checks: Option<usize>,
-    /// Tests that come first, by index, as long as they can be done.
-    pub comes_after: Vec<usize>,
+    /// Tests that come first, as long as they can be done.
+    pub comes_after: Vec<TestId>,
 }
 
 impl TestInfo {
@@ -317,8 +329,8 @@ pub struct RemedyInfo {
     pub name: String,
     /// What it does to the device.
     pub change: Change,
-    /// Parts of lines, both by index, that it goes round with a wire.
-    pub bridges: Vec<(usize, usize)>,
+    /// Parts of lines that it goes round with a wire; the parts by index.
+    pub bridges: Vec<(LineId, usize)>,
     /// What it takes.
     pub step: Step,
 }
@@ -407,13 +419,13 @@ impl Model {
     }
 
     /// Finds by full identifier, or by its end where that is unique.
-    pub(crate) fn find<'a>(
+    pub(crate) fn find<'a, I: From<usize>>(
         ids: impl Iterator<Item = &'a str> + Clone,
         typed: &str,
-    ) -> Found<usize> {
+    ) -> Found<I> {
         let typed = typed.trim();
         if let Some(i) = ids.clone().position(|id| id == typed) {
-            return Found::One(i);
+            return Found::One(i.into());
         }
         let ends: Vec<(usize, &str)> = ids
             .clone()
@@ -424,7 +436,7 @@ impl Model {
             })
             .collect();
         match ends.as_slice() {
-            [(i, _)] => Found::One(*i),
+            [(i, _)] => Found::One((*i).into()),
             [] => Found::None(
                 crate::rulebase::nearest(
                     typed,
@@ -438,11 +450,11 @@ impl Model {
     }
 
     /// A test by name.
-    pub fn test(&self, typed: &str) -> Found<usize> {
+    pub fn test(&self, typed: &str) -> Found<TestId> {
         Self::find(self.tests.iter().map(|t| t.id.as_str()), typed)
     }
     /// A remedy by name.
-    pub fn remedy(&self, typed: &str) -> Found<usize> {
+    pub fn remedy(&self, typed: &str) -> Found<RemedyId> {
         Self::find(self.remedies.iter().map(|t| t.id.as_str()), typed)
     }
     /// A symptom by name.
@@ -450,7 +462,7 @@ impl Model {
         Self::find(self.symptoms.iter().map(|t| t.id.as_str()), typed)
     }
     /// A fault by name.
-    pub fn fault(&self, typed: &str) -> Found<usize> {
+    pub fn fault(&self, typed: &str) -> Found<FaultId> {
         Self::find(self.faults.iter().map(|t| t.id.as_str()), typed)
     }
 }

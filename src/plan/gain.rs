@@ -1,8 +1,9 @@
 //! What a test is expected to tell.
 
 use rayon::prelude::*;
+use typed_index_collections::TiVec;
 
-use super::Situation;
+use super::{Situation, TestId};
 use crate::belief::candidates::{Candidate, Outlook};
 
 /// How many candidates times tests are weighed at most; the lightest
@@ -19,13 +20,14 @@ pub struct Foretold {
 }
 
 /// Foretells every test that can be done.
-pub fn foretell_all(s: &Situation) -> Vec<Option<Foretold>> {
+pub fn foretell_all(s: &Situation) -> TiVec<TestId, Option<Foretold>> {
     let kept = weighed(s.candidates, s.tests.iter().flatten().count());
-    s.tests
+    let told: Vec<Option<Foretold>> = (s.tests.raw)
         .par_iter()
         .with_min_len(16)
         .map(|t| t.as_ref().map(|t| foretell(kept, &t.outlook)))
-        .collect()
+        .collect();
+    told.into()
 }
 
 /// The candidates that are weighed for so many tests, of a list in order.

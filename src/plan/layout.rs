@@ -1,9 +1,11 @@
 //! A situation laid out as a problem to search.
 
 use rustc_hash::FxHashMap;
+use typed_index_collections::{TiSlice, TiVec};
 
-use super::Situation;
 use super::problem::{Becomes, Mend, Price, Problem, Trial};
+use super::{RemedyId, Situation, TestId};
+use crate::belief::FaultId;
 use crate::belief::candidates::Candidate;
 
 /// Weight of the worlds that a remedy may change below which it is left out.
@@ -31,7 +33,7 @@ fn few(faults: usize, candidates: &[(Candidate, f64)]) -> (&[(Candidate, f64)], 
     let (kept, others) = candidates.split_at(many);
     let mut belief: Vec<f64> = kept.iter().map(|c| c.1).collect();
     // Where a fault stands alone; past the end if it does not.
-    let mut place = vec![many; faults];
+    let mut place: TiVec<FaultId, usize> = vec![many; faults].into();
     for (at, (c, _)) in kept.iter().enumerate().filter(|k| k.1.0.len() == 1) {
         c.iter().for_each(|f| place[f] = at);
     }
@@ -52,15 +54,15 @@ pub(super) struct Layout<'a> {
     pub(super) problem: Problem<'a>,
     /// Weights of the worlds; they add up to one.
     pub(super) belief: Vec<f64>,
-    /// Tests of the situation, by index.
-    pub(super) tests: Vec<usize>,
-    /// Remedies of the situation, by index.
-    pub(super) remedies: Vec<usize>,
+    /// The test of the situation that each trial stands for.
+    pub(super) tests: Vec<TestId>,
+    /// The remedy of the situation that each mend stands for.
+    pub(super) remedies: Vec<RemedyId>,
 }
 
 impl<'a> Layout<'a> {
     /// With these tests, and every remedy that may help.
-    pub(super) fn new(s: &Situation<'a>, tests: Vec<usize>) -> Self {
+    pub(super) fn new(s: &Situation<'a>, tests: Vec<TestId>) -> Self {
         let (candidates, belief) = few(s.faults, s.candidates);
         let place: FxHashMap<Candidate, usize> = (candidates.iter().enumerate())
             .map(|(i, c)| (c.0, i))
@@ -91,11 +93,11 @@ impl<'a> Layout<'a> {
         let retest = s.retest.map_or(0.0, |t| t.minutes);
         let mut mends = Vec::new();
         let mut remedies = Vec::new();
-        let mut there = vec![false; s.faults];
+        let mut there: TiVec<FaultId, bool> = vec![false; s.faults].into();
         let faults = candidates.iter().flat_map(|(c, _)| c.iter());
         faults.for_each(|f| there[f] = true);
-        let mut takes = vec![0.0; s.faults];
-        for (i, r) in s.remedies.iter().enumerate() {
+        let mut takes: TiVec<FaultId, f64> = vec![0.0; s.faults].into();
+        for (i, r) in s.remedies.iter_enumerated() {
             let Some(r) = r else { continue };
             if !r.clears.iter().any(|(f, _)| there[*f]) {
                 continue;
@@ -166,7 +168,7 @@ impl Layout<'_> {
 fn becomes(
     world: usize,
     candidate: &Candidate,
-    takes: &[f64],
+    takes: &TiSlice<FaultId, f64>,
     place: &FxHashMap<Candidate, usize>,
 ) -> Becomes {
     if candidate.len() == 1 {
@@ -203,12 +205,15 @@ mod tests {
 
     #[test]
     fn a_remedy_takes_fault_by_fault() {
-        let set = |f: &[usize]| Candidate::new(f).expect("a small set");
+        let set = |f: &[usize]| {
+            let faults: Vec<FaultId> = f.iter().copied().map(FaultId).collect();
+            Candidate::new(&faults).expect("a small set")
+        };
         let place = [(set(&[3]), 0), (set(&[5]), 1), (set(&[3, 5]), 2)];
         let place = place.into_iter().collect();
-        let mut takes = vec![0.0; 6];
-        takes[3] = 0.9;
-        takes[5] = 0.5;
+        let mut takes = TiVec::from(vec![0.0; 6]);
+        takes[FaultId(3)] = 0.9;
+        takes[FaultId(5)] = 0.5;
         let mut got = becomes(2, &set(&[3, 5]), &takes, &place);
         got.sort_by_key(|o| o.0);
         let want = [
@@ -222,8 +227,9 @@ mod tests {
             assert!((g.1 - w.1).abs() < 1e-15);
         }
         // One that is sure leaves nothing of it, one that is no help all.
-        takes[3] = 1.0;
+        takes[FaultId(3)] = 1.0;
         assert_eq!(becomes(0, &set(&[3]), &takes, &place), [(None, 1.0)]);
-        assert_eq!(becomes(1, &set(&[5]), &[0.0; 6], &place), [(Some(1), 1.0)]);
+        takes.fill(0.0);
+        assert_eq!(becomes(1, &set(&[5]), &takes, &place), [(Some(1), 1.0)]);
     }
 }

@@ -38,10 +38,11 @@ pub fn leads(s: &Situation, acts: &[Act], effort: Effort) -> Vec<Vec<Lead>> {
     let start = Moment::start(&layout.belief, s.state);
     let mut search = Search::new(&layout.problem, effort);
     let mut of = |act: &Act| {
-        let place = |all: &[usize], i: usize| all.iter().position(|x| *x == i);
+        let trial = |i| layout.tests.iter().position(|t| *t == i);
+        let mend = |i| layout.remedies.iter().position(|r| *r == i);
         let step = match *act {
-            Act::Test(i) => place(&layout.tests, i).map(Step::Trial),
-            Act::Remedy(i) => place(&layout.remedies, i).map(Step::Mend),
+            Act::Test(i) => trial(i).map(Step::Trial),
+            Act::Remedy(i) => mend(i).map(Step::Mend),
         };
         let Some(step) = step else { return Vec::new() };
         let (_, then) = search.after(&start, step);

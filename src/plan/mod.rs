@@ -22,9 +22,12 @@ mod turn;
 
 use std::sync::Arc;
 
+use typed_index_collections::TiSlice;
+
 use crate::belief::FaultId;
 use crate::belief::candidates::{Candidate, Outlook};
 use crate::bench::{BenchState, Moves, Turns};
+use crate::index::index_of;
 use layout::Layout;
 use problem::{Price, Step};
 use search::{Bounds, Found, Moment, Search};
@@ -36,6 +39,16 @@ pub use leads::{Lead, leads};
 pub use search::Effort;
 pub use tree::{Branch, Extent, Mending, Node, Then, Tree, tree};
 pub use turn::{Turn, turning_point};
+
+index_of! {
+    /// Index of a test of a device.
+    TestId
+}
+
+index_of! {
+    /// Index of a remedy of a device.
+    RemedyId
+}
 
 /// What a shop counts as cost.
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -110,8 +123,8 @@ pub struct PlanTest {
     pub turns: Vec<Turns>,
     /// Whether it needs neither an open device nor a tool.
     pub handy: bool,
-    /// Tests that have to be done before it, by index.
-    pub after: Vec<usize>,
+    /// Tests that have to be done before it.
+    pub after: Vec<TestId>,
 }
 
 /// A remedy as the planner sees it.
@@ -139,13 +152,13 @@ pub struct Situation<'a> {
     /// Sets of faults with their probability, likeliest first.
     pub candidates: &'a [(Candidate, f64)],
     /// What can be done to learn; `None` where it cannot be done or has been.
-    pub tests: &'a [Option<PlanTest>],
+    pub tests: &'a TiSlice<TestId, Option<PlanTest>>,
     /// What can be done to mend; `None` where it cannot be done.
-    pub remedies: &'a [Option<PlanRemedy>],
+    pub remedies: &'a TiSlice<RemedyId, Option<PlanRemedy>>,
     /// The test that shows whether a remedy mended the complaint.
     pub retest: Option<&'a PlanTest>,
-    /// Tests that the last remedy still owes, by index: they come first.
-    pub due: &'a [usize],
+    /// Tests that the last remedy still owes: they come first.
+    pub due: &'a [TestId],
     /// What was paid so far in work and parts, in currency.
     pub so_far: f64,
     /// What changing bench conditions takes.
@@ -159,10 +172,10 @@ pub struct Situation<'a> {
 /// What to do.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub enum Act {
-    /// A test, by index.
-    Test(usize),
-    /// A remedy, by index.
-    Remedy(usize),
+    /// A test.
+    Test(TestId),
+    /// A remedy.
+    Remedy(RemedyId),
 }
 
 /// One possible next step.
@@ -247,7 +260,7 @@ pub fn advise(s: &Situation, many: usize, effort: Effort) -> Advice {
 /// The same where the tests are [foretold](foretell_all) already.
 pub fn advise_foretold(
     s: &Situation,
-    gains: &[Option<Foretold>],
+    gains: &TiSlice<TestId, Option<Foretold>>,
     many: usize,
     effort: Effort,
 ) -> Advice {
@@ -306,10 +319,12 @@ pub fn advise_foretold(
 
 /// Tests that are due, and all that tell something: those that are due first,
 /// then those that tell most for their cost.
-fn worth_a_look(s: &Situation, gains: &[Option<Foretold>]) -> (Vec<usize>, Vec<usize>) {
-    let mut ranked: Vec<(usize, f64)> = gains
-        .iter()
-        .enumerate()
+fn worth_a_look(
+    s: &Situation,
+    gains: &TiSlice<TestId, Option<Foretold>>,
+) -> (Vec<TestId>, Vec<TestId>) {
+    let mut ranked: Vec<(TestId, f64)> = gains
+        .iter_enumerated()
         .filter_map(|(i, g)| {
             let g = g.as_ref().filter(|g| g.bits > TELLING)?;
             let t = s.tests[i].as_ref()?;
@@ -321,7 +336,7 @@ fn worth_a_look(s: &Situation, gains: &[Option<Foretold>]) -> (Vec<usize>, Vec<u
         .collect();
     ranked.sort_by(|a, b| b.1.total_cmp(&a.1).then(a.0.cmp(&b.0)));
     // A mend that is not proved is no mend: what it owes goes before all else.
-    let due: Vec<usize> = (s.due.iter().copied())
+    let due: Vec<TestId> = (s.due.iter().copied())
         .filter(|t| s.tests[*t].is_some())
         .collect();
     let mut tests = due.clone();
@@ -340,8 +355,8 @@ fn worth_a_look(s: &Situation, gains: &[Option<Foretold>]) -> (Vec<usize>, Vec<u
 /// Steps with these tests and every remedy, the cheapest first.
 fn look(
     s: &Situation,
-    tests: &[usize],
-    gains: &[Option<Foretold>],
+    tests: &[TestId],
+    gains: &TiSlice<TestId, Option<Foretold>>,
     effort: Effort,
 ) -> (Vec<Proposal>, Found) {
     let layout = Layout::new(s, tests.to_vec());
@@ -362,7 +377,12 @@ fn look(
     (proposals, found)
 }
 
-fn test_proposal(s: &Situation, i: usize, gains: &[Option<Foretold>], cost: &Bounds) -> Proposal {
+fn test_proposal(
+    s: &Situation,
+    i: TestId,
+    gains: &TiSlice<TestId, Option<Foretold>>,
+    cost: &Bounds,
+) -> Proposal {
     let foretold = gains[i].as_ref();
     let (minutes, conditions) = match &s.tests[i] {
         Some(t) => (t.minutes, t.conditions),
@@ -381,7 +401,7 @@ fn test_proposal(s: &Situation, i: usize, gains: &[Option<Foretold>], cost: &Bou
     }
 }
 
-fn remedy_proposal(s: &Situation, i: usize, mends: f64, cost: &Bounds) -> Proposal {
+fn remedy_proposal(s: &Situation, i: RemedyId, mends: f64, cost: &Bounds) -> Proposal {
     let (minutes, parts, conditions) = match &s.remedies[i] {
         Some(r) => (r.minutes, r.parts, r.conditions),
         None => (0.0, 0.0, s.state),

@@ -3,7 +3,7 @@
 use super::layout::Layout;
 use super::problem::Step;
 use super::search::{Effort, Moment, Search};
-use super::{Act, LOOKED_AT, Situation, gain, worth_a_look};
+use super::{Act, LOOKED_AT, RemedyId, Situation, gain, worth_a_look};
 use crate::bench::BenchState;
 
 /// How far a tree goes.
@@ -80,8 +80,8 @@ pub struct Branch {
 /// A remedy at the end of a way.
 #[derive(Clone, Debug)]
 pub struct Mending {
-    /// The remedy, by index.
-    pub remedy: usize,
+    /// The remedy.
+    pub remedy: RemedyId,
     /// Cost in currency with parts, changes of bench condition and retest.
     pub price: f64,
     /// That all is well after it, where it comes to it.

@@ -1,14 +1,16 @@
 //! Which single result would change the order of the suspects most.
 
-use super::{Situation, gain};
+use typed_index_collections::{TiSlice, TiVec};
+
+use super::{Situation, TestId, gain};
 use crate::belief::candidates::Likelihood;
 use crate::belief::{FaultId, Seen, likelier};
 
 /// A result that would put another suspect first.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct Turn {
-    /// The test, by index.
-    pub test: usize,
+    /// The test.
+    pub test: TestId,
     /// The outcome, by index.
     pub outcome: usize,
     /// Probability of that outcome.
@@ -28,7 +30,7 @@ pub fn turning_point(s: &Situation) -> Option<Turn> {
     let first = top(&now)?;
     let foretold = gain::foretell_all(s);
     let mut best: Option<(f64, Turn)> = None;
-    for (test, f) in foretold.iter().enumerate() {
+    for (test, f) in foretold.iter_enumerated() {
         let (Some(f), Some(t)) = (f, &s.tests[test]) else {
             continue;
         };
@@ -65,8 +67,8 @@ pub fn turning_point(s: &Situation) -> Option<Turn> {
     best.map(|b| b.1)
 }
 
-fn marginals(s: &Situation, seen: Option<&Likelihood>) -> Vec<f64> {
-    let mut out = vec![0.0; s.faults];
+fn marginals(s: &Situation, seen: Option<&Likelihood>) -> TiVec<FaultId, f64> {
+    let mut out = TiVec::from(vec![0.0; s.faults]);
     let mut total = 0.0;
     for (c, w) in s.candidates {
         let w = w * seen.map_or(1.0, |l| l.of(c));
@@ -79,6 +81,6 @@ fn marginals(s: &Situation, seen: Option<&Likelihood>) -> Vec<f64> {
     out
 }
 
-fn top(p: &[f64]) -> Option<FaultId> {
-    (0..p.len()).min_by(|a, b| likelier(p[*a], p[*b]))
+fn top(p: &TiSlice<FaultId, f64>) -> Option<FaultId> {
+    p.keys().min_by(|a, b| likelier(p[*a], p[*b]))
 }

@@ -4,9 +4,14 @@
 use serde::{Deserialize, Serialize};
 
 use super::meter::MeterMode;
+use crate::index::index_of;
 
-/// Index of a fault within its pack.
-pub type PackFault = usize;
+index_of! {
+    /// Index of a fault within its pack.
+    #[derive(Serialize, Deserialize)]
+    PackFault
+}
+
 /// The most faults that one line can have: a reading depends on all of them
 /// together.
 pub(super) const MOST_FAULTS: usize = 64;

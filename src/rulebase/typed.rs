@@ -4,6 +4,7 @@ use std::fmt;
 
 use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
+use typed_index_collections::TiVec;
 
 use super::files::RuleFile;
 use super::kept::Kept;
@@ -155,7 +156,7 @@ pub struct Pack {
     /// What can be at fault.
     pub items: Vec<Item>,
     /// Every fault mode of every item, in order.
-    pub faults: Vec<Fault>,
+    pub faults: TiVec<PackFault, Fault>,
     /// What can be seen to work.
     pub functions: Vec<Function>,
     /// Its electrical lines.
@@ -170,7 +171,7 @@ pub struct Pack {
     pub hazards: Vec<Hazard>,
     /// Priors already worked out, by kind of device.
     #[serde(skip)]
-    pub(crate) worked_out: std::sync::Mutex<Vec<(String, Vec<f64>)>>,
+    pub(crate) worked_out: std::sync::Mutex<Vec<(String, TiVec<PackFault, f64>)>>,
 }
 
 /// A fault of the pack with a strength, 0..1.
@@ -188,7 +189,7 @@ pub struct Item {
     /// Exists once per device.
     pub shared: bool,
     /// Its faults.
-    pub faults: std::ops::Range<PackFault>,
+    pub faults: Vec<PackFault>,
     /// Items (by index) whose contacts are seated anew when this is fitted.
     pub mates: Vec<usize>,
     /// For a junior.

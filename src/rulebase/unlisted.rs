@@ -49,7 +49,7 @@ impl Pack {
             }
             let shared = self.unit.is_none() || here.clone().all(|i| i.shared);
             let listed: Vec<PackFault> = here.flat_map(|i| i.faults.clone()).collect();
-            let new = self.faults.len();
+            let new = self.faults.next_key();
             self.faults.push(Fault {
                 item: self.items.len(),
                 id: ID.to_owned(),
@@ -69,7 +69,7 @@ impl Pack {
                 },
                 r#where: place,
                 shared,
-                faults: new..new + 1,
+                faults: vec![new],
                 mates: Vec::new(),
                 explain: Some(
                     "No list is complete. This stands for all that the rules do not name there."
@@ -126,7 +126,7 @@ impl Pack {
             let clears = &self.remedies[r].clears;
             let chance = |f: PackFault| clears.iter().find(|l| l.0 == f).map_or(0.0, |l| l.1);
             let renewed = self.items.iter().filter(|i| i.r#where == place);
-            let renewed = renewed.filter(|i| i.faults.clone().all(|f| chance(f) > 0.0));
+            let renewed = renewed.filter(|i| i.faults.iter().all(|f| chance(*f) > 0.0));
             let all = renewed.flat_map(|i| i.faults.clone());
             let cleared: f64 = all.map(|f| chance(f) * self.faults[f].rate).sum();
             if cleared > 0.0 {
@@ -162,7 +162,7 @@ impl Pack {
         let (mut all, mut left) = (0.0, 0.0);
         for (i, other) in self.items.iter().enumerate() {
             if other.r#where == place && i != item {
-                let rate: f64 = other.faults.clone().map(|f| self.faults[f].rate).sum();
+                let rate: f64 = other.faults.iter().map(|f| self.faults[*f].rate).sum();
                 all += rate;
                 left += if out(i) { 0.0 } else { rate };
             }
@@ -183,7 +183,7 @@ impl Rulebase {
     #[must_use]
     pub fn assumed_complete(mut self) -> Self {
         for pack in &mut self.packs {
-            for f in 0..pack.faults.len() {
+            for f in pack.faults.keys() {
                 if pack.is_unlisted(f) {
                     pack.faults[f].rate = 0.0;
                 }

@@ -1,6 +1,8 @@
 //! One hidden case that is worked by hand: somebody else chooses each step, and
 //! the simulated bench answers.
 
+use typed_index_collections::TiVec;
+
 use super::known::Known;
 use super::luck::Luck;
 use super::policy::{Can, Policy};
@@ -9,7 +11,7 @@ use super::walk::{AFTER, BEFORE, Hidden, SHOWS, TAKES, becomes, happens};
 use crate::belief::candidates::{Candidate, Outlook};
 use crate::belief::{Change, FaultId};
 use crate::bench::{BenchState, Move};
-use crate::plan::{Act, Foretold, foretell};
+use crate::plan::{Act, Foretold, RemedyId, TestId, foretell};
 
 /// What chance may do to a case.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -35,8 +37,10 @@ pub struct ByHand<'a> {
     /// What was seen and done, tests with their outcome; a result that a repeat
     /// has taken the place of is not among it.
     past: Vec<(Act, usize)>,
-    /// By test, how often it was done; remedies after the tests.
-    times: Vec<u64>,
+    /// How often each test was done.
+    tested: TiVec<TestId, u64>,
+    /// How often each remedy was done.
+    mended: TiVec<RemedyId, u64>,
     minutes: f64,
     parts: f64,
 }
@@ -50,7 +54,8 @@ impl<'a> ByHand<'a> {
             now: hidden.faults,
             known: Known::new(start),
             past: Vec::new(),
-            times: vec![0; start.tests.len() + start.remedies.len()],
+            tested: vec![0; start.tests.len()].into(),
+            mended: vec![0; start.remedies.len()].into(),
             minutes: 0.0,
             parts: 0.0,
             start,
@@ -91,27 +96,27 @@ impl<'a> ByHand<'a> {
     }
 
     /// Probability of each fault, by what was seen.
-    pub fn probabilities(&self) -> Vec<f64> {
+    pub fn probabilities(&self) -> TiVec<FaultId, f64> {
         self.known.faults(self.start)
     }
 
     /// Whether a test's last result still holds.
-    pub fn holds(&self, test: usize) -> bool {
+    pub fn holds(&self, test: TestId) -> bool {
         self.known.done[test]
     }
 
-    /// Tests that the last remedy still owes, by index.
-    pub fn due(&self) -> &[usize] {
+    /// Tests that the last remedy still owes.
+    pub fn due(&self) -> &[TestId] {
         &self.known.due
     }
 
     /// What a test is going to show.
-    pub fn foretold(&self, test: usize) -> Foretold {
+    pub fn foretold(&self, test: TestId) -> Foretold {
         foretell(&self.known.worlds, &self.known.outlook(self.start, test))
     }
 
     /// What a test would show with these faults alone.
-    pub fn shows_with(&self, test: usize, faults: Candidate) -> Vec<f64> {
+    pub fn shows_with(&self, test: TestId, faults: Candidate) -> Vec<f64> {
         let outlook = self.known.outlook(self.start, test);
         let mut p = vec![0.0; outlook.outcomes()];
         outlook.of(&faults, &mut p);
@@ -119,7 +124,7 @@ impl<'a> ByHand<'a> {
     }
 
     /// Probability that a fault is there which a remedy may clear.
-    pub fn helps(&self, remedy: usize) -> f64 {
+    pub fn helps(&self, remedy: RemedyId) -> f64 {
         let cures = |f: FaultId| self.start.cures[f].iter().any(|c| c.0 == remedy);
         let worlds = self.known.worlds.iter();
         let some = worlds.filter(|w| w.0.iter().any(cures));
@@ -140,7 +145,7 @@ impl<'a> ByHand<'a> {
 
     /// Does a test as the rules say, the bench made ready for it; gives the
     /// outcome, by index. A repeat takes the place of a result that still holds.
-    pub fn test(&mut self, test: usize) -> usize {
+    pub fn test(&mut self, test: TestId) -> usize {
         let start = self.start;
         let info = &start.model.tests[test];
         let state = self.known.state;
@@ -154,8 +159,8 @@ impl<'a> ByHand<'a> {
         self.minutes += plan.minutes + start.moves.reach(state, plan.conditions).1;
         let foretold = self.known.outlook(start, test);
         let outlook = start.tests[test].during.as_ref().unwrap_or(&foretold);
-        let luck = self.luck.of(start.tests[test].name).of(self.times[test]);
-        self.times[test] += 1;
+        let luck = self.luck.of(start.tests[test].name).of(self.tested[test]);
+        self.tested[test] += 1;
         if let Some(change) = &info.before {
             self.now = self.comes(change, luck.of(BEFORE));
         }
@@ -172,18 +177,17 @@ impl<'a> ByHand<'a> {
     }
 
     /// Does a remedy as the rules say, the bench made ready for it.
-    pub fn mend(&mut self, remedy: usize) {
+    pub fn mend(&mut self, remedy: RemedyId) {
         let start = self.start;
         let step = &start.remedies[remedy];
         let moving = start.moves.reach(self.known.state, step.conditions).1;
         self.minutes += step.minutes + moving;
         self.parts += step.parts;
-        let place = start.tests.len() + remedy;
         let luck = self.luck.of(start.remedy_names[remedy]);
-        let luck = luck.of(self.times[place]);
+        let luck = luck.of(self.mended[remedy]);
         let change = &start.model.remedies[remedy].change;
-        let change = change.again(self.times[place] as usize);
-        self.times[place] += 1;
+        let change = change.again(self.mended[remedy] as usize);
+        self.mended[remedy] += 1;
         self.now = self.comes(&change, luck);
         self.know(Act::Remedy(remedy), 0);
         self.past.push((Act::Remedy(remedy), 0));

@@ -4,6 +4,7 @@ use std::collections::BTreeMap;
 
 use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
+use typed_index_collections::TiVec;
 
 use super::jobs::Jobs;
 use super::start::Start;
@@ -11,6 +12,7 @@ use super::tally::{Part, Walked, taken};
 use super::walk::Record;
 use crate::belief::FaultId;
 use crate::belief::candidates::Candidate;
+use crate::plan::RemedyId;
 
 /// Faults that fewer cases than this had are not judged.
 const FEW: usize = 20;
@@ -78,7 +80,7 @@ pub fn judge(jobs: &[Jobs], records: &[Vec<Record>], advice: &Walked) -> Short {
             let known = pairs.entry(key).or_insert((0.0, pair));
             known.0 = f64::max(known.0, weight);
         }
-        let taken = taken(start, records).into_iter().enumerate();
+        let taken = taken(start, records).into_iter_enumerated();
         for (t, times) in taken.filter(|(t, _)| start.able.tests[*t]) {
             let info = &start.model.tests[t];
             let (all, test) = tests.entry(&info.id).or_insert_with(|| {
@@ -106,11 +108,11 @@ pub fn judge(jobs: &[Jobs], records: &[Vec<Record>], advice: &Walked) -> Short {
 /// Pairs of suspects that no test tells apart and no remedy clears both, with
 /// the probability of the less likely one at intake.
 fn not_told_apart(start: &Start) -> Vec<(f64, Pair)> {
-    let mut alone = vec![0.0; start.faults()];
+    let mut alone: TiVec<FaultId, f64> = vec![0.0; start.faults()].into();
     for (c, w) in start.worlds.iter().filter(|w| w.0.len() == 1) {
         c.iter().for_each(|f| alone[f] = *w);
     }
-    let suspects: Vec<FaultId> = (0..alone.len()).filter(|f| alone[*f] >= LIKELY).collect();
+    let suspects: Vec<FaultId> = alone.keys().filter(|f| alone[*f] >= LIKELY).collect();
     // By suspect, the chances of all outcomes of all tests.
     let rows: Vec<Vec<f64>> = suspects
         .iter()
@@ -125,7 +127,7 @@ fn not_told_apart(start: &Start) -> Vec<(f64, Pair)> {
             row
         })
         .collect();
-    let cured = |f: FaultId, r: usize| start.cures[f].iter().any(|c| c.0 == r);
+    let cured = |f: FaultId, r: RemedyId| start.cures[f].iter().any(|c| c.0 == r);
     let mut out = Vec::new();
     for (i, f) in suspects.iter().enumerate() {
         for (j, g) in suspects.iter().enumerate().skip(i + 1) {

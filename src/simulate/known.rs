@@ -8,12 +8,14 @@
 use std::ops::RangeInclusive;
 use std::sync::Arc;
 
+use typed_index_collections::TiVec;
+
 use super::start::{Lines, Start};
 use crate::belief::candidates::{Candidate, Outlook, Weighted, changed};
-use crate::belief::{Change, Finding, likelier};
+use crate::belief::{Change, FaultId, Finding, likelier};
 use crate::bench::{BenchState, Gates};
 use crate::model::{Model, Read, Saw};
-use crate::plan::PlanTest;
+use crate::plan::{PlanTest, RemedyId, TestId};
 use crate::rulebase::Sign;
 
 /// Share of the probability that the lightest sets may hold together and still
@@ -36,16 +38,16 @@ pub(super) struct Known {
     /// How the device stands.
     pub(super) state: BenchState,
     /// By test: its last result still holds.
-    pub(super) done: Vec<bool>,
+    pub(super) done: TiVec<TestId, bool>,
     /// By test: what it showed last, if that was clear.
-    shown: Vec<Option<usize>>,
+    shown: TiVec<TestId, Option<usize>>,
     /// By test: it was done at some time.
-    pub(super) tried: Vec<bool>,
+    pub(super) tried: TiVec<TestId, bool>,
     pub(super) lines: Lines,
-    /// Remedies that were done, by index, in order.
-    pub(super) mended: Vec<usize>,
-    /// Tests that the last remedy still owes, by index.
-    pub(super) due: Vec<usize>,
+    /// Remedies that were done, in order.
+    pub(super) mended: Vec<RemedyId>,
+    /// Tests that the last remedy still owes.
+    pub(super) due: Vec<TestId>,
     /// Gates of which a sign was seen, the device off, since something was last
     /// done.
     pub(super) signs: Gates,
@@ -56,9 +58,9 @@ impl Known {
         let mut known = Known {
             worlds: start.worlds.clone(),
             state: start.state,
-            done: vec![false; start.tests.len()],
-            shown: vec![None; start.tests.len()],
-            tried: vec![false; start.tests.len()],
+            done: vec![false; start.tests.len()].into(),
+            shown: vec![None; start.tests.len()].into(),
+            tried: vec![false; start.tests.len()].into(),
             lines: Lines::default(),
             mended: Vec::new(),
             due: Vec::new(),
@@ -70,8 +72,8 @@ impl Known {
     }
 
     /// Probability of each fault.
-    pub(super) fn faults(&self, start: &Start) -> Vec<f64> {
-        let mut p = vec![0.0; start.faults()];
+    pub(super) fn faults(&self, start: &Start) -> TiVec<FaultId, f64> {
+        let mut p = TiVec::from(vec![0.0; start.faults()]);
         for (c, w) in &self.worlds {
             c.iter().for_each(|f| p[f] += w);
         }
@@ -102,19 +104,19 @@ impl Known {
     }
 
     /// What a test is going to show.
-    pub(super) fn outlook(&self, start: &Start, test: usize) -> Arc<Outlook> {
+    pub(super) fn outlook(&self, start: &Start, test: TestId) -> Arc<Outlook> {
         start.outlook(test, self.lines.of(start.line(test)))
     }
 
     /// What the check of a hazard tells where it shows this, beside the looks and
     /// readings so far.
-    fn checked(&self, start: &Start, check: usize, found: usize) -> Finding {
+    fn checked(&self, start: &Start, check: TestId, found: usize) -> Finding {
         let m = &start.model;
         let mut finding = m.tests[check].finding.as_ref().clone();
         let Some(gate) = m.tests[check].checks else {
             return finding;
         };
-        for (test, shown) in self.shown.iter().enumerate().filter(|s| self.done[s.0]) {
+        for (test, shown) in self.shown.iter_enumerated().filter(|s| self.done[s.0]) {
             let tells = shown.and_then(|shown| beside(m, &finding, (gate, found), (test, shown)));
             finding = tells.unwrap_or(finding);
         }
@@ -125,9 +127,9 @@ impl Known {
     pub(super) fn tests(
         &self,
         start: &Start,
-        can: impl Fn(usize) -> bool,
-    ) -> Vec<Option<PlanTest>> {
-        (0..start.tests.len())
+        can: impl Fn(TestId) -> bool,
+    ) -> TiVec<TestId, Option<PlanTest>> {
+        (start.tests.keys())
             .map(|t| {
                 let open = !self.done[t] && can(t);
                 let before = start.model.tests[t].comes_after.iter().copied();
@@ -142,7 +144,12 @@ impl Known {
 
     /// What is known after each outcome of a test that is `wanted`; `None` for
     /// an outcome that cannot be.
-    pub(super) fn tested(&self, start: &Start, test: usize, wanted: &[bool]) -> Vec<Option<Known>> {
+    pub(super) fn tested(
+        &self,
+        start: &Start,
+        test: TestId,
+        wanted: &[bool],
+    ) -> Vec<Option<Known>> {
         let info = &start.model.tests[test];
         let foretold = self.outlook(start, test);
         let outlook = start.tests[test].during.as_ref();
@@ -212,7 +219,7 @@ impl Known {
     }
 
     /// What is known after a test that told nothing.
-    pub(super) fn unclear(&self, start: &Start, test: usize) -> Known {
+    pub(super) fn unclear(&self, start: &Start, test: TestId) -> Known {
         let mut known = self.clone();
         let conditions = start.tests[test].plan.conditions;
         known.state = start.moves.reach(self.state, conditions).0;
@@ -223,7 +230,7 @@ impl Known {
     }
 
     /// A remedy is done.
-    pub(super) fn remedied(&mut self, start: &Start, remedy: usize) {
+    pub(super) fn remedied(&mut self, start: &Start, remedy: RemedyId) {
         let times = self.mended.iter().filter(|r| **r == remedy).count();
         self.change(
             start,
@@ -234,7 +241,7 @@ impl Known {
         self.state = start.moves.reach(self.state, conditions).0;
         self.mended.push(remedy);
         // What was found may be gone.
-        for (t, info) in start.model.tests.iter().enumerate() {
+        for (t, info) in start.model.tests.iter_enumerated() {
             self.done[t] &= info.checks.is_none();
         }
         self.due = start.due(&self.mended);
@@ -282,7 +289,7 @@ struct Counts {
 }
 
 impl Counts {
-    fn new(start: &Start, known: &Known, test: usize) -> Counts {
+    fn new(start: &Start, known: &Known, test: TestId) -> Counts {
         let m = &start.model;
         let mut counts = Counts::default();
         let outlook = |finding: Finding| Outlook::new(start.faults(), &Arc::new(finding));
@@ -292,7 +299,7 @@ impl Counts {
             counts.beside = each.collect();
             return counts;
         }
-        for (check, info) in m.tests.iter().enumerate().filter(|c| known.done[c.0]) {
+        for (check, info) in m.tests.iter_enumerated().filter(|c| known.done[c.0]) {
             let (Some(gate), Some(found)) = (info.checks, known.shown[check]) else {
                 continue;
             };
@@ -333,7 +340,7 @@ fn beside(
     m: &Model,
     check: &Finding,
     (gate, found): (usize, usize),
-    (test, shown): (usize, usize),
+    (test, shown): (TestId, usize),
 ) -> Option<Finding> {
     let saw = match m.tests[test].measures {
         Some(_) => Saw::Reading(Read::Word(shown)),
@@ -429,7 +436,12 @@ mod tests {
     #[test]
     fn weights_that_are_settled_add_up_to_one_again() {
         let sets: Weighted = (0..40)
-            .map(|f| (Candidate::new(&[f, 99]).expect("a small set"), 0.0))
+            .map(|f| {
+                (
+                    Candidate::new(&[FaultId(f), FaultId(99)]).expect("a small set"),
+                    0.0,
+                )
+            })
             .collect();
         let weights: Vec<f64> = (0..40).map(|f| 3.0 * 0.5f64.powi(f)).collect();
         let kept = settled(&sets, &weights).expect("weights");
@@ -440,7 +452,7 @@ mod tests {
         }
         assert!(settled(&sets, &[0.0; 40]).is_none());
         // One fault alone stays.
-        let alone = |f| (Candidate::new(&[f]).expect("a small set"), 0.0);
+        let alone = |f| (Candidate::new(&[FaultId(f)]).expect("a small set"), 0.0);
         let single: Weighted = (0..40).map(alone).collect();
         assert_eq!(settled(&single, &weights).map(|kept| kept.len()), Some(40));
     }

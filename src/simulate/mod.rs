@@ -34,7 +34,9 @@ pub use tally::{Came, Mean, Part, Tenth, Walked, calibration};
 pub use view::{SimulationView, simulate};
 pub use walk::{Done, Drawn, Ended, Hidden, Looks, Record, SHOWN};
 
+use crate::belief::FaultId;
 use crate::plan::Act;
+use typed_index_collections::TiVec;
 use walk::{Same, Walk};
 
 impl Start {
@@ -77,7 +79,7 @@ impl Start {
 impl Start {
     /// The probability of each fault at intake and after each of some steps, as
     /// the advice has them; `None` if the steps cannot all be.
-    pub fn believed(&self, steps: &[Done]) -> Option<Vec<Vec<f64>>> {
+    pub fn believed(&self, steps: &[Done]) -> Option<Vec<TiVec<FaultId, f64>>> {
         let mut known = known::Known::new(self);
         let mut all = vec![known.faults(self)];
         for step in steps {

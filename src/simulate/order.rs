@@ -1,11 +1,14 @@
 //! The best fixed order of tests that a local search finds.
 
+use typed_index_collections::TiVec;
+
 use super::luck::Luck;
 use super::policy::Policy;
 use super::rows::Rows;
 use super::sheet::Sheet;
 use super::start::Start;
 use super::walk::Hidden;
+use crate::plan::TestId;
 
 /// Orders that are priced roughly, from each of two beginnings.
 const ROUGHLY: u64 = 1500;
@@ -19,26 +22,26 @@ const HEAD: usize = 40;
 
 /// The order of the tests by cost, as a printed list would have it: the quick
 /// ones that need nothing done to the bench first.
-pub fn cheapest_first(start: &Start) -> Vec<usize> {
-    let cost = |t: usize| {
+pub fn cheapest_first(start: &Start) -> Vec<TestId> {
+    let cost = |t: TestId| {
         let plan = &start.tests[t].plan;
         plan.minutes + start.moves.reach(start.state, plan.conditions).1
     };
-    let mut order: Vec<usize> = (0..start.tests.len()).collect();
+    let mut order: Vec<TestId> = start.tests.keys().collect();
     order.sort_by(|a, b| cost(*a).total_cmp(&cost(*b)).then(a.cmp(b)));
     order
 }
 
 /// The order of the tests by what they tell at intake over their cost.
-fn telling_first(start: &Start) -> Vec<usize> {
-    let tests: Vec<_> = start.tests.iter().map(|t| Some(t.plan.clone())).collect();
+fn telling_first(start: &Start) -> Vec<TestId> {
+    let tests: TiVec<TestId, _> = start.tests.iter().map(|t| Some(t.plan.clone())).collect();
     let told = Rows::new(start).foretell(&start.worlds, &tests);
-    let worth = |t: usize| {
+    let worth = |t: TestId| {
         let plan = &start.tests[t].plan;
         let minutes = plan.minutes + start.moves.reach(start.state, plan.conditions).1;
         told[t].as_ref().map_or(0.0, |f| f.bits) / minutes.max(0.1)
     };
-    let mut order: Vec<usize> = (0..start.tests.len()).collect();
+    let mut order: Vec<TestId> = start.tests.keys().collect();
     order.sort_by(|a, b| worth(*b).total_cmp(&worth(*a)).then(a.cmp(b)));
     order
 }
@@ -49,8 +52,8 @@ fn telling_first(start: &Start) -> Vec<usize> {
 /// and prices thousands of orders roughly; what comes of it is tried in truth
 /// beside the beginnings, and the best is moved about a little more. The more
 /// cases it is for, the more orders are tried in truth.
-pub fn best_order(start: &Start, training: &[Hidden], cases: usize, luck: Luck) -> Vec<usize> {
-    let cost = |order: &[usize]| -> f64 {
+pub fn best_order(start: &Start, training: &[Hidden], cases: usize, luck: Luck) -> Vec<TestId> {
+    let cost = |order: &[TestId]| -> f64 {
         let records = start.follow(&Policy::InOrder(order.to_vec()), training, false, &|_| ());
         records.iter().map(|r| r.cost(start)).sum()
     };
@@ -58,7 +61,7 @@ pub fn best_order(start: &Start, training: &[Hidden], cases: usize, luck: Luck) 
     let begin = [telling_first(start), cheapest_first(start)];
     let mut found = begin.to_vec();
     for (n, order) in (0u64..).zip(begin) {
-        let rough = |order: &[usize]| sheet.cost(order);
+        let rough = |order: &[TestId]| sheet.cost(order);
         found.push(moved_about(order, ROUGHLY, luck.of(ROUGH).of(n), rough));
     }
     let priced = found.into_iter().map(|order| (cost(&order), order));
@@ -72,11 +75,11 @@ const ROUGH: u64 = 301;
 
 /// An order with its tests moved about for as long as that makes it cheaper.
 fn moved_about(
-    order: Vec<usize>,
+    order: Vec<TestId>,
     tries: u64,
     luck: Luck,
-    cost: impl Fn(&[usize]) -> f64,
-) -> Vec<usize> {
+    cost: impl Fn(&[TestId]) -> f64,
+) -> Vec<TestId> {
     let head = HEAD.min(order.len());
     if head < 2 {
         return order;

@@ -3,12 +3,14 @@
 use std::borrow::Cow;
 use std::sync::OnceLock;
 
+use typed_index_collections::{TiSlice, TiVec};
+
 use super::known::Known;
 use super::luck::Luck;
 use super::rows::Rows;
 use super::start::Start;
 use crate::job::plan_remedy;
-use crate::plan::{Act, Effort, PlanRemedy, advise_foretold};
+use crate::plan::{Act, Effort, PlanRemedy, RemedyId, TestId, advise_foretold};
 
 /// A way of working.
 #[derive(Clone, Debug, PartialEq, Eq)]
@@ -17,7 +19,7 @@ pub enum Policy {
     Advice,
     /// The tests in this order until a suspect is as good as sure, then what
     /// mends it.
-    InOrder(Vec<usize>),
+    InOrder(Vec<TestId>),
     /// The test that tells most, whatever it costs, until a suspect is as good
     /// as sure, then what mends it.
     TellMost,
@@ -39,8 +41,8 @@ const TELLING: f64 = 1e-3;
 /// What can be done on the bench, and what it is going to show.
 #[derive(Debug)]
 pub(super) struct Can<'a> {
-    tests: Vec<bool>,
-    remedies: Vec<Option<PlanRemedy>>,
+    tests: TiVec<TestId, bool>,
+    remedies: TiVec<RemedyId, Option<PlanRemedy>>,
     start: &'a Start,
     /// Once they are asked for: not every way of working foretells.
     rows: OnceLock<Rows<'a>>,
@@ -50,12 +52,12 @@ impl<'a> Can<'a> {
     /// What this shop can do, of the tests and remedies that there are.
     pub(super) fn new(
         start: &'a Start,
-        test: impl Fn(usize) -> bool,
-        remedy: impl Fn(usize) -> bool,
+        test: impl Fn(TestId) -> bool,
+        remedy: impl Fn(RemedyId) -> bool,
     ) -> Self {
         let able = &start.able;
-        let tests = able.tests.iter().enumerate();
-        let remedies = start.remedies.iter().enumerate();
+        let tests = able.tests.iter_enumerated();
+        let remedies = start.remedies.iter_enumerated();
         Can {
             tests: tests.map(|(t, able)| *able && test(t)).collect(),
             remedies: remedies
@@ -66,16 +68,16 @@ impl<'a> Can<'a> {
         }
     }
 
-    fn test(&self, test: usize) -> bool {
+    fn test(&self, test: TestId) -> bool {
         self.tests[test]
     }
 
-    fn remedy(&self, remedy: usize) -> bool {
+    fn remedy(&self, remedy: RemedyId) -> bool {
         self.remedies[remedy].is_some()
     }
 
     /// The remedies as they stand once some were done.
-    fn remedies_after(&self, known: &Known) -> Cow<'_, [Option<PlanRemedy>]> {
+    fn remedies_after(&self, known: &Known) -> Cow<'_, TiSlice<RemedyId, Option<PlanRemedy>>> {
         let mut all = Cow::Borrowed(self.remedies.as_slice());
         for (n, done) in known.mended.iter().enumerate() {
             let model = &self.start.model;
@@ -95,9 +97,13 @@ impl<'a> Can<'a> {
 
 /// By remedy: the probability that a fault is there which it may clear; gone
 /// through only until that is `enough` for one of them.
-fn helps(start: &Start, known: &Known, enough: impl Fn(usize, f64) -> bool) -> Vec<f64> {
-    let mut helps = vec![0.0; start.remedies.len()];
-    let mut last = vec![usize::MAX; helps.len()];
+fn helps(
+    start: &Start,
+    known: &Known,
+    enough: impl Fn(RemedyId, f64) -> bool,
+) -> TiVec<RemedyId, f64> {
+    let mut helps: TiVec<RemedyId, f64> = vec![0.0; start.remedies.len()].into();
+    let mut last: TiVec<RemedyId, usize> = vec![usize::MAX; helps.len()].into();
     for (n, (c, w)) in known.worlds.iter().enumerate() {
         for (r, _) in c.iter().flat_map(|f| &start.cures[f]) {
             // Of two faults that it clears one is enough.
@@ -134,14 +140,14 @@ impl Policy {
         if known.nothing() >= WELL {
             return true;
         }
-        let open = |r: usize| {
+        let open = |r: RemedyId| {
             can.remedy(r)
                 && !start.bars_remedy(known.state, r)
                 && (self.repeats() || !known.mended.contains(&r))
         };
-        let enough = |r: usize, helps: f64| helps >= HELPFUL && open(r);
+        let enough = |r: RemedyId, helps: f64| helps >= HELPFUL && open(r);
         let helps = helps(start, known, enough);
-        !(0..helps.len()).any(|r| enough(r, helps[r]))
+        !helps.keys().any(|r| enough(r, helps[r]))
     }
 
     /// Whether a remedy may be done a second time.
@@ -162,7 +168,7 @@ impl Policy {
                 advice.steps.first().map(|p| p.act)
             }
             Policy::InOrder(order) => mend_if_sure(start, known, can).or_else(|| {
-                let open = |t: &&usize| {
+                let open = |t: &&TestId| {
                     !known.tried[**t] && can.test(**t) && !start.bars_test(known.state, **t)
                 };
                 let next = order.iter().find(open).map(|t| Act::Test(*t));
@@ -172,19 +178,19 @@ impl Policy {
                 let open = |t| can.test(t) && !start.bars_test(known.state, t);
                 let tests = known.tests(start, open);
                 let told = can.rows().foretell(&known.likeliest(), &tests);
-                let bits = |t: usize| told[t].as_ref().map_or(0.0, |f| f.bits);
-                let by_bits = |a: &usize, b: &usize| bits(*a).total_cmp(&bits(*b)).then(b.cmp(a));
-                let most = (0..told.len()).max_by(by_bits);
+                let bits = |t: TestId| told[t].as_ref().map_or(0.0, |f| f.bits);
+                let by_bits = |a: &TestId, b: &TestId| bits(*a).total_cmp(&bits(*b)).then(b.cmp(a));
+                let most = told.keys().max_by(by_bits);
                 let most = most.filter(|t| bits(*t) > TELLING).map(Act::Test);
                 most.or_else(|| mend(start, known, can, |_| true))
             }),
             Policy::MendOnly => mend(start, known, can, |_| true),
             Policy::Random => {
                 let helps = helps(start, known, |_, _| false);
-                let tests = (0..start.tests.len()).filter(|t| {
+                let tests = start.tests.keys().filter(|t| {
                     !known.done[*t] && can.test(*t) && !start.bars_test(known.state, *t)
                 });
-                let remedies = (0..helps.len()).filter(|r| {
+                let remedies = helps.keys().filter(|r| {
                     helps[*r] >= HELPFUL
                         && can.remedy(*r)
                         && !start.bars_remedy(known.state, *r)
@@ -203,7 +209,9 @@ impl Policy {
 /// The remedy for a suspect that is as good as sure.
 fn mend_if_sure(start: &Start, known: &Known, can: &Can) -> Option<Act> {
     let p = known.faults(start);
-    let likeliest = (0..p.len()).max_by(|a, b| p[*a].total_cmp(&p[*b]).then(b.cmp(a)))?;
+    let likeliest = p
+        .keys()
+        .max_by(|a, b| p[*a].total_cmp(&p[*b]).then(b.cmp(a)))?;
     if p[likeliest] < SURE {
         return None;
     }
@@ -213,10 +221,10 @@ fn mend_if_sure(start: &Start, known: &Known, can: &Can) -> Option<Act> {
 
 /// Of some remedies that were not done yet the one with the greatest
 /// probability to clear something, over its cost.
-fn mend(start: &Start, known: &Known, can: &Can, of: impl Fn(usize) -> bool) -> Option<Act> {
+fn mend(start: &Start, known: &Known, can: &Can, of: impl Fn(RemedyId) -> bool) -> Option<Act> {
     let retest = start.retest.as_ref();
-    let mut clears = vec![0.0; start.remedies.len()];
-    let mut fails: Vec<(usize, f64)> = Vec::new();
+    let mut clears: TiVec<RemedyId, f64> = vec![0.0; start.remedies.len()].into();
+    let mut fails: Vec<(RemedyId, f64)> = Vec::new();
     for (c, w) in &known.worlds {
         fails.clear();
         for (r, take) in c.iter().flat_map(|f| &start.cures[f]) {
@@ -229,7 +237,7 @@ fn mend(start: &Start, known: &Known, can: &Can, of: impl Fn(usize) -> bool) -> 
             clears[*r] += w * (1.0 - fails);
         }
     }
-    let worth = |r: usize| {
+    let worth = |r: RemedyId| {
         let m = &start.remedies[r];
         let (there, go) = start.moves.reach(known.state, m.conditions);
         let back = retest.map_or(0.0, |t| {
@@ -237,14 +245,14 @@ fn mend(start: &Start, known: &Known, can: &Can, of: impl Fn(usize) -> bool) -> 
         });
         clears[r] / start.costs.of(m.minutes + go + back, m.parts).max(1e-9)
     };
-    let open = |r: &usize| {
+    let open = |r: &RemedyId| {
         clears[*r] > 0.0
             && of(*r)
             && can.remedy(*r)
             && !start.bars_remedy(known.state, *r)
             && !known.mended.contains(r)
     };
-    (0..clears.len())
+    (clears.keys())
         .filter(open)
         .max_by(|a, b| worth(*a).total_cmp(&worth(*b)).then(b.cmp(a)))
         .map(Act::Remedy)

@@ -4,12 +4,14 @@
 use std::sync::{Arc, OnceLock};
 
 use rustc_hash::FxHashMap;
+use typed_index_collections::{TiSlice, TiVec};
 
 use super::start::Start;
 use crate::belief::candidates::{Candidate, Outlook};
-use crate::plan::{Foretold, PlanTest, foretell, surprise, weighed};
+use crate::plan::{Foretold, PlanTest, TestId, foretell, surprise, weighed};
 
-/// Tests by sets of faults. A set is laid out when it is first asked for.
+/// Tests by sets of faults. A set is laid out when it is first asked for. Numbers
+/// are packed, and tests go by plain places in here.
 #[derive(Debug)]
 pub(super) struct Rows<'a> {
     start: &'a Start,
@@ -68,8 +70,8 @@ impl<'a> Rows<'a> {
     pub(super) fn foretell(
         &self,
         worlds: &[(Candidate, f64)],
-        tests: &[Option<PlanTest>],
-    ) -> Vec<Option<Foretold>> {
+        tests: &TiSlice<TestId, Option<PlanTest>>,
+    ) -> TiVec<TestId, Option<Foretold>> {
         let worlds = weighed(worlds, tests.iter().flatten().count());
         let each = self.plainly(worlds).into_iter().zip(tests);
         each.zip(&self.start.tests)

@@ -5,11 +5,14 @@
 //! by multiplying rows, as far as the cases go in it. What it is worth in truth is
 //! for a walk to say.
 
+use typed_index_collections::{TiSlice, TiVec};
+
 use super::policy::{SURE, WELL};
 use super::start::Start;
 use super::walk::{Hidden, SHOWS};
 use crate::belief::FaultId;
 use crate::belief::candidates::Candidate;
+use crate::plan::{RemedyId, TestId};
 
 /// Sets of faults that stand for all.
 const SETS: usize = 64;
@@ -20,11 +23,11 @@ pub(super) struct Sheet<'a> {
     sets: Vec<Candidate>,
     prior: Vec<f64>,
     /// By test and outcome, its chance with each set.
-    chances: Vec<Vec<Vec<f64>>>,
+    chances: TiVec<TestId, Vec<Vec<f64>>>,
     /// By case, its faults and the outcome of each test.
-    cases: Vec<(Candidate, Vec<usize>)>,
+    cases: Vec<(Candidate, TiVec<TestId, usize>)>,
     /// By fault, the least that a remedy for it costs.
-    mends: Vec<f64>,
+    mends: TiVec<FaultId, f64>,
 }
 
 impl<'a> Sheet<'a> {
@@ -39,7 +42,7 @@ impl<'a> Sheet<'a> {
             });
             of.collect()
         };
-        let mut chances: Vec<Vec<Vec<f64>>> = outlooks()
+        let mut chances: TiVec<TestId, Vec<Vec<f64>>> = outlooks()
             .map(|o| vec![Vec::with_capacity(some.len()); o.outcomes()])
             .collect();
         for (set, _) in some {
@@ -55,7 +58,7 @@ impl<'a> Sheet<'a> {
             });
             (h.faults, shown.collect())
         };
-        let mend = |cures: &Vec<(usize, f64)>| {
+        let mend = |cures: &Vec<(RemedyId, f64)>| {
             let all = cures.iter().map(|(r, _)| &start.remedies[*r]);
             let costs = all.map(|r| start.costs.of(r.minutes, r.parts));
             costs.fold(start.costs.give_up, f64::min)
@@ -71,9 +74,9 @@ impl<'a> Sheet<'a> {
     }
 
     /// What all cases cost, roughly, in currency.
-    pub(super) fn cost(&self, order: &[usize]) -> f64 {
+    pub(super) fn cost(&self, order: &[TestId]) -> f64 {
         let mut weights = Vec::new();
-        let mut faults = vec![0.0; self.mends.len()];
+        let mut faults = TiVec::from(vec![0.0; self.mends.len()]);
         let each = self.cases.iter();
         each.map(|c| self.one(order, c, &mut weights, &mut faults))
             .sum()
@@ -81,10 +84,10 @@ impl<'a> Sheet<'a> {
 
     fn one(
         &self,
-        order: &[usize],
-        (hidden, shown): &(Candidate, Vec<usize>),
+        order: &[TestId],
+        (hidden, shown): &(Candidate, TiVec<TestId, usize>),
         weights: &mut Vec<f64>,
-        faults: &mut [f64],
+        faults: &mut TiSlice<FaultId, f64>,
     ) -> f64 {
         let start = self.start;
         weights.clone_from(&self.prior);
@@ -107,7 +110,7 @@ impl<'a> Sheet<'a> {
                 set.iter().for_each(|f| faults[f] += w);
                 well += if set.is_empty() { *w } else { 0.0 };
             }
-            let sure = (0..faults.len()).find(|f: &FaultId| faults[*f] >= SURE);
+            let sure = faults.position(|p| *p >= SURE);
             if let Some(fault) = sure {
                 cost += self.mends[fault];
                 if hidden.has(fault) {

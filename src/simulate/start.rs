@@ -4,21 +4,22 @@
 use std::sync::{Arc, PoisonError, RwLock};
 
 use rustc_hash::FxHashMap;
+use typed_index_collections::{TiSlice, TiVec};
 
 use super::luck::named;
 use crate::belief::candidates::{Candidate, Outlook};
-use crate::belief::{Change, FaultId};
+use crate::belief::{Change, FaultId, ItemId};
 use crate::bench::{BenchState, Gates, Moves};
 use crate::job::{
     Case, CaseError, CaseFile, Settings, plan_remedy, plan_test, proof, turns_in_words,
 };
-use crate::model::{Model, Read, Taken, TestInfo};
-use crate::plan::{Costs, Effort, PlanRemedy, PlanTest, Situation};
+use crate::model::{FunctionId, LineId, Model, Read, Taken, TestInfo};
+use crate::plan::{Costs, Effort, PlanRemedy, PlanTest, RemedyId, Situation, TestId};
 use crate::rulebase::Rulebase;
 
 /// Readings of a line in the words of their tests: each a test and an outcome,
 /// by index.
-pub(super) type Words = Vec<(usize, usize)>;
+pub(super) type Words = Vec<(TestId, usize)>;
 
 /// What a test may read next, by what was read before.
 type Outlooks = RwLock<FxHashMap<Words, Arc<Outlook>>>;
@@ -36,11 +37,11 @@ pub(super) struct Probe {
     pub(super) sees: Vec<FaultId>,
 }
 
-/// What can be done, by index.
+/// What can be done.
 #[derive(Debug)]
 pub(super) struct Able {
-    pub(super) tests: Vec<bool>,
-    pub(super) remedies: Vec<bool>,
+    pub(super) tests: TiVec<TestId, bool>,
+    pub(super) remedies: TiVec<RemedyId, bool>,
 }
 
 /// Jobs of one complaint about one device.
@@ -60,21 +61,21 @@ pub struct Start {
     pub costs: Costs,
     pub(super) state: BenchState,
     pub(super) moves: Moves,
-    pub(super) tests: Vec<Probe>,
-    pub(super) remedies: Vec<PlanRemedy>,
+    pub(super) tests: TiVec<TestId, Probe>,
+    pub(super) remedies: TiVec<RemedyId, PlanRemedy>,
     /// What the shop can do of them.
     pub(super) able: Able,
-    pub(super) remedy_names: Vec<u64>,
+    pub(super) remedy_names: TiVec<RemedyId, u64>,
     pub(super) retest: Option<PlanTest>,
-    /// By fault, the remedies that clear it, by index, with the chance.
-    pub(super) cures: Vec<Vec<(usize, f64)>>,
-    complained: Vec<usize>,
+    /// By fault, the remedies that clear it, with the chance.
+    pub(super) cures: TiVec<FaultId, Vec<(RemedyId, f64)>>,
+    complained: Vec<FunctionId>,
     /// By function, the test that proves it.
-    proofs: Vec<Option<usize>>,
+    proofs: TiVec<FunctionId, Option<TestId>>,
     /// By function, those that it contains.
-    contains: Vec<Vec<bool>>,
+    contains: TiVec<FunctionId, TiVec<FunctionId, bool>>,
     /// By test.
-    outlooks: Vec<Outlooks>,
+    outlooks: TiVec<TestId, Outlooks>,
 }
 
 /// The faults that the result of a test tells of, in order, each once.
@@ -111,15 +112,16 @@ impl Start {
             remedies: s.remedies.iter().map(Option::is_some).collect(),
         };
         let m = &case.model;
-        let plan = |(i, t): (usize, &TestInfo)| {
+        let plan = |(i, t): (TestId, &TestInfo)| {
             let plan = plan_test(m, t, &t.foretold, &[]);
             match turns_in_words(m, i, &case.belief) {
                 Some(turns) => PlanTest { turns, ..plan },
                 None => plan,
             }
         };
-        let plans: Vec<PlanTest> = m.tests.iter().enumerate().map(plan).collect();
-        let remedies: Vec<PlanRemedy> = m.remedies.iter().map(|r| plan_remedy(m, r, 0)).collect();
+        let plans: Vec<PlanTest> = m.tests.iter_enumerated().map(plan).collect();
+        let remedies = m.remedies.iter().map(|r| plan_remedy(m, r, 0));
+        let remedies: TiVec<RemedyId, PlanRemedy> = remedies.collect();
         let (model, symptoms, belief) = case.into_parts();
         let mut worlds = belief.candidates;
         if worlds.is_empty() {
@@ -132,26 +134,24 @@ impl Start {
             name: named(&t.id),
             sees: sees(t),
         });
-        let mut cures = vec![Vec::new(); n];
-        for (r, info) in model.remedies.iter().enumerate() {
+        let mut cures = TiVec::from(vec![Vec::new(); n]);
+        for (r, info) in model.remedies.iter_enumerated() {
             for (f, take) in info.change.clears.iter().filter(|c| c.1 > 0.0) {
                 cures[*f].push((r, *take));
             }
         }
         let outlooks = model.tests.iter().map(|_| Outlooks::default()).collect();
-        let functions = 0..model.functions.len();
-        let all = functions.clone();
+        let functions = || model.functions.keys();
         Ok(Start {
             tests: tests.collect(),
             remedy_names: model.remedies.iter().map(|r| named(&r.id)).collect(),
             complained: proof::complained(&model, &symptoms),
-            proofs: (functions.clone())
+            proofs: functions()
                 .map(|f| proof::of(&model, f, |t| !able.tests[t]))
                 .collect(),
-            contains: functions
+            contains: functions()
                 .map(|big| {
-                    let small = all.clone();
-                    small
+                    functions()
                         .map(|small| proof::contains(&model, big, small))
                         .collect()
                 })
@@ -176,8 +176,8 @@ impl Start {
     pub(super) fn situation<'a>(
         &'a self,
         worlds: &'a [(Candidate, f64)],
-        tests: &'a [Option<PlanTest>],
-        remedies: &'a [Option<PlanRemedy>],
+        tests: &'a TiSlice<TestId, Option<PlanTest>>,
+        remedies: &'a TiSlice<RemedyId, Option<PlanRemedy>>,
         state: BenchState,
     ) -> Situation<'a> {
         Situation {
@@ -196,8 +196,12 @@ impl Start {
 
     /// The check of a gate that is up, where it was not done since something was
     /// last done about the hazard.
-    pub(super) fn check_due(&self, state: BenchState, done: &[bool]) -> Option<usize> {
-        let mut tests = self.model.tests.iter().enumerate();
+    pub(super) fn check_due(
+        &self,
+        state: BenchState,
+        done: &TiSlice<TestId, bool>,
+    ) -> Option<TestId> {
+        let mut tests = self.model.tests.iter_enumerated();
         tests.find_map(|(t, info)| {
             let due = state.gates().has(info.checks?) && !done[t] && self.able.tests[t];
             due.then_some(t)
@@ -207,7 +211,7 @@ impl Start {
     /// What the check of a hazard shows whatever is wrong: the hazard, where a sign
     /// of it was `signs`, seen on this device, and no hazard where nothing that can
     /// be wrong makes one. Otherwise it shows what is wrong, as any look does.
-    pub(super) fn sure(&self, test: usize, signs: Gates) -> Option<usize> {
+    pub(super) fn sure(&self, test: TestId, signs: Gates) -> Option<usize> {
         let info = &self.model.tests[test];
         let gate = info.checks?;
         match signs.has(gate) {
@@ -217,12 +221,12 @@ impl Start {
     }
 
     /// Whether a gate that is up bars a test.
-    pub(super) fn bars_test(&self, state: BenchState, test: usize) -> bool {
+    pub(super) fn bars_test(&self, state: BenchState, test: TestId) -> bool {
         !state.bars(self.tests[test].plan.conditions).is_empty()
     }
 
     /// Whether a gate that is up bars a remedy.
-    pub(super) fn bars_remedy(&self, state: BenchState, remedy: usize) -> bool {
+    pub(super) fn bars_remedy(&self, state: BenchState, remedy: RemedyId) -> bool {
         !state.bars(self.remedies[remedy].conditions).is_empty()
     }
 
@@ -231,10 +235,10 @@ impl Start {
         self.model.network.len()
     }
 
-    /// Tests that have to pass after these remedies, by index.
-    pub(super) fn due(&self, done: &[usize]) -> Vec<usize> {
+    /// Tests that have to pass after these remedies.
+    pub(super) fn due(&self, done: &[RemedyId]) -> Vec<TestId> {
         let items = done.iter().flat_map(|r| proof::worked_on(&self.model, *r));
-        let worked: Vec<usize> = items.collect();
+        let worked: Vec<ItemId> = items.collect();
         let functions = proof::due(
             &self.model,
             &self.complained,
@@ -242,7 +246,7 @@ impl Start {
             |f| self.proofs[f].is_some(),
             |big, small| self.contains[big][small],
         );
-        let mut due: Vec<usize> = functions.iter().filter_map(|f| self.proofs[*f]).collect();
+        let mut due: Vec<TestId> = functions.iter().filter_map(|f| self.proofs[*f]).collect();
         due.dedup();
         due
     }
@@ -255,12 +259,12 @@ impl Start {
     }
 
     /// The line that a test measures.
-    pub(super) fn line(&self, test: usize) -> Option<usize> {
+    pub(super) fn line(&self, test: TestId) -> Option<LineId> {
         self.model.tests[test].measures.map(|m| m.line)
     }
 
     /// What a test is going to show where these words were read on its line.
-    pub(super) fn outlook(&self, test: usize, words: Option<&Words>) -> Arc<Outlook> {
+    pub(super) fn outlook(&self, test: TestId, words: Option<&Words>) -> Arc<Outlook> {
         let plain = &self.tests[test].plan.outlook;
         let Some(words) = words.filter(|w| !w.is_empty()) else {
             return plain.clone();
@@ -286,16 +290,16 @@ impl Start {
 
 /// What was read on each line since something was last done about its faults.
 #[derive(Clone, Debug, Default)]
-pub(super) struct Lines(Vec<(usize, Words)>);
+pub(super) struct Lines(Vec<(LineId, Words)>);
 
 impl Lines {
-    pub(super) fn of(&self, line: Option<usize>) -> Option<&Words> {
+    pub(super) fn of(&self, line: Option<LineId>) -> Option<&Words> {
         let line = line?;
         self.0.iter().find(|l| l.0 == line).map(|l| &l.1)
     }
 
     /// A reading was taken.
-    pub(super) fn read(&mut self, start: &Start, test: usize, outcome: usize) {
+    pub(super) fn read(&mut self, start: &Start, test: TestId, outcome: usize) {
         let Some(line) = start.line(test) else { return };
         let at = self.0.iter().position(|l| l.0 == line);
         let at = at.unwrap_or_else(|| {

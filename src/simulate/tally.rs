@@ -4,10 +4,11 @@ use std::collections::BTreeMap;
 
 use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
+use typed_index_collections::TiVec;
 
 use super::start::Start;
 use super::walk::{Ended, Record};
-use crate::plan::Act;
+use crate::plan::{Act, TestId};
 
 /// A mean with its standard error.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Serialize, Deserialize, JsonSchema)]
@@ -218,11 +219,11 @@ pub fn calibration(records: &[&Record]) -> Vec<Tenth> {
         .collect()
 }
 
-/// By test, by index, how many of some cases it was taken in.
-pub(super) fn taken(start: &Start, records: &[Record]) -> Vec<usize> {
-    let mut taken = vec![0; start.model.tests.len()];
+/// By test, how many of some cases it was taken in.
+pub(super) fn taken(start: &Start, records: &[Record]) -> TiVec<TestId, usize> {
+    let mut taken: TiVec<TestId, usize> = vec![0; start.model.tests.len()].into();
     for r in records {
-        let mut tests: Vec<usize> = (r.steps.iter())
+        let mut tests: Vec<TestId> = (r.steps.iter())
             .filter_map(|s| match s.act {
                 Act::Test(t) => Some(t),
                 Act::Remedy(_) => None,

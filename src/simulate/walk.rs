@@ -6,6 +6,7 @@
 //! themselves, on as many cores as there are.
 
 use rayon::prelude::*;
+use typed_index_collections::TiVec;
 
 use super::known::Known;
 use super::luck::Luck;
@@ -14,7 +15,7 @@ use super::start::{Lines, Start};
 use crate::belief::candidates::Candidate;
 use crate::belief::{Change, FaultId};
 use crate::bench::BenchState;
-use crate::plan::Act;
+use crate::plan::{Act, RemedyId, TestId};
 
 /// Steps after which a job is given up, whatever is known: no way of working
 /// should come near.
@@ -138,23 +139,23 @@ impl Drawn<'_> {
 #[derive(Debug)]
 pub(super) struct Same {
     /// By believed test, the true one.
-    tests: Vec<Option<usize>>,
+    tests: TiVec<TestId, Option<TestId>>,
     /// By true test and outcome, the believed outcome.
-    outcomes: Vec<Vec<Option<usize>>>,
+    outcomes: TiVec<TestId, Vec<Option<usize>>>,
     /// By believed remedy, the true one.
-    remedies: Vec<Option<usize>>,
+    remedies: TiVec<RemedyId, Option<RemedyId>>,
     /// By true fault, the believed one.
-    faults: Vec<Option<FaultId>>,
+    faults: TiVec<FaultId, Option<FaultId>>,
 }
 
 impl Same {
     pub(super) fn new(truth: &Start, mind: &Start) -> Self {
         let (t, m) = (&truth.model, &mind.model);
-        let tests: Vec<Option<usize>> = (m.tests.iter())
-            .map(|a| t.tests.iter().position(|b| b.id == a.id))
+        let tests: TiVec<TestId, Option<TestId>> = (m.tests.iter())
+            .map(|a| t.tests.position(|b| b.id == a.id))
             .collect();
-        let mut outcomes = vec![Vec::new(); t.tests.len()];
-        for (believed, at) in tests.iter().enumerate() {
+        let mut outcomes: TiVec<TestId, _> = vec![Vec::new(); t.tests.len()].into();
+        for (believed, at) in tests.iter_enumerated() {
             let Some(at) = at else { continue };
             let all = &m.tests[believed].outcomes;
             outcomes[*at] = (t.tests[*at].outcomes.iter())
@@ -165,17 +166,17 @@ impl Same {
             tests,
             outcomes,
             remedies: (m.remedies.iter())
-                .map(|a| t.remedies.iter().position(|b| b.id == a.id))
+                .map(|a| t.remedies.position(|b| b.id == a.id))
                 .collect(),
             faults: (t.faults.iter())
-                .map(|a| m.faults.iter().position(|b| b.id == a.id))
+                .map(|a| m.faults.position(|b| b.id == a.id))
                 .collect(),
         }
     }
 
     /// What can be done: some tests and remedies are in the rules of one only.
     pub(super) fn can<'a>(&self, mind: &'a Start) -> Can<'a> {
-        let test = |t: usize| self.tests[t].is_some();
+        let test = |t: TestId| self.tests[t].is_some();
         Can::new(mind, test, |r| self.remedies[r].is_some())
     }
 }
@@ -279,8 +280,8 @@ impl Walk<'_> {
 
     /// Keeps what is shown.
     fn look(&self, group: &mut Group) {
-        let mut of = vec![None; self.mind.faults()];
-        for (truth, mind) in self.same.faults.iter().enumerate() {
+        let mut of = TiVec::from(vec![None; self.mind.faults()]);
+        for (truth, mind) in self.same.faults.iter_enumerated() {
             if let Some(mind) = mind {
                 of[*mind] = Some(truth);
             }
@@ -318,7 +319,7 @@ impl Walk<'_> {
         each.collect()
     }
 
-    fn mend(&self, group: &mut Group, believed: usize) {
+    fn mend(&self, group: &mut Group, believed: RemedyId) {
         let truth = self.truth;
         let Some(remedy) = self.same.remedies[believed] else {
             return;
@@ -327,8 +328,7 @@ impl Walk<'_> {
         let (state, moving) = truth.moves.reach(group.state, step.conditions);
         group.state = state;
         group.known.remedied(self.mind, believed);
-        let place = truth.tests.len() + remedy;
-        let time = group.done(place);
+        let time = group.done(truth.tests.len() + remedy.0);
         let change = &truth.model.remedies[remedy].change.again(time as usize);
         group.lines.changed(truth, change);
         for case in &mut group.cases {
@@ -348,7 +348,7 @@ impl Walk<'_> {
     }
 
     /// A test parts a group by what each case shows.
-    fn test(&self, mut group: Group, believed: usize) -> Vec<Group> {
+    fn test(&self, mut group: Group, believed: TestId) -> Vec<Group> {
         let truth = self.truth;
         let Some(test) = self.same.tests[believed] else {
             return vec![group];
@@ -363,7 +363,7 @@ impl Walk<'_> {
         if let Some(change) = &info.before {
             group.lines.changed(truth, change);
         }
-        let time = group.done(test);
+        let time = group.done(test.0);
         let mut parts: Vec<Vec<Walked>> = Vec::new();
         parts.resize_with(outlook.outcomes(), Vec::new);
         let mut p = vec![0.0; parts.len()];
@@ -395,7 +395,7 @@ impl Walk<'_> {
                 wanted[believed] = true;
             }
         }
-        let due: Vec<usize> = group.known.due.drain(..).collect();
+        let due: Vec<TestId> = group.known.due.drain(..).collect();
         let mut known = group.known.tested(self.mind, believed, &wanted);
         let mut groups = Vec::new();
         for (outcome, cases) in parts.into_iter().enumerate() {
@@ -419,7 +419,7 @@ impl Walk<'_> {
                 state,
                 lines,
                 times: group.times.clone(),
-                way: group.way.of(test as u64).of(outcome as u64),
+                way: group.way.of(test.0 as u64).of(outcome as u64),
                 steps: group.steps,
                 cases,
             });
@@ -438,14 +438,14 @@ impl Group {
 }
 
 /// Whether a remedy may clear a fault.
-fn cures(truth: &Start, fault: FaultId, remedy: usize) -> bool {
+fn cures(truth: &Start, fault: FaultId, remedy: RemedyId) -> bool {
     truth.cures[fault].iter().any(|c| c.0 == remedy)
 }
 
 /// What a change makes of a device: fault by fault, as chance has it.
 pub(super) fn happens(now: Candidate, change: &Change, luck: Luck) -> Candidate {
     becomes(now, change, |f, chance, of| {
-        luck.of(of).of(f as u64).number() < chance
+        luck.of(of).of(f.0 as u64).number() < chance
     })
 }
 

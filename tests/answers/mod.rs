@@ -4,7 +4,7 @@
 
 use std::collections::BTreeMap;
 
-use halfsplit::belief::likelier;
+use halfsplit::belief::{FaultId, likelier};
 use halfsplit::job::{Case, CaseFile, Entry, Shown};
 use halfsplit::model::Unit;
 use halfsplit::rulebase::{Where, read_yaml};
@@ -144,26 +144,28 @@ pub fn comes_in(
 /// The likeliest place.
 pub fn place(case: &Case) -> &'static str {
     let places = &case.belief.places;
-    let best = (0..places.len()).max_by(|a, b| places[*a].total_cmp(&places[*b]));
-    Where::ALL[best.unwrap()].word()
+    let best = places
+        .keys()
+        .max_by(|a, b| places[*a].total_cmp(&places[*b]));
+    Where::ALL[best.unwrap().0].word()
 }
 
 /// Suspects, likeliest first.
-pub fn ranked(case: &Case) -> Vec<usize> {
+pub fn ranked(case: &Case) -> Vec<FaultId> {
     let p = &case.belief.faults;
-    let mut all: Vec<usize> = (0..p.len()).collect();
+    let mut all: Vec<FaultId> = p.keys().collect();
     all.sort_by(|a, b| likelier(p[*a], p[*b]));
     all
 }
 
 /// The identifier of a fault.
-pub fn id(case: &Case, fault: usize) -> &str {
+pub fn id(case: &Case, fault: FaultId) -> &str {
     &case.model.faults[fault].id
 }
 
 /// The first three suspects with their probability, in words.
 pub fn leaders(case: &Case) -> String {
-    let words = |f: &usize| format!("{} {:.2}", id(case, *f), case.belief.faults[*f]);
+    let words = |f: &FaultId| format!("{} {:.2}", id(case, *f), case.belief.faults[*f]);
     let three: Vec<String> = ranked(case).iter().take(3).map(words).collect();
     three.join(", ")
 }

@@ -24,16 +24,21 @@ use std::time::Instant;
 
 use divan::{Bencher, black_box};
 use halfsplit::belief::candidates::Outlook;
-use halfsplit::belief::{Event, Finding, Network, Prior, Size, convert, exact, update};
+use halfsplit::belief::{
+    Event, FaultId, Finding, ItemId, Network, PlaceId, Prior, Size, convert, exact, update,
+};
 use halfsplit::bench::{Bench, BenchState, Condition, Moves};
 use halfsplit::built_in;
 use halfsplit::job::{Case, CaseFile, Settings};
 use halfsplit::model::Unit;
-use halfsplit::plan::{Advice, Costs, Effort, PlanRemedy, PlanTest, Situation, advise};
+use halfsplit::plan::{
+    Advice, Costs, Effort, PlanRemedy, PlanTest, RemedyId, Situation, TestId, advise,
+};
 use halfsplit::rulebase::Rules;
 use rand::rngs::StdRng;
 use rand::{Rng, SeedableRng, seq::index};
 use serde::Deserialize;
+use typed_index_collections::TiVec;
 
 fn main() {
     if let Some(path) = std::env::var_os("HALFSPLIT_BENCH_OUT") {
@@ -53,20 +58,20 @@ const TESTS: usize = 400;
 const REMEDIES: usize = 60;
 
 /// What is wrong with the device of most benches, and with a worse one.
-const ONE_FAULT: [usize; 1] = [17];
-const THREE_FAULTS: [usize; 3] = [17, 120, 230];
+const ONE_FAULT: [FaultId; 1] = [FaultId(17)];
+const THREE_FAULTS: [FaultId; 3] = [FaultId(17), FaultId(120), FaultId(230)];
 
 /// A large device with faults, and results as these faults would give them.
 struct Device {
     network: Network,
-    tests: Vec<Option<PlanTest>>,
-    remedies: Vec<Option<PlanRemedy>>,
+    tests: TiVec<TestId, Option<PlanTest>>,
+    remedies: TiVec<RemedyId, Option<PlanRemedy>>,
     events: Vec<Event>,
     moves: Moves,
 }
 
 impl Device {
-    fn new(results: usize, truth: &[usize]) -> Self {
+    fn new(results: usize, truth: &[FaultId]) -> Self {
         let mut rng = StdRng::seed_from_u64(300);
         // Rates as a pack states them: one job in twenty with nothing wrong,
         // one in twenty-five with two faults.
@@ -80,7 +85,7 @@ impl Device {
         let priors = c.priors.iter().enumerate();
         let network = Network::new(
             priors
-                .map(|(f, p)| Prior::new(*p, f / 2, f * 5 / FAULTS))
+                .map(|(f, p)| Prior::new(*p, ItemId(f / 2), PlaceId(f * 5 / FAULTS)))
                 .collect(),
         );
         let bench = Bench {
@@ -98,21 +103,21 @@ impl Device {
         };
         let conditions =
             |rng: &mut StdRng| -> BenchState { (0..3).filter(|_| rng.random_bool(0.3)).collect() };
-        let mut tests: Vec<Option<PlanTest>> = (0..TESTS)
+        let mut tests: TiVec<TestId, Option<PlanTest>> = (0..TESTS)
             .map(|_| {
                 let sees = index::sample(&mut rng, FAULTS, 25);
                 let finding = if rng.random_bool(0.7) {
-                    let links: Vec<(usize, f64)> = sees
+                    let links: Vec<(FaultId, f64)> = sees
                         .iter()
-                        .map(|f| (f, rng.random_range(0.3..0.98)))
+                        .map(|f| (FaultId(f), rng.random_range(0.3..0.98)))
                         .collect();
                     Finding::yes_no(0.0, &links, 0.06)
                 } else {
-                    let links: Vec<(usize, Vec<f64>)> = sees
+                    let links: Vec<(FaultId, Vec<f64>)> = sees
                         .iter()
                         .map(|f| {
                             let p: f64 = rng.random_range(0.1..0.9);
-                            (f, vec![p, (1.0 - p) * 0.9])
+                            (FaultId(f), vec![p, (1.0 - p) * 0.9])
                         })
                         .collect();
                     Finding::ordered(3, 0.01, &links, 0.045)
@@ -130,7 +135,7 @@ impl Device {
         let remedies = (0..REMEDIES)
             .map(|r| {
                 Some(PlanRemedy {
-                    clears: (0..5).map(|i| (r * 5 + i, 0.95)).collect(),
+                    clears: (0..5).map(|i| (FaultId(r * 5 + i), 0.95)).collect(),
                     minutes: rng.random_range(2.0..40.0),
                     parts: rng.random_range(0.0..30.0),
                     breaks: 0.0,
@@ -139,7 +144,8 @@ impl Device {
                 })
             })
             .collect();
-        let all: Vec<(usize, f64)> = rates.iter().map(|r| r.1).enumerate().collect();
+        let all: TiVec<FaultId, f64> = rates.iter().map(|r| r.1).collect();
+        let all: Vec<(FaultId, f64)> = all.into_iter_enumerated().collect();
         let mut events = vec![Event::seen(&Finding::yes_no(c.leak, &all, 0.0), 1)];
         for slot in tests.iter_mut().take(results) {
             let Some(test) = slot.take() else { continue };
@@ -272,15 +278,19 @@ static NETWORKS: LazyLock<Vec<(String, Network, Vec<Event>)>> = LazyLock::new(||
     file.networks
         .into_iter()
         .map(|row| {
-            let id = |f: &String| row.faults.keys().position(|k| k == f).expect("a fault");
+            let id = |f: &String| FaultId(row.faults.keys().position(|k| k == f).expect("a fault"));
             let priors = row.faults.values().enumerate();
-            let network = Network::new(priors.map(|(i, p)| Prior::new(*p, i, 0)).collect());
+            let network = Network::new(
+                priors
+                    .map(|(i, p)| Prior::new(*p, ItemId(i), PlaceId(0)))
+                    .collect(),
+            );
             let seen: Vec<Event> = row
                 .evidence
                 .iter()
                 .map(|(o, yes)| {
                     let o = &row.observations[o];
-                    let links: Vec<(usize, f64)> =
+                    let links: Vec<(FaultId, f64)> =
                         o.links.iter().map(|(f, s)| (id(f), *s)).collect();
                     Event::seen(&Finding::yes_no(o.leak, &links, 0.0), usize::from(*yes))
                 })

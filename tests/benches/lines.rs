@@ -27,7 +27,9 @@ use halfsplit::circuit::meter::{Meter, Mode};
 use halfsplit::circuit::network::{Element, Network, Node};
 use halfsplit::circuit::solve::Solver;
 use halfsplit::line::{Forecast, Probing, Table, Wired};
-use halfsplit::rulebase::{Duty, Effect, Harm, Known, Line, LinePart, MeterMode, PartKind, Point};
+use halfsplit::rulebase::{
+    Duty, Effect, Harm, Known, Line, LinePart, MeterMode, PackFault, PartKind, Point,
+};
 use rand::SeedableRng;
 use rand::rngs::StdRng;
 
@@ -108,7 +110,7 @@ static LINE: LazyLock<Line> = LazyLock::new(|| {
         points: points.to_vec(),
         faults: (harms.into_iter().enumerate())
             .map(|(fault, harm)| Effect {
-                fault,
+                fault: PackFault(fault),
                 harm,
                 chance: 1.0,
             })

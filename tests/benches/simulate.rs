@@ -18,6 +18,7 @@ use std::time::Instant;
 use halfsplit::built_in;
 use halfsplit::job::{CaseFile, Settings};
 use halfsplit::model::Unit;
+use halfsplit::plan::TestId;
 use halfsplit::rulebase::Rules;
 use halfsplit::simulate::{Hidden, Luck, Policy, Start};
 
@@ -68,7 +69,7 @@ fn main() {
             start.faults(),
             start.worlds.len()
         );
-        let order: Vec<usize> = (0..start.model.tests.len()).collect();
+        let order: Vec<TestId> = start.model.tests.keys().collect();
         let policies = [
             Policy::MendOnly,
             Policy::InOrder(order),

@@ -4,14 +4,17 @@ use std::fmt::Write as _;
 use std::sync::Arc;
 
 use halfsplit::belief::candidates::Outlook;
-use halfsplit::belief::{Belief, Event, Finding, Seen, Size, update};
+use halfsplit::belief::{Belief, Event, FaultId, Finding, ItemId, Seen, Size, update};
 use halfsplit::bench::{BenchState, Moves};
 use halfsplit::circuit::meter::{Meter, Reading};
 use halfsplit::line::Wired;
 use halfsplit::model::{Model, Read, Taken, Unit, compile};
-use halfsplit::plan::{Act, Costs, Effort, PlanRemedy, PlanTest, Situation, advise};
+use halfsplit::plan::{
+    Act, Costs, Effort, PlanRemedy, PlanTest, RemedyId, Situation, TestId, advise,
+};
 use halfsplit::rulebase::{Duty, Line, MeterMode, Rules};
 use rand::Rng;
+use typed_index_collections::TiVec;
 
 use super::*;
 
@@ -40,10 +43,10 @@ pub struct Device {
     /// All that can happen; the index is the fault.
     pub happenings: Vec<Happening>,
     /// Names of the elements, by item.
-    pub elements: Vec<String>,
+    pub elements: TiVec<ItemId, String>,
     pub meter: Meter,
-    tests: Vec<Option<PlanTest>>,
-    remedies: Vec<Option<PlanRemedy>>,
+    tests: TiVec<TestId, Option<PlanTest>>,
+    remedies: TiVec<RemedyId, Option<PlanRemedy>>,
     moves: Moves,
 }
 
@@ -51,14 +54,14 @@ pub struct Device {
 pub struct Outcome {
     pub belief: Belief,
     /// The tests that were done, in order, with what was read.
-    pub readings: Vec<(usize, Reading)>,
+    pub readings: Vec<(TestId, Reading)>,
 }
 
 impl Outcome {
     /// The fault in the first place.
-    pub fn first(&self) -> usize {
+    pub fn first(&self) -> FaultId {
         let p = &self.belief.faults;
-        (0..p.len()).max_by(|a, b| p[*a].total_cmp(&p[*b])).unwrap()
+        p.keys().max_by(|a, b| p[*a].total_cmp(&p[*b])).unwrap()
     }
 }
 
@@ -259,17 +262,17 @@ impl Device {
     }
 
     /// Tests that measure the line.
-    pub fn measuring(&self) -> impl Iterator<Item = usize> {
-        (0..self.tests.len()).filter(|t| self.tests[*t].is_some())
+    pub fn measuring(&self) -> impl Iterator<Item = TestId> {
+        (self.tests.keys()).filter(|t| self.tests[*t].is_some())
     }
 
     /// The item that a fault belongs to.
-    pub fn element(&self, fault: usize) -> usize {
-        self.model.faults[fault].item
+    pub fn element(&self, fault: usize) -> ItemId {
+        self.model.faults[FaultId(fault)].item
     }
 
     /// What a device truly reads in a test, with some fault at some size.
-    pub fn truly(&self, device: &mut Drawn, test: usize, fault: Option<(usize, f64)>) -> Reading {
+    pub fn truly(&self, device: &mut Drawn, test: TestId, fault: Option<(usize, f64)>) -> Reading {
         let probing = self.model.tests[test].measures.unwrap().probing;
         let wiring = self.wired.for_mode(probing.mode);
         let does = |(fault, size): (usize, f64)| {
@@ -287,12 +290,12 @@ impl Device {
             let _ = write!(out, " {} {reading:?}", self.model.tests[*test].id);
         }
         let items = &found.belief.items;
-        let mut order: Vec<usize> = (0..items.len()).collect();
+        let mut order: Vec<ItemId> = items.keys().collect();
         order.sort_by(|a, b| items[*b].total_cmp(&items[*a]));
         for item in &order[..3.min(order.len())] {
             let _ = write!(out, "; {} {:.2}", self.elements[*item], items[*item]);
         }
-        let _ = write!(out, "; truly {:.3}", found.belief.faults[fault]);
+        let _ = write!(out, "; truly {:.3}", found.belief.faults[FaultId(fault)]);
         eprintln!("{out}");
     }
 
@@ -317,7 +320,7 @@ impl Device {
             });
             let events: Vec<Event> = [complaint.clone()].into_iter().chain(recorded).collect();
             let belief = update(&self.model.network, &events, Size::Auto);
-            for (i, t) in tests.iter_mut().enumerate() {
+            for (i, t) in tests.iter_mut_enumerated() {
                 let Some(t) = t else { continue };
                 let foretold = self.model.foretold_after(i, &taken, &belief.faults);
                 t.outlook = outlook(&self.model, &foretold.unwrap().finding);

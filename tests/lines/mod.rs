@@ -15,7 +15,9 @@ use halfsplit::circuit::network::{Element, Network, Node};
 use halfsplit::circuit::predict::Spread;
 use halfsplit::circuit::solve::{Parameter, Solver};
 use halfsplit::line::{Probing, Wired, Wiring};
-use halfsplit::rulebase::{Doubt, Effect, Harm, Known, Line, MeterMode, PartKind, Rulebase, Rules};
+use halfsplit::rulebase::{
+    Doubt, Effect, Harm, Known, Line, MeterMode, PackFault, PartKind, Rulebase, Rules,
+};
 use rand::Rng;
 
 /// The built-in rules, once for all tests: what is solved for their lines is kept
@@ -139,7 +141,7 @@ pub fn feeds(line: &Line) -> Vec<Happening> {
 pub fn with_happenings(line: &Line) -> (Line, Vec<Happening>) {
     let all = happenings(line);
     let effect = |(fault, h): (usize, &Happening)| Effect {
-        fault,
+        fault: PackFault(fault),
         harm: h.harm,
         chance: 1.0,
     };

@@ -1,8 +1,10 @@
 //! What readings can tell at all, by the solver alone; and how well following
 //! the advice does against that.
 
+use halfsplit::belief::ItemId;
 use halfsplit::circuit::meter::Reading;
 use halfsplit::line::Probing;
+use halfsplit::plan::TestId;
 use halfsplit::rulebase::MeterMode;
 use rand::rngs::StdRng;
 use rand::{Rng, SeedableRng};
@@ -88,7 +90,7 @@ impl Spread {
 pub struct Apart {
     /// By fault, size and reading.
     spreads: Vec<Vec<Vec<Spread>>>,
-    element: Vec<usize>,
+    element: Vec<ItemId>,
 }
 
 impl Apart {
@@ -96,8 +98,8 @@ impl Apart {
         let mut drawn: Vec<Drawn> = (0..DEVICES)
             .map(|_| Drawn::of_line(&device.line, &device.wired, rng))
             .collect();
-        let tests: Vec<usize> = device.measuring().collect();
-        let probing = |test: usize| device.model.tests[test].measures.unwrap().probing;
+        let tests: Vec<TestId> = device.measuring().collect();
+        let probing = |test: TestId| device.model.tests[test].measures.unwrap().probing;
         let mut all = |fault, size| -> Vec<Spread> {
             let read = |test| -> Vec<Reading> {
                 let read = |d| device.truly(d, test, Some((fault, size)));
@@ -142,7 +144,7 @@ impl Apart {
     }
 
     /// Whether an element has a fault that no reading tells from this one.
-    pub fn could_be(&self, fault: usize, size: f64, element: usize) -> bool {
+    pub fn could_be(&self, fault: usize, size: f64, element: ItemId) -> bool {
         let size = ((size * SIZES as f64) as usize).min(SIZES - 1);
         (0..self.element.len())
             .any(|g| self.element[g] == element && self.hidden_in(fault, size, g))
@@ -151,8 +153,9 @@ impl Apart {
     /// How many elements can be told from each other: two count as one where
     /// most sizes of each fault of either could be the other.
     pub fn elements(&self) -> usize {
-        let n = self.element.iter().max().map_or(0, |e| e + 1);
+        let n = self.element.iter().max().map_or(0, |e| e.0 + 1);
         let within = |a: usize, b: usize| {
+            let (a, b) = (ItemId(a), ItemId(b));
             let mut faults = (0..self.element.len()).filter(|f| self.element[*f] == a);
             faults.all(|f| {
                 let hidden = |s: &usize| self.could_be(f, share(*s), b);
@@ -209,7 +212,7 @@ impl Trial {
             let size = rng.random_range(0.0..1.0);
             let found = device.follow(fault, size, &mut rng);
             let items = &found.belief.items;
-            let first = (0..items.len()).max_by(|a, b| items[*a].total_cmp(&items[*b]));
+            let first = items.keys().max_by(|a, b| items[*a].total_cmp(&items[*b]));
             let first = first.unwrap();
             let right = apart.could_be(fault, size, first);
             if !right && std::env::var_os("HALFSPLIT_WRONG").is_some() {

@@ -23,18 +23,20 @@ use std::sync::Arc;
 
 use halfsplit::belief::candidates::{self, Candidate, Likelihood, Outlook};
 use halfsplit::belief::{
-    Belief, Change, Event, Finding, Network, Prior, Seen, Size, conflict_bits, convert, exact,
-    leak_for, update, weights_of_evidence,
+    Belief, Change, Event, FaultId, Finding, ItemId, Network, PlaceId, Prior, Seen, Size,
+    conflict_bits, convert, exact, leak_for, update, weights_of_evidence,
 };
 use halfsplit::bench::{BenchState, Moves};
 use halfsplit::plan::{
-    Act, Costs, Effort, PlanTest, Situation, advise, order_by_probability_over_cost,
+    Act, Costs, Effort, PlanTest, RemedyId, Situation, TestId, advise,
+    order_by_probability_over_cost,
 };
 use proptest::prelude::*;
 use rand::rngs::StdRng;
 use rand::seq::SliceRandom;
 use rand::{Rng, SeedableRng};
 use serde::Deserialize;
+use typed_index_collections::{TiSlice, TiVec};
 
 #[track_caller]
 fn near(got: f64, want: f64, within: f64, what: &str) {
@@ -47,7 +49,13 @@ fn near(got: f64, want: f64, within: f64, what: &str) {
 }
 
 #[track_caller]
-fn all_near(got: &[f64], want: &[f64], within: f64, what: &str) {
+fn all_near(
+    got: &(impl AsRef<[f64]> + ?Sized),
+    want: &(impl AsRef<[f64]> + ?Sized),
+    within: f64,
+    what: &str,
+) {
+    let (got, want) = (got.as_ref(), want.as_ref());
     assert_eq!(got.len(), want.len(), "{what}");
     for (i, (g, w)) in got.iter().zip(want).enumerate() {
         near(*g, *w, within, &format!("{what} [{i}]"));
@@ -97,24 +105,29 @@ impl Joint {
     }
 }
 
-fn faults_of(set: usize) -> Vec<usize> {
-    (0..64).filter(|f| set >> f & 1 == 1).collect()
+fn faults_of(set: usize) -> Vec<FaultId> {
+    let there = (0..64).filter(|f| set >> f & 1 == 1);
+    there.map(FaultId).collect()
 }
 
 impl Look {
     fn finding(&self) -> Finding {
         if let Some(joint) = &self.joint {
-            let rows: Vec<(Vec<usize>, Vec<f64>)> = joint
+            let rows: Vec<(Vec<FaultId>, Vec<f64>)> = joint
                 .rows
                 .iter()
                 .map(|(set, row)| (faults_of(*set), row.clone()))
                 .collect();
             Finding::joint(&rows, self.misread).misread_as(joint.flat.clone())
         } else if self.outcomes == 2 {
-            let links: Vec<(usize, f64)> = self.pushes.iter().map(|(f, c)| (*f, c[0])).collect();
+            let links = self.pushes.iter().map(|(f, c)| (FaultId(*f), c[0]));
+            let links: Vec<(FaultId, f64)> = links.collect();
             Finding::yes_no(self.leak, &links, self.misread)
         } else {
-            Finding::ordered(self.outcomes, self.leak, &self.pushes, self.misread)
+            let pushes = self.pushes.iter();
+            let pushes = pushes.map(|(f, c)| (FaultId(*f), c.clone()));
+            let pushes: Vec<(FaultId, Vec<f64>)> = pushes.collect();
+            Finding::ordered(self.outcomes, self.leak, &pushes, self.misread)
         }
     }
 
@@ -131,7 +144,7 @@ impl Look {
                         Some(u) => u - upto[k - 1],
                         None => 1.0 - upto[k - 1],
                     };
-                    (*f, (1..finding.outcomes()).map(chance).collect())
+                    (f.0, (1..finding.outcomes()).map(chance).collect())
                 })
                 .collect(),
             misread: finding.misread(),
@@ -220,7 +233,7 @@ fn prior_weight(network: &Network, set: usize) -> f64 {
 /// What a change makes of the weights over all sets, one fault at a time.
 fn changed(weights: &[f64], change: &Change) -> Vec<f64> {
     let mut now = weights.to_vec();
-    for (f, chance) in &change.clears {
+    for (FaultId(f), chance) in &change.clears {
         let mut next = now.clone();
         for set in (0..now.len()).filter(|s| s >> f & 1 == 1) {
             next[set] -= now[set] * chance;
@@ -228,7 +241,7 @@ fn changed(weights: &[f64], change: &Change) -> Vec<f64> {
         }
         now = next;
     }
-    for (f, chance) in &change.brings {
+    for (FaultId(f), chance) in &change.brings {
         let mut next = now.clone();
         for set in (0..now.len()).filter(|s| s >> f & 1 == 0) {
             next[set] -= now[set] * chance;
@@ -319,10 +332,10 @@ fn brute(network: &Network, steps: &[Step]) -> Brute {
             .map(|f| share(&|s| s >> f & 1 == 1))
             .collect(),
         items: (0..network.items())
-            .map(|i| share(&|s| any(s, &|p| p.item == i)))
+            .map(|i| share(&|s| any(s, &|p| p.item.0 == i)))
             .collect(),
         places: (0..network.places())
-            .map(|i| share(&|s| any(s, &|p| p.place == i)))
+            .map(|i| share(&|s| any(s, &|p| p.place.0 == i)))
             .collect(),
         nothing: share(&|s| s == 0),
         misread,
@@ -340,7 +353,7 @@ fn random_network(rng: &mut StdRng, n: usize) -> Network {
                     1 => 1.0,
                     _ => 0.005 * 60f64.powf(rng.random()),
                 };
-                Prior::new(p, f / 2, f / 2 % 2)
+                Prior::new(p, ItemId(f / 2), PlaceId(f / 2 % 2))
             })
             .collect(),
     )
@@ -452,11 +465,11 @@ fn possible_joint(seed: u64, n: usize, results: usize, changes: usize) -> (Netwo
 }
 
 fn random_change(rng: &mut StdRng, n: usize) -> Change {
-    let mut some = |most: f64| -> Vec<(usize, f64)> {
+    let mut some = |most: f64| -> Vec<(FaultId, f64)> {
         (0..n)
             .filter_map(|f| {
                 rng.random_bool(0.4)
-                    .then(|| (f, rng.random_range(0.0..=most)))
+                    .then(|| (FaultId(f), rng.random_range(0.0..=most)))
             })
             .collect()
     };
@@ -555,7 +568,7 @@ fn listed_sets_of_full_size_are_the_sum_written_out() {
         near(b.evidence_log2, want.evidence.log2(), 1e-11, &what);
         near(b.left_out, 0.0, 1e-12, &what);
         for (c, p) in &b.candidates {
-            let set = c.iter().fold(0, |s, f| s | 1 << f);
+            let set = c.iter().fold(0, |s, f| s | 1 << f.0);
             near(*p, want.weights[set] / want.evidence, 1e-12, &what);
         }
     }
@@ -596,7 +609,7 @@ fn joint_results_are_in_the_sum_written_out() {
             assert!(!b.impossible, "{what}");
             all_near(&b.faults, &want.faults, within, &what);
             for (c, p) in &b.candidates {
-                let set = c.iter().fold(0, |s, f| s | 1 << f);
+                let set = c.iter().fold(0, |s, f| s | 1 << f.0);
                 let off = b.candidates_left_out + 1e-10;
                 near(*p, want.weights[set] / want.evidence, off, &what);
             }
@@ -623,7 +636,7 @@ fn listed_sets_weigh_joint_results() {
         near(b.evidence_log2, want.evidence.log2(), 1e-11, &what);
         near(b.left_out, 0.0, 1e-12, &what);
         for (c, p) in &b.candidates {
-            let set = c.iter().fold(0, |s, f| s | 1 << f);
+            let set = c.iter().fold(0, |s, f| s | 1 << f.0);
             near(*p, want.weights[set] / want.evidence, 1e-12, &what);
         }
     }
@@ -657,14 +670,14 @@ fn a_joint_finding_that_is_a_noisy_or_is_one() {
                 let (a, b) = (look.finding(), joint.finding());
                 let mut change = random_change(&mut StdRng::seed_from_u64(seed), n);
                 change.brings.clear();
-                let out = |f: usize| f.is_multiple_of(3);
+                let out = |f: FaultId| f.0.is_multiple_of(3);
                 for (a, b) in [
                     (a.after(&change), b.after(&change)),
                     (a.without(out), b.without(out)),
                     (a.without_misreading(), b.without_misreading()),
                     (a.clone(), b.clone()),
                 ] {
-                    let mut sees: Vec<usize> = a.sees().collect();
+                    let mut sees: Vec<FaultId> = a.sees().collect();
                     sees.sort_unstable();
                     assert_eq!(sees, b.sees().collect::<Vec<_>>(), "{what}");
                     for set in 0..1 << n {
@@ -715,7 +728,13 @@ fn long_line(seed: u64, prior: f64) -> (Network, Vec<Step>) {
     let mut rng = StdRng::seed_from_u64(seed);
     let network = Network::new(
         (0..15)
-            .map(|f| Prior::new(prior * rng.random_range(0.3..1.0), f / 3, f / 9))
+            .map(|f| {
+                Prior::new(
+                    prior * rng.random_range(0.3..1.0),
+                    ItemId(f / 3),
+                    PlaceId(f / 9),
+                )
+            })
             .collect(),
     );
     let mut steps: Vec<Step> = (0..4)
@@ -810,7 +829,7 @@ fn the_unit_of_a_density_does_not_matter() {
         let bits = |e: &[Event]| conflict_bits(&network, e, 1);
         near(bits(&a), bits(&b), 1e-9, "conflict");
         let weights = |e: &[Event]| -> Vec<f64> {
-            let all = weights_of_evidence(&network, e, 0);
+            let all = weights_of_evidence(&network, e, FaultId(0));
             all.iter().map(|w| w.factor.ln_1p()).collect()
         };
         all_near(&weights(&a), &weights(&b), 1e-8, "weights");
@@ -873,7 +892,13 @@ fn many_results_are_in_the_sum_written_out() {
         let mut rng = StdRng::seed_from_u64(2000 + seed);
         let network = Network::new(
             (0..8)
-                .map(|f| Prior::new(rng.random_range(0.01..0.2), f / 2, f / 2 % 2))
+                .map(|f| {
+                    Prior::new(
+                        rng.random_range(0.01..0.2),
+                        ItemId(f / 2),
+                        PlaceId(f / 2 % 2),
+                    )
+                })
                 .collect(),
         );
         let mut steps: Vec<Step> = (0..16)
@@ -912,13 +937,13 @@ fn many_results_are_in_the_sum_written_out() {
 fn more_certain_faults_than_a_set_can_hold_are_no_contradiction() {
     let network = Network::new(
         (0..9)
-            .map(|f| Prior::new(if f < 8 { 1.0 } else { 0.25 }, f, 0))
+            .map(|f| Prior::new(if f < 8 { 1.0 } else { 0.25 }, ItemId(f), PlaceId(0)))
             .collect(),
     );
     let b = update(&network, &[], Size::Auto);
     assert!(!b.impossible);
-    near(b.faults[3], 1.0, 0.0, "certain");
-    near(b.faults[8], 0.25, 1e-15, "open");
+    near(b.faults[FaultId(3)], 1.0, 0.0, "certain");
+    near(b.faults[FaultId(8)], 0.25, 1e-15, "open");
     near(b.candidates_left_out, 1.0, 0.0, "nothing can be listed");
     assert!(b.candidates.is_empty());
 }
@@ -927,29 +952,39 @@ fn more_certain_faults_than_a_set_can_hold_are_no_contradiction() {
 fn results_that_need_many_faults_are_no_contradiction() {
     // Each of n results can only come from a fault of its own.
     for n in [6, 8] {
-        let network = Network::new((0..n + 2).map(|f| Prior::new(0.01, f, 0)).collect());
+        let network = Network::new(
+            (0..n + 2)
+                .map(|f| Prior::new(0.01, ItemId(f), PlaceId(0)))
+                .collect(),
+        );
         let seen: Vec<Event> = (0..n)
-            .map(|f| Event::seen(&Finding::yes_no(0.0, &[(f, 0.9)], 0.0), 1))
+            .map(|f| Event::seen(&Finding::yes_no(0.0, &[(FaultId(f), 0.9)], 0.0), 1))
             .collect();
         for size in [Size::Auto, Size::All] {
             let b = update(&network, &seen, size);
             assert!(!b.impossible, "{n} faults, {size:?}");
-            near(b.faults[0], 1.0, 1e-12, "needed");
-            near(b.faults[n], 0.01, 1e-12, "untouched");
+            near(b.faults[FaultId(0)], 1.0, 1e-12, "needed");
+            near(b.faults[FaultId(n)], 0.01, 1e-12, "untouched");
         }
     }
 }
 
 #[test]
 fn impossible_results_leave_the_priors() {
-    let network = Network::new(vec![Prior::new(0.3, 0, 0), Prior::new(0.2, 0, 0)]);
+    let network = Network::new(
+        vec![
+            Prior::new(0.3, ItemId(0), PlaceId(0)),
+            Prior::new(0.2, ItemId(0), PlaceId(0)),
+        ]
+        .into(),
+    );
     let never = Finding::yes_no(0.0, &[], 0.0);
     let b = update(&network, &[Event::seen(&never, 1)], Size::Auto);
     assert!(b.impossible);
     assert_eq!(b.evidence_log2, f64::NEG_INFINITY);
     all_near(&b.faults, &[0.3, 0.2], 1e-15, "priors");
     near(b.nothing, 0.56, 1e-15, "nothing");
-    near(b.items[0], 0.44, 1e-15, "item");
+    near(b.items[ItemId(0)], 0.44, 1e-15, "item");
 }
 
 // ---- reference libraries --------------------------------------------------------
@@ -978,9 +1013,10 @@ struct Observation {
 
 #[test]
 fn noisy_or_excludes_the_leak() {
-    let f = Finding::yes_no(0.1, &[(0, 0.8), (1, 0.5)], 0.0);
-    let by_hand: [(&[usize], f64); 4] = [(&[], 0.1), (&[0], 0.82), (&[1], 0.55), (&[0, 1], 0.91)];
-    for (present, yes) in by_hand {
+    let f = Finding::yes_no(0.1, &[(FaultId(0), 0.8), (FaultId(1), 0.5)], 0.0);
+    let by_hand = [(0b00, 0.1), (0b01, 0.82), (0b10, 0.55), (0b11, 0.91)];
+    for (set, yes) in by_hand {
+        let present = &faults_of(set);
         near(f.likelihood(1, present), yes, 1e-15, "finding");
         near(f.likelihood(0, present), 1.0 - yes, 1e-15, "finding");
         let c = Candidate::new(present).unwrap();
@@ -990,11 +1026,14 @@ fn noisy_or_excludes_the_leak() {
         };
         near(Likelihood::new(2, &seen).of(&c), yes, 1e-15, "look-up");
         // The sum over sets, with exactly these faults certain.
-        let certain = |i: usize| f64::from(u8::from(present.contains(&i)));
-        let network = Network::new(vec![
-            Prior::new(certain(0), 0, 0),
-            Prior::new(certain(1), 1, 0),
-        ]);
+        let certain = |i: usize| f64::from(u8::from(present.contains(&FaultId(i))));
+        let network = Network::new(
+            vec![
+                Prior::new(certain(0), ItemId(0), PlaceId(0)),
+                Prior::new(certain(1), ItemId(1), PlaceId(0)),
+            ]
+            .into(),
+        );
         let p = exact::evidence(&network, &[Event::seen(&f, 1)]).unwrap();
         near(p, yes, 1e-15, "sum");
     }
@@ -1007,12 +1046,12 @@ fn reference_networks() {
     assert_eq!(file.format, "noisy-or-networks/1");
     assert!(file.networks.len() >= 50);
     for r in &file.networks {
-        let id = |f: &str| r.faults.keys().position(|k| k == f).unwrap();
+        let id = |f: &str| FaultId(r.faults.keys().position(|k| k == f).unwrap());
         let network = Network::new(
             r.faults
                 .values()
                 .enumerate()
-                .map(|(i, p)| Prior::new(*p, i, 0))
+                .map(|(i, p)| Prior::new(*p, ItemId(i), PlaceId(0)))
                 .collect(),
         );
         let seen: Vec<Event> = r
@@ -1020,7 +1059,7 @@ fn reference_networks() {
             .iter()
             .map(|(o, yes)| {
                 let o = &r.observations[o];
-                let links: Vec<(usize, f64)> = o.links.iter().map(|(f, s)| (id(f), *s)).collect();
+                let links: Vec<(FaultId, f64)> = o.links.iter().map(|(f, s)| (id(f), *s)).collect();
                 Event::seen(&Finding::yes_no(o.leak, &links, 0.0), usize::from(*yes))
             })
             .collect();
@@ -1090,12 +1129,12 @@ fn published_medical_networks() {
     let file: Medical = serde_json::from_str(&text).unwrap();
     let mut worst: f64 = 0.0;
     for i in &file.instances {
-        let ids: BTreeMap<&str, usize> = i
+        let ids: BTreeMap<&str, FaultId> = i
             .model
             .faults
             .iter()
             .enumerate()
-            .map(|(n, f)| (f.id.as_str(), n))
+            .map(|(n, f)| (f.id.as_str(), FaultId(n)))
             .collect();
         let network = Network::new(
             i.model
@@ -1108,7 +1147,7 @@ fn published_medical_networks() {
                         Some(false) => 0.0,
                         None => f.prior,
                     };
-                    Prior::new(p, n, 0)
+                    Prior::new(p, ItemId(n), PlaceId(0))
                 })
                 .collect(),
         );
@@ -1117,7 +1156,7 @@ fn published_medical_networks() {
             .iter()
             .map(|(id, yes)| {
                 let f = i.model.findings.iter().find(|f| f.id == *id).unwrap();
-                let links: Vec<(usize, f64)> = f
+                let links: Vec<(FaultId, f64)> = f
                     .links
                     .iter()
                     .map(|l| (ids[l.fault.as_str()], l.strength))
@@ -1265,16 +1304,15 @@ fn three_multipliers_and_two_adders() {
         let mut listed: Vec<(Candidate, f64)> = minimal
             .iter()
             .map(|s| {
-                let faults: Vec<usize> = (0..5).filter(|c| s >> c & 1 == 1).collect();
                 let w: f64 = circuit.joint[*s].values().sum();
-                (Candidate::new(&faults).unwrap(), w / total)
+                (Candidate::new(&faults_of(*s)).unwrap(), w / total)
             })
             .collect();
         listed.sort_by(|a, b| b.1.total_cmp(&a.1));
         let gains = gains(
             5,
             &listed,
-            &[0, 1, 2].map(|m| Finding::yes_no(0.0, &[(m, 1.0)], 0.0)),
+            &[0, 1, 2].map(|m| Finding::yes_no(0.0, &[(FaultId(m), 1.0)], 0.0)),
         );
         for wire in 0..3 {
             // Gains too small to count as telling are not proposed.
@@ -1289,7 +1327,7 @@ fn three_multipliers_and_two_adders() {
 
 /// The gain the planner sees in each finding, in bits.
 fn gains(faults: usize, listed: &[(Candidate, f64)], findings: &[Finding]) -> Vec<Option<f64>> {
-    let tests: Vec<Option<PlanTest>> = findings
+    let tests: TiVec<TestId, Option<PlanTest>> = findings
         .iter()
         .map(|f| {
             Some(PlanTest {
@@ -1307,7 +1345,7 @@ fn gains(faults: usize, listed: &[(Candidate, f64)], findings: &[Finding]) -> Ve
             faults,
             candidates: listed,
             tests: &tests,
-            remedies: &[],
+            remedies: TiSlice::from_ref(&[]),
             retest: None,
             due: &[],
             so_far: 0.0,
@@ -1323,7 +1361,7 @@ fn gains(faults: usize, listed: &[(Candidate, f64)], findings: &[Finding]) -> Ve
             advice
                 .steps
                 .iter()
-                .find(|s| s.act == Act::Test(i))
+                .find(|s| s.act == Act::Test(TestId(i)))
                 .map(|s| s.gain)
         })
         .collect()
@@ -1447,8 +1485,14 @@ fn rates_come_back_for_random_packs() {
         near(none / nothing, 1.0, 0.01, &what);
         near(two / double, 1.0, 0.01, &what);
         // The same through the sum over all sets.
-        let network = Network::new(c.priors.iter().map(|p| Prior::new(*p, 0, 0)).collect());
-        let links: Vec<(usize, f64)> = strengths.iter().copied().enumerate().collect();
+        let network = Network::new(
+            c.priors
+                .iter()
+                .map(|p| Prior::new(*p, ItemId(0), PlaceId(0)))
+                .collect(),
+        );
+        let links: TiVec<FaultId, f64> = strengths.clone().into();
+        let links: Vec<(FaultId, f64)> = links.into_iter_enumerated().collect();
         let complaint = Finding::yes_no(c.leak, &links, 0.0);
         let got = exact::sum(&network, &[Event::seen(&complaint, 1)]).unwrap();
         all_near(&got.faults, &back, 1e-9, &what);
@@ -1486,11 +1530,11 @@ fn a_shipped_symptom_alone_leaves_the_share_of_nothing_found() {
 #[test]
 fn rates_come_back_for_the_shipped_packs() {
     use halfsplit::model::{Unit, compile};
-    use halfsplit::rulebase::slug;
+    use halfsplit::rulebase::{PackFault, slug};
     let rules = crate::lines::rules();
     let mut checked = 0;
     for pack in rules.packs.iter().filter(|p| !p.minimal) {
-        let mut strongest = vec![0.0f64; pack.faults.len()];
+        let mut strongest: TiVec<PackFault, f64> = vec![0.0f64; pack.faults.len()].into();
         for links in pack
             .functions
             .iter()
@@ -1511,8 +1555,9 @@ fn rates_come_back_for_the_shipped_packs() {
         // The listed faults are stated as all the jobs. Those that nobody listed
         // join them, so that all together are scaled back to that.
         let sum = |unlisted: bool| -> f64 {
-            let of = (0..stated.len()).filter(|f| pack.is_unlisted(*f) == unlisted);
-            of.map(|f| stated[f].0).sum()
+            let all = pack.faults.keys().zip(&stated);
+            let of = all.filter(|(f, _)| pack.is_unlisted(*f) == unlisted);
+            of.map(|(_, stated)| stated.0).sum()
         };
         near(sum(false) / want, 1.0, 0.01, &pack.id);
         assert!(sum(true) > 0.0, "{}", pack.id);
@@ -1534,7 +1579,7 @@ fn rates_come_back_for_the_shipped_packs() {
                 let what = format!("{} on {}, {copy}", pack.id, device.id);
                 // The faults of this copy, with their rates on this kind.
                 let (mut priors, mut strengths, mut rates) = (vec![], vec![], vec![]);
-                for (f, fault) in pack.faults.iter().enumerate() {
+                for (f, fault) in pack.faults.iter_enumerated() {
                     let item = &pack.items[fault.item];
                     let on_kind = item
                         .kinds
@@ -1549,7 +1594,7 @@ fn rates_come_back_for_the_shipped_packs() {
                         slug(copy)
                     };
                     let id = format!("{head}/{}", pack.fault_id(f));
-                    let at = model.faults.iter().position(|m| m.id == id);
+                    let at = model.faults.position(|m| m.id == id);
                     assert_eq!(at.is_some(), on_kind > 0.0, "{what}: {id}");
                     if let Some(at) = at {
                         priors.push(model.network.faults()[at].probability);
@@ -1612,13 +1657,13 @@ fn what_a_complaint_leaves_unsaid_is_evidence_about_the_own_faults_of_other_copi
     let without = update(&plain.network, std::slice::from_ref(&complaint), Size::Auto);
     // As if "is anything wrong with the front one?" had been answered "no" by
     // somebody who keeps three in ten causes quiet.
-    let links: Vec<(usize, f64)> = front.iter().map(|(f, s)| (*f, 0.7 * s)).collect();
+    let links: Vec<(FaultId, f64)> = front.iter().map(|(f, s)| (*f, 0.7 * s)).collect();
     let silence = Event::seen(&Finding::yes_no(0.0, &links, 0.0), 0);
     let with = update(&plain.network, &[complaint, silence], Size::Auto);
     all_near(&said.belief.faults, &with.faults, 1e-12, "faults");
     near(said.belief.nothing, with.nothing, 1e-12, "nothing");
     // All other faults keep the rates that the complaint gives them.
-    for f in 0..plain.network.len() {
+    for f in plain.faults.keys() {
         let ratio = said.belief.faults[f] / without.faults[f];
         if front.iter().any(|o| o.0 == f) {
             assert!(ratio < 1.0, "{}: {ratio}", plain.faults[f].id);
@@ -1655,8 +1700,8 @@ fn same_belief(a: &Belief, b: &Belief, within: f64) {
 }
 
 fn bits(b: &Belief) -> Vec<u64> {
-    [&b.faults, &b.items, &b.places, &b.misread]
-        .into_iter()
+    let all = [&b.faults.raw, &b.items.raw, &b.places.raw, &b.misread];
+    all.into_iter()
         .flatten()
         .chain(b.candidates.iter().map(|c| &c.1))
         .chain([
@@ -1754,16 +1799,17 @@ proptest! {
     #[test]
     fn an_unrelated_test_changes_no_other_suspect(seed: u64, n in 2usize..8) {
         let (network, steps) = possible(seed, n, 4, 1);
-        let mut faults = network.faults().to_vec();
-        faults.push(Prior::new(0.1, network.items(), network.places()));
+        let mut faults = network.faults().to_owned();
+        faults.push(Prior::new(0.1, ItemId(network.items()), PlaceId(network.places())));
         let network = Network::new(faults);
         let before = update(&network, &events(&steps), Size::All);
         let mut more = steps;
         more.push(Step::Seen(
             Look { outcomes: 2, leak: 0.02, pushes: vec![(n, vec![0.9])], misread: 0.04, joint: None }, 0));
         let after = update(&network, &events(&more), Size::All);
-        all_near(&before.faults[..n], &after.faults[..n], 1e-12, "others");
-        prop_assert!(after.faults[n] < before.faults[n]);
+        let f = FaultId(n);
+        all_near(&before.faults[..f], &after.faults[..f], 1e-12, "others");
+        prop_assert!(after.faults[f] < before.faults[f]);
     }
 
     #[test]
@@ -1780,7 +1826,7 @@ proptest! {
             let before: f64 = b.candidates.iter().map(|c| h(c.1)).sum();
             let left: f64 = (0..look.outcomes).map(|k| {
                 let joint: Vec<f64> = b.candidates.iter()
-                    .map(|(c, w)| w * look.reads(c.iter().fold(0, |s, f| s | 1 << f), k))
+                    .map(|(c, w)| w * look.reads(c.iter().fold(0, |s, f| s | 1 << f.0), k))
                     .collect();
                 let p: f64 = joint.iter().sum();
                 if p > 0.0 { p * joint.iter().map(|j| h(j / p)).sum::<f64>() } else { 0.0 }
@@ -1795,11 +1841,11 @@ proptest! {
     #[test]
     fn listed_weights_are_joint_probabilities(seed: u64, n in 2usize..7) {
         let (network, steps) = possible(seed, n, 4, 2);
-        let all: Vec<usize> = (0..n).collect();
+        let all: Vec<FaultId> = network.faults().keys().collect();
         let sets = candidates::filter(&network, candidates::list(&network, n, &all), &events(&steps));
         let want = enumerate(&network, &steps, |_| true, None);
         for (c, w) in sets {
-            near(w, want[c.iter().fold(0, |s, f| s | 1 << f)], 1e-13, "joint");
+            near(w, want[c.iter().fold(0, |s, f| s | 1 << f.0)], 1e-13, "joint");
         }
     }
 }
@@ -1913,7 +1959,7 @@ remedies:
             0,
             None,
         )];
-        let mut done: Vec<usize> = Vec::new();
+        let mut done: Vec<RemedyId> = Vec::new();
         for (n, e) in entries.iter().enumerate() {
             match e {
                 Entry::Remedy(d) => {
@@ -1938,11 +1984,11 @@ remedies:
                         "no" => t.outcomes.len() - 1,
                         word => t.outcomes.iter().position(|o| o.id == word).unwrap(),
                     };
-                    let same = |p: &(Step, usize, Option<usize>)| {
+                    let same = |p: &(Step, usize, Option<TestId>)| {
                         matches!(p.0, Step::Seen(..)) && p.2 == Some(i)
                     };
                     if let Some(at) = put.iter().rposition(same) {
-                        let opens = |p: &(Step, usize, Option<usize>)| match &p.0 {
+                        let opens = |p: &(Step, usize, Option<TestId>)| match &p.0 {
                             Step::Changed(c) => {
                                 let counts = p.2.is_none() || t.proves.is_some();
                                 p.2 != Some(i) && counts && t.turns_on(c)
@@ -2084,10 +2130,14 @@ remedies:
 /// complaint: positive where results speak for different single faults.
 #[test]
 fn results_that_contradict_each_other_conflict() {
-    let network = Network::new((0..5).map(|f| Prior::new(0.01, f, 0)).collect());
-    let any: Vec<(usize, f64)> = (0..5).map(|f| (f, 0.95)).collect();
+    let network = Network::new(
+        (0..5)
+            .map(|f| Prior::new(0.01, ItemId(f), PlaceId(0)))
+            .collect(),
+    );
+    let any: Vec<(FaultId, f64)> = (0..5).map(|f| (FaultId(f), 0.95)).collect();
     let complaint = Event::seen(&Finding::yes_no(0.001, &any, 0.0), 1);
-    let shows = |f: usize| Finding::yes_no(0.01, &[(f, 0.95)], 0.04);
+    let shows = |f: usize| Finding::yes_no(0.01, &[(FaultId(f), 0.95)], 0.04);
     let bits = |results: &[Event]| {
         let all: Vec<Event> = std::iter::once(&complaint)
             .chain(results)

@@ -5,9 +5,12 @@
 use std::sync::Arc;
 
 use halfsplit::belief::candidates::{Candidate, Likelihood, Outlook};
-use halfsplit::belief::{Event, Finding, Network, Prior, Seen, Size, agreed, update};
+use halfsplit::belief::{
+    Event, FaultId, Finding, ItemId, Network, PlaceId, Prior, Seen, Size, agreed, update,
+};
 use rand::rngs::StdRng;
 use rand::{Rng, SeedableRng};
+use typed_index_collections::TiVec;
 
 const FAULTS: usize = 5;
 
@@ -42,7 +45,8 @@ impl Test {
     }
 
     fn finding(&self) -> Finding {
-        let pushes: Vec<_> = self.pushes.iter().cloned().enumerate().collect();
+        let pushes: TiVec<FaultId, _> = self.pushes.clone().into();
+        let pushes: Vec<_> = pushes.into_iter_enumerated().collect();
         Finding::ordered(self.mistaken.len(), self.leak, &pushes, 0.0).mistaken(&self.mistaken)
     }
 
@@ -88,12 +92,13 @@ impl Test {
 }
 
 fn network(rng: &mut StdRng) -> Network {
-    let prior = |i| Prior::new(rng.random_range(0.02..0.4), i, i % 2);
+    let prior = |i| Prior::new(rng.random_range(0.02..0.4), ItemId(i), PlaceId(i % 2));
     Network::new((0..FAULTS).map(prior).collect())
 }
 
-fn members(set: usize) -> Vec<usize> {
-    (0..FAULTS).filter(|f| set >> f & 1 == 1).collect()
+fn members(set: usize) -> Vec<FaultId> {
+    let there = (0..FAULTS).filter(|f| set >> f & 1 == 1);
+    there.map(FaultId).collect()
 }
 
 /// The probability of each fault and of each result to be a mistake.
@@ -114,7 +119,7 @@ fn written_out(network: &Network, seen: &[(Test, usize, i32)]) -> (Vec<f64>, Vec
             .collect();
         let weight = prior * each.iter().product::<f64>();
         all += weight;
-        members(set).into_iter().for_each(|f| faults[f] += weight);
+        members(set).iter().for_each(|f| faults[f.0] += weight);
         for (i, (t, o, n)) in seen.iter().enumerate() {
             let others: f64 = (0..seen.len())
                 .filter(|j| *j != i)
@@ -127,7 +132,8 @@ fn written_out(network: &Network, seen: &[(Test, usize, i32)]) -> (Vec<f64>, Vec
     (share(faults), share(mistakes))
 }
 
-fn all_near(got: &[f64], want: &[f64], what: &str) {
+fn all_near(got: &(impl AsRef<[f64]> + ?Sized), want: &(impl AsRef<[f64]> + ?Sized), what: &str) {
+    let (got, want) = (got.as_ref(), want.as_ref());
     assert_eq!(got.len(), want.len(), "{what}");
     for (g, w) in got.iter().zip(want) {
         assert!((g - w).abs() < 1e-11, "{what}: {got:?}, want {want:?}");

@@ -8,8 +8,10 @@ use std::process::Command;
 
 use crate::lines::rules;
 use assert_cmd::prelude::*;
+use halfsplit::belief::FaultId;
 use halfsplit::job::{Case, CaseFile, Closed, ClosingState, Entered, Entry, Settings};
 use halfsplit::model::{Found, Unit, compile, recognise};
+use halfsplit::plan::{Act, TestId};
 use halfsplit::rulebase::{Kind, Rulebase, read_yaml};
 
 /// The built-in rules.
@@ -46,7 +48,7 @@ fn after(rules: &Rulebase, name: &str, file: &CaseFile, n: usize) -> Case {
 }
 
 /// A fault by name.
-fn fault(case: &Case, name: &str) -> usize {
+fn fault(case: &Case, name: &str) -> FaultId {
     match case.model.fault(name) {
         Found::One(i) => i,
         other => panic!("`{name}` is no fault: {other:?}"),
@@ -54,9 +56,9 @@ fn fault(case: &Case, name: &str) -> usize {
 }
 
 /// Faults, likeliest first.
-fn ranked(case: &Case) -> Vec<usize> {
+fn ranked(case: &Case) -> Vec<FaultId> {
     let p = &case.belief.faults;
-    let mut all: Vec<usize> = (0..p.len()).collect();
+    let mut all: Vec<FaultId> = p.keys().collect();
     all.sort_by(|a, b| p[*b].total_cmp(&p[*a]));
     all
 }
@@ -73,7 +75,7 @@ fn repair_begins(rules: &Rulebase, name: &str, file: &CaseFile) -> usize {
         .filter(|n| is_remedy(&file.steps[*n]))
         .collect();
     let case = after(rules, name, file, file.steps.len());
-    let mends = |n: usize| -> Vec<usize> {
+    let mends = |n: usize| -> Vec<FaultId> {
         let Entered::Remedy(r) = case.entered[n] else {
             unreachable!("a remedy")
         };
@@ -154,7 +156,7 @@ fn the_true_fault_leads_before_the_repair() {
             n -= 1;
         }
         let case = after(&rules, &name, &file, n);
-        let truth: Vec<usize> = file.truth.iter().map(|t| fault(&case, t)).collect();
+        let truth: Vec<FaultId> = file.truth.iter().map(|t| fault(&case, t)).collect();
         let led = ranked(&case);
         let named: Vec<&str> = led[..3]
             .iter()
@@ -190,7 +192,7 @@ fn demo(wanted: &str) -> CaseFile {
 }
 
 /// A test by its name.
-fn test_of(case: &Case, name: &str) -> usize {
+fn test_of(case: &Case, name: &str) -> TestId {
     match case.model.test(name) {
         Found::One(i) => i,
         other => panic!("`{name}` is no test: {other:?}"),
@@ -199,7 +201,6 @@ fn test_of(case: &Case, name: &str) -> usize {
 
 #[test]
 fn demos_of_lines_follow_the_advice_and_are_decided_by_a_reading() {
-    use halfsplit::plan::Act;
     let rules = rules();
     let (mut aside, mut weak) = (Vec::new(), Vec::new());
     for name in OF_LINES {
@@ -333,7 +334,7 @@ fn one_demo_repeats_a_misreading_and_one_is_mended_by_the_seating_of_a_swap() {
     for (name, file) in demos() {
         let begins = repair_begins(&rules, &name, &file);
         let case = after(&rules, &name, &file, begins);
-        let seen: Vec<(usize, usize)> = case
+        let seen: Vec<(TestId, usize)> = case
             .entered
             .iter()
             .filter_map(|e| match e {

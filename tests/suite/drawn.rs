@@ -6,7 +6,7 @@ use std::path::{Path, PathBuf};
 use crate::common::{Bench, snapshots};
 use halfsplit::job::line::{BridgeView, LineView, NodeView, PartView, line_view};
 use halfsplit::job::{Case, CaseFile, Entry, Settings, Shown};
-use halfsplit::model::{Found, Unit};
+use halfsplit::model::{Found, LineId, Unit};
 use halfsplit::report;
 use halfsplit::rulebase::{Rulebase, Rules};
 
@@ -101,7 +101,7 @@ fn near(a: f64, b: f64, by: f64) {
 fn before_any_reading_a_part_has_its_share_by_the_chances_of_the_rules() {
     let rules = rules(&folder());
     let (case, steps) = job(&rules, "the keypad is dead", &[]);
-    let v = line_view(&case, &steps, 0);
+    let v = line_view(&case, &steps, LineId(0));
     let p = |f: &str| posterior(&case, f);
     near(at(&v, "series"), 0.5 * p("wire.open"), 1e-9);
     near(at(&v, "track"), 0.5 * p("wire.open"), 1e-9);
@@ -197,7 +197,7 @@ fn what_two_faults_do_to_one_part_is_not_counted_twice() {
     let rules = rules(&folder());
     let results = [("sense-bus-volts", "0.001"), ("sense-io-volts", "0.001")];
     let (case, steps) = job(&rules, "the keypad is dead", &results);
-    let v = line_view(&case, &steps, 0);
+    let v = line_view(&case, &steps, LineId(0));
     let all: f64 = (case.belief.faults.iter()).sum();
     assert!(v.at_fault <= 1.0 && v.at_fault < all);
     // At least as likely as its likeliest part, at most all parts together.
@@ -260,7 +260,7 @@ fn the_next_probe_is_the_best_step_that_measures_the_line() {
         &[("keys-seen", "yes")],
     ] {
         let (case, steps) = job(&rules, "the keypad is dead", results);
-        let v = line_view(&case, &steps, 0);
+        let v = line_view(&case, &steps, LineId(0));
         let all = case.advice(usize::MAX).steps;
         let best = all.iter().position(|p| match p.act {
             halfsplit::plan::Act::Test(t) => case.model.tests[t].measures.is_some(),

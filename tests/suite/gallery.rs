@@ -352,7 +352,7 @@ fn a_device_may_have_a_line_built_otherwise() {
     let harms: Vec<(usize, Harm, f64)> = line
         .faults
         .iter()
-        .map(|e| (e.fault, e.harm, e.chance))
+        .map(|e| (e.fault.0, e.harm, e.chance))
         .collect();
     assert_eq!(
         harms,

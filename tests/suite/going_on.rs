@@ -8,7 +8,7 @@ use halfsplit::job::{
     Cannot, Case, CaseFile, Correction, Did, Entry, Reference, Settings, Shown, Sure, Unclear,
 };
 use halfsplit::model::{TestInfo, Unit};
-use halfsplit::plan::Effort;
+use halfsplit::plan::{Effort, TestId};
 use halfsplit::rulebase::Rulebase;
 use rand::rngs::StdRng;
 use rand::seq::IndexedRandom;
@@ -44,13 +44,13 @@ fn shows(rng: &mut StdRng, test: &TestInfo) -> String {
 fn entry(rng: &mut StdRng, rules: &Rulebase, now: &Case, steps: &[Entry]) -> Entry {
     let m = &now.model;
     // The tests of lines are where entries hang together; the last are on offer.
-    let measuring: Vec<usize> = (0..m.tests.len())
+    let measuring: Vec<TestId> = (m.tests.keys())
         .filter(|t| m.tests[*t].measures.is_some())
         .collect();
-    let any = rng.random_range(0..m.tests.len());
+    let any = TestId(rng.random_range(0..m.tests.len()));
     let test = match rng.random_range(0..10) {
         0..4 => measuring.choose(rng).copied().unwrap_or(any),
-        4 => m.tests.len() - 1,
+        4 => m.tests.last_key().expect("a test"),
         _ => any,
     };
     let test = &m.tests[test];
@@ -67,7 +67,7 @@ fn entry(rng: &mut StdRng, rules: &Rulebase, now: &Case, steps: &[Entry]) -> Ent
         }),
         18..22 => Entry::History(m.bench.history.choose(rng).expect("a question").0.clone()),
         22..32 => Entry::Remedy(Did {
-            did: m.remedies.choose(rng).expect("a remedy").id.clone(),
+            did: m.remedies.raw.choose(rng).expect("a remedy").id.clone(),
             ..Did::default()
         }),
         32..37 => Entry::Meter(rules.meters.choose(rng).expect("a meter").id.clone()),

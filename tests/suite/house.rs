@@ -212,24 +212,6 @@ fn only_the_command_line_reads_the_environment() {
     );
 }
 
-/// Modules that keep something for the whole process that changes, and why. A
-/// module that needs it no longer is to be taken off the list.
-const KEEP_FOR_ALL: [(&str, &str); 4] = [
-    (
-        "line::survey",
-        "a number for each survey, to tell them apart",
-    ),
-    (
-        "line::together",
-        "the same readings are asked about once for each that may be next",
-    ),
-    (
-        "model::lines",
-        "what was solved for a line is asked for at every entry of every job",
-    ),
-    ("model::lines::together", "the same for its readings"),
-];
-
 #[test]
 fn nothing_that_changes_is_kept_for_the_whole_process() {
     let statics =
@@ -243,9 +225,8 @@ fn nothing_that_changes_is_kept_for_the_whole_process() {
             s.get(1).is_some() || !fixed.is_match(of) || changes.is_match(of)
         })
     };
-    let allowed = |name: &str| KEEP_FOR_ALL.iter().any(|(m, _)| *m == name);
     let found: Vec<String> = program()
-        .filter(|(name, text)| !allowed(name) && changing(text))
+        .filter(|(_, text)| changing(text))
         .map(|(name, _)| name)
         .collect();
     assert!(found.is_empty(), "{found:?}; let a value own it");

@@ -7,7 +7,7 @@ use crate::lines::{Drawn, edits, rules, with_happenings};
 use halfsplit::bench::BenchState;
 use halfsplit::circuit::meter::{Meter, Reading};
 use halfsplit::line::{Forecast, Probing, Wired};
-use halfsplit::rulebase::{How, Line, MeterMode};
+use halfsplit::rulebase::{How, Line, MeterMode, PackFault};
 use rand::SeedableRng;
 use rand::rngs::StdRng;
 
@@ -40,7 +40,7 @@ impl<'a> Bench<'a> {
 
     /// Share of the ways of a fault that shift the reading by more than is
     /// uncertain, the limit widened by `slack`.
-    fn seen(&mut self, probing: Probing, fault: usize, devices: usize, slack: f64) -> f64 {
+    fn seen(&mut self, probing: Probing, fault: PackFault, devices: usize, slack: f64) -> f64 {
         let wiring = self.wired.for_mode(probing.mode);
         let (line, wired, meter) = (self.line, &self.wired, &self.meter);
         let drawn = &mut self.drawn[..devices];
@@ -65,7 +65,11 @@ impl<'a> Bench<'a> {
     }
 
     /// Holds every claim of a forecast against the drawn devices; what is wrong.
-    fn check(&mut self, probing: Probing, name: impl Fn(usize) -> String) -> (usize, Vec<String>) {
+    fn check(
+        &mut self,
+        probing: Probing,
+        name: impl Fn(PackFault) -> String,
+    ) -> (usize, Vec<String>) {
         let forecast = Forecast::new(self.line, &self.wired, &self.meter, probing).unwrap();
         let (mut blind, mut wrong) = (0, Vec::new());
         for told in forecast.tells() {
@@ -111,7 +115,7 @@ fn every_blind_spot_of_the_kinds_of_line_is_one() {
                 .filter(|(_, s)| mode != MeterMode::Volts || *s == BenchState::default())
             {
                 let probing = Probing::new(point, mode, state);
-                let found = bench.check(probing, |f| happenings[f].words.clone());
+                let found = bench.check(probing, |f| happenings[f.0].words.clone());
                 blind += found.0;
                 wrong.extend(found.1);
             }
@@ -136,7 +140,7 @@ fn every_blind_spot_of_the_tests_of_the_packs_is_one() {
                 if line == l {
                     let state = rules.bench.closure(&test.step.conditions);
                     let probing = Probing::new(point, mode, state.into_iter().collect());
-                    let name = |f: usize| {
+                    let name = |f: PackFault| {
                         let fault = &pack.faults[f];
                         format!("{}.{}", pack.items[fault.item].id, fault.id)
                     };

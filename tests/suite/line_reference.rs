@@ -18,7 +18,7 @@ use halfsplit::circuit::meter::Meter;
 use halfsplit::circuit::network::{Channel, Element, Network, Node};
 use halfsplit::circuit::solve::{Solver, kirchhoff_residual};
 use halfsplit::line::{Wired, Wiring};
-use halfsplit::rulebase::{Effect, Line, PartKind};
+use halfsplit::rulebase::{Effect, Line, PackFault, PartKind};
 use serde_json::{Value, json};
 
 const REFERENCE: &str = include_str!("../reference/lines.json");
@@ -240,7 +240,7 @@ fn cases() -> (Vec<Network>, Vec<Case>) {
     };
     for line in &rules().templates {
         let feeds = feeds(line).into_iter().map(|h| Effect {
-            fault: 0,
+            fault: PackFault(0),
             harm: h.harm,
             chance: 1.0,
         });

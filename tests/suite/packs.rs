@@ -64,7 +64,7 @@ fn odds(p: f64) -> f64 {
 
 /// The first suspects, likeliest first.
 fn leaders(case: &Case, many: usize) -> Vec<String> {
-    let mut all: Vec<usize> = (0..case.belief.faults.len()).collect();
+    let mut all: Vec<_> = case.belief.faults.keys().collect();
     all.sort_by(|a, b| case.belief.faults[*b].total_cmp(&case.belief.faults[*a]));
     all.truncate(many);
     all.iter()
@@ -86,7 +86,7 @@ fn pack<'r>(rules: &'r Rulebase, name: &str) -> &'r Pack {
 /// Faults of an item with their rate of 1000 jobs.
 fn faults<'r>(pack: &'r Pack, item: &str) -> Vec<&'r Fault> {
     let item = pack.items.iter().find(|i| i.id == item).unwrap();
-    pack.faults[item.faults.clone()].iter().collect()
+    item.faults.iter().map(|f| &pack.faults[*f]).collect()
 }
 
 const PHONE: (&str, Option<&str>) = ("phone", None);
@@ -276,11 +276,7 @@ fn a_cell_below_two_volts_is_not_charged_again() {
 fn a_corroded_port_resists_and_cleaning_helps() {
     let rules = rules();
     let charging = pack(&rules, "charging");
-    let at = charging
-        .faults
-        .iter()
-        .position(|f| f.id == "corroded")
-        .unwrap();
+    let at = charging.faults.position(|f| f.id == "corroded").unwrap();
     let vbus = charging.lines.iter().find(|l| l.id == "vbus").unwrap();
     let (mut resists, mut all) = (0.0, 0.0);
     for e in vbus.faults.iter().filter(|e| e.fault == at) {

@@ -3,10 +3,12 @@
 
 use crate::common::Bench;
 use crate::lines::rules;
+use halfsplit::belief::FaultId;
 use halfsplit::circuit::meter::Reading;
 use halfsplit::job::words::result_words;
 use halfsplit::job::{Case, CaseError, CaseFile, Did, Entry, Reference, Settings, Shown};
 use halfsplit::model::{CompileError, Found, Unit};
+use halfsplit::plan::{Act, TestId};
 use halfsplit::rulebase::{Harm, Rulebase, Rules};
 
 const DIODE: &str = "rear-camera/bus-data-inner-diode";
@@ -37,7 +39,7 @@ fn case(rules: &Rulebase, file: &CaseFile) -> Case {
     Case::new(rules, file, Settings::default()).unwrap_or_else(|e| panic!("{e}"))
 }
 
-fn test(case: &Case, name: &str) -> usize {
+fn test(case: &Case, name: &str) -> TestId {
     match case.model.test(name) {
         Found::One(i) => i,
         other => panic!("{name}: {other:?}"),
@@ -437,9 +439,7 @@ fn a_fault_that_may_strike_another_wire_is_charged_for_that_once() {
         let case = case(&rules, &file);
         let of = |fault: &str| {
             let faults = &case.model.faults;
-            let at = faults
-                .iter()
-                .position(|f| f.id == format!("rear-camera/{fault}"));
+            let at = faults.position(|f| f.id == format!("rear-camera/{fault}"));
             case.belief.faults[at.unwrap()]
         };
         odds.push(of("connector.short") / of("analogue-capacitor.short"));
@@ -563,7 +563,7 @@ fn a_wire_cut_off_reads_no_less_than_a_good_board() {
         // voltage.
         let m = bare.model.tests[test(&bare, DIODE)].measures.unwrap();
         let line = &bare.model.lines[m.line];
-        let fault = bare.model.faults.iter().position(|f| f.id == open).unwrap();
+        let fault = bare.model.faults.position(|f| f.id == open).unwrap();
         let (of_pack, _) = line.faults.iter().find(|f| f.1 == fault).unwrap();
         let forecast = line.forecast(m.probing).unwrap();
         let (_, cut) = forecast.harmed.iter().find(|h| h.0 == *of_pack).unwrap();
@@ -627,7 +627,7 @@ fn well_below_a_good_board_means_leakage_and_no_misreading() {
     assert!(low.belief.nothing < 0.01);
     let line = low.model.tests[test(&low, DIODE)].measures.unwrap().line;
     let info = &low.model.lines[line];
-    let with = |does: fn(&Harm) -> bool| -> Vec<usize> {
+    let with = |does: fn(&Harm) -> bool| -> Vec<FaultId> {
         let of = info.line.faults.iter().filter(|e| does(&e.harm));
         let all = of.filter_map(|e| Some(info.faults.iter().find(|f| f.0 == e.fault)?.1));
         all.collect::<std::collections::BTreeSet<_>>()
@@ -641,7 +641,7 @@ fn well_below_a_good_board_means_leakage_and_no_misreading() {
             Harm::Leaky(_) | Harm::LeakyNode(_) | Harm::Damaged(_) | Harm::Joined(..)
         ) || matches!(h, Harm::Short(_) | Harm::Grounded(_))
     });
-    let sum = |c: &Case, all: &[usize]| -> f64 { all.iter().map(|f| c.belief.faults[*f]).sum() };
+    let sum = |c: &Case, all: &[FaultId]| -> f64 { all.iter().map(|f| c.belief.faults[*f]).sum() };
     let (now, before) = (sum(&low, &drains), sum(&same, &drains));
     assert!(now > 0.6 && now > 3.0 * before, "{now} {before}");
     let leaks = with(|h| matches!(h, Harm::Leaky(_) | Harm::LeakyNode(_) | Harm::Damaged(_)));
@@ -919,7 +919,7 @@ fn a_line_that_copies_share_is_no_sibling_of_itself() {
         of("right-port/cc-first"),
         ["right-port/cc-second", "left-port/cc-first"]
     );
-    for (i, line) in case.model.lines.iter().enumerate() {
+    for (i, line) in case.model.lines.iter_enumerated() {
         for (n, s) in line.siblings.iter().enumerate() {
             assert_eq!(s.line == i, s.mirrored, "{}", line.id);
             assert!(!line.siblings[..n].contains(s), "{}", line.id);
@@ -1297,11 +1297,7 @@ fn a_lifted_fuse_tells_apart_what_lies_on_either_side_of_it() {
     assert!(t.step.cautions.iter().any(burns));
     let advised = before.advice(usize::MAX).steps;
     let at = test(&before, lift);
-    assert!(
-        advised
-            .iter()
-            .any(|p| p.act == halfsplit::plan::Act::Test(at))
-    );
+    assert!(advised.iter().any(|p| p.act == Act::Test(at)));
 }
 
 #[test]

@@ -5,6 +5,7 @@
 //! imagined.
 
 use crate::lines::rules;
+use halfsplit::belief::FaultId;
 use halfsplit::belief::candidates::{Candidate, Outlook};
 use halfsplit::job::{Case, CaseFile, Entry, Settings, Shown};
 use halfsplit::model::{Found, Unit};
@@ -152,6 +153,7 @@ fn the_chances_of_what_a_test_shows_are_those_that_it_is_weighed_by() {
             let outlook = Outlook::new(n, &t.finding);
             let mut p = vec![0.0; outlook.outcomes()];
             for faults in [vec![], vec![0], vec![3, n - 1]] {
+                let faults: Vec<FaultId> = faults.into_iter().map(FaultId).collect();
                 outlook.of(&Candidate::new(&faults).unwrap(), &mut p);
                 let sum: f64 = p.iter().sum();
                 assert!((sum - 1.0).abs() < 1e-9, "{}: {sum}", t.id);
@@ -165,7 +167,7 @@ fn the_chances_of_what_a_test_shows_are_those_that_it_is_weighed_by() {
 }
 
 /// Chance that a try comes out so with these faults there, mistakes left out.
-fn true_chance(case: &Case, test: &str, outcome: usize, present: &[usize]) -> f64 {
+fn true_chance(case: &Case, test: &str, outcome: usize, present: &[FaultId]) -> f64 {
     let Found::One(t) = case.model.test(test) else {
         panic!("{test}")
     };
@@ -196,7 +198,7 @@ fn an_answer_in_part_is_what_both_functions_say() {
         ],
     ];
     for names in sets {
-        let set: Vec<usize> = names.iter().map(|n| fault(n)).collect();
+        let set: Vec<FaultId> = names.iter().map(|n| fault(n)).collect();
         let at = |outcome: usize| true_chance(&case, "charging-port/charge-try", outcome, &set);
         let links = |function: &str| {
             let f = case.model.functions.iter().find(|f| f.id == function);

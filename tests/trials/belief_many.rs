@@ -5,7 +5,9 @@
 use std::collections::{BTreeMap, HashMap};
 use std::path::Path;
 
-use halfsplit::belief::{Event, Finding, Network, Prior, Size, exact, update};
+use halfsplit::belief::{
+    Event, FaultId, Finding, ItemId, Network, PlaceId, Prior, Size, exact, update,
+};
 use halfsplit::job::{Case, CaseFile, Entry, Settings, Shown};
 use halfsplit::model::{Unit, compile};
 use halfsplit::rulebase::Rulebase;
@@ -13,6 +15,7 @@ use rand::rngs::StdRng;
 use rand::seq::SliceRandom;
 use rand::{Rng, SeedableRng};
 use serde::Deserialize;
+use typed_index_collections::TiSlice;
 
 // ---- reference libraries ------------------------------------------------------
 
@@ -49,19 +52,24 @@ impl Reference {
         file.networks
     }
 
-    fn id(&self, fault: &str) -> usize {
-        self.faults.keys().position(|f| f == fault).unwrap()
+    fn id(&self, fault: &str) -> FaultId {
+        FaultId(self.faults.keys().position(|f| f == fault).unwrap())
     }
 
     fn network(&self) -> Network {
         let priors = self.faults.values().enumerate();
-        Network::new(priors.map(|(i, p)| Prior::new(*p, i / 2, i / 8)).collect())
+        Network::new(
+            priors
+                .map(|(i, p)| Prior::new(*p, ItemId(i / 2), PlaceId(i / 8)))
+                .collect(),
+        )
     }
 
     fn seen(&self) -> Vec<Event> {
         let seen = self.evidence.iter().map(|(o, yes)| {
             let o = &self.observations[o];
-            let links: Vec<(usize, f64)> = o.links.iter().map(|(f, s)| (self.id(f), *s)).collect();
+            let links: Vec<(FaultId, f64)> =
+                o.links.iter().map(|(f, s)| (self.id(f), *s)).collect();
             Event::seen(&Finding::yes_no(o.leak, &links, 0.0), usize::from(*yes))
         });
         seen.collect()
@@ -83,8 +91,8 @@ fn many_findings_are_summed_as_two_libraries_do() {
         }
         // What is wrong with an item or a place is one fault of it at least.
         for (i, p) in b.items.iter().enumerate() {
-            let of: Vec<f64> = (0..r.faults.len())
-                .filter(|f| f / 2 == i)
+            let of: Vec<f64> = (b.faults.keys())
+                .filter(|f| f.0 / 2 == i)
                 .map(|f| b.faults[f])
                 .collect();
             let most = of.iter().copied().fold(0.0, f64::max);
@@ -129,21 +137,21 @@ fn small(seed: u64) -> (Network, Vec<Event>) {
     let n = SMALL;
     let network = Network::new(
         (0..n)
-            .map(|f| Prior::new(rng.random_range(0.02..0.3), f / 2, f / 4))
+            .map(|f| Prior::new(rng.random_range(0.02..0.3), ItemId(f / 2), PlaceId(f / 4)))
             .collect(),
     );
     let change = halfsplit::belief::Change {
-        clears: vec![(0, 0.9), (1, 0.5)],
-        brings: vec![(2, 0.05)],
+        clears: vec![(FaultId(0), 0.9), (FaultId(1), 0.5)],
+        brings: vec![(FaultId(2), 0.05)],
     };
     let mut events: Vec<Event> = (0..18)
         .map(|i| {
-            let mut links: Vec<usize> = (0..n).collect();
+            let mut links: Vec<FaultId> = (0..n).map(FaultId).collect();
             links.shuffle(&mut rng);
             let links = links[..rng.random_range(1..4)].iter();
             match i % 3 {
                 0 => {
-                    let pushes: Vec<(usize, Vec<f64>)> = links
+                    let pushes: Vec<(FaultId, Vec<f64>)> = links
                         .map(|f| {
                             (
                                 *f,
@@ -155,7 +163,7 @@ fn small(seed: u64) -> (Network, Vec<Event>) {
                     Event::seen(&f, rng.random_range(0..3))
                 }
                 _ => {
-                    let links: Vec<(usize, f64)> =
+                    let links: Vec<(FaultId, f64)> =
                         links.map(|f| (*f, rng.random_range(0.3..0.95))).collect();
                     let misread = [0.0, 0.1][rng.random_range(0..2)];
                     let f = Finding::yes_no(0.02, &links, misread);
@@ -223,7 +231,10 @@ impl WrittenOut {
 
 fn written_out(network: &Network, events: &[Event]) -> WrittenOut {
     let n = network.len();
-    let faults = |set: usize| -> Vec<usize> { (0..n).filter(|f| set >> f & 1 == 1).collect() };
+    let faults = |set: usize| -> Vec<FaultId> {
+        let there = (0..n).filter(|f| set >> f & 1 == 1);
+        there.map(FaultId).collect()
+    };
     let run = |misread: Option<usize>| -> Vec<f64> {
         let mut weights: Vec<f64> = (0..1usize << n)
             .map(|set| {
@@ -259,10 +270,10 @@ fn written_out(network: &Network, events: &[Event]) -> WrittenOut {
                         next
                     };
                     for (f, p) in &c.clears {
-                        weights = step(weights, *f, true, *p);
+                        weights = step(weights, f.0, true, *p);
                     }
                     for (f, p) in &c.brings {
-                        weights = step(weights, *f, false, *p);
+                        weights = step(weights, f.0, false, *p);
                     }
                 }
             }
@@ -309,7 +320,7 @@ const GUIDES: [(f64, f64); 3] = [(0.6, 1.0), (0.3, 0.5), (0.1, 0.0)];
 
 /// A fault that is there at some time, with what becomes of it.
 struct History {
-    fault: usize,
+    fault: FaultId,
     /// Whether it is there: at first, and after each change.
     there: Vec<bool>,
     /// Its probability over that of never being there.
@@ -341,11 +352,11 @@ impl<'a> Proposal<'a> {
             }
         }
         let (mut histories, mut never) = (Vec::new(), 1.0);
-        for (fault, prior) in network.faults().iter().enumerate() {
+        for (fault, prior) in network.faults().iter_enumerated() {
             let p = prior.probability;
             let mut each = vec![(vec![false], 1.0 - p), (vec![true], p)];
             for c in &changes {
-                let chance = |of: &[(usize, f64)]| -> f64 {
+                let chance = |of: &[(FaultId, f64)]| -> f64 {
                     let of = of.iter().filter(|l| l.0 == fault);
                     1.0 - of.map(|l| 1.0 - l.1).product::<f64>()
                 };
@@ -391,7 +402,7 @@ impl<'a> Proposal<'a> {
     fn likelihood(&self, result: usize, set: &[usize]) -> f64 {
         let (seen, epoch) = self.seen[result];
         let there = set.iter().map(|h| &self.histories[*h]);
-        let there: Vec<usize> = (there.filter(|h| h.there[epoch]))
+        let there: Vec<FaultId> = (there.filter(|h| h.there[epoch]))
             .map(|h| h.fault)
             .collect();
         seen.finding.likelihood(seen.outcome, &there)
@@ -491,14 +502,14 @@ impl Sample {
     fn draw_each(
         network: &Network,
         events: &[Event],
-        p: &[f64],
+        p: &TiSlice<FaultId, f64>,
         many: usize,
         rng: &mut StdRng,
     ) -> Sample {
         let mut drawn = Vec::new();
         for _ in 0..many {
             let (mut set, mut weight) = (Vec::new(), 1.0);
-            for (f, prior) in network.faults().iter().enumerate() {
+            for (f, prior) in network.faults().iter_enumerated() {
                 let q = p[f].clamp(0.03, 0.97);
                 let there = rng.random_bool(q);
                 let of = |p: f64| if there { p } else { 1.0 - p };
@@ -517,13 +528,13 @@ impl Sample {
         Sample::of(network.len(), drawn)
     }
 
-    fn of(faults: usize, drawn: Vec<(Vec<usize>, f64)>) -> Sample {
+    fn of(faults: usize, drawn: Vec<(Vec<FaultId>, f64)>) -> Sample {
         let n = drawn.len() as f64;
         let sum: f64 = drawn.iter().map(|d| d.1).sum();
         let square: f64 = drawn.iter().map(|d| d.1 * d.1).sum();
         let mean = sum / n;
-        let faults = (0..faults).map(|f| {
-            let with = |d: &(Vec<usize>, f64)| f64::from(d.0.contains(&f));
+        let faults = (0..faults).map(FaultId).map(|f| {
+            let with = |d: &(Vec<FaultId>, f64)| f64::from(d.0.contains(&f));
             let share = drawn.iter().map(|d| d.1 * with(d)).sum::<f64>() / sum;
             let off = drawn.iter().map(|d| (d.1 * (with(d) - share)).powi(2));
             (share, off.sum::<f64>().sqrt() / sum)
@@ -617,8 +628,8 @@ fn job(rules: &Rulebase, seed: u64, luck: Luck) -> Option<Case> {
         .clone();
     let copy = symptom.split('/').next().unwrap().to_owned();
     let faults = rng.random_range(1..=3);
-    let truth: Vec<usize> = (0..faults)
-        .map(|_| rng.random_range(0..model.network.len()))
+    let truth: Vec<FaultId> = (0..faults)
+        .map(|_| FaultId(rng.random_range(0..model.network.len())))
         .collect();
     let mut tests: Vec<_> = model.tests.iter().collect();
     tests.shuffle(&mut rng);

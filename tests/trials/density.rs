@@ -75,6 +75,7 @@ use crate::lines::{Drawn, metered, templates};
 use halfsplit::circuit::joint::{Shown, Taken};
 use halfsplit::circuit::meter::Reading;
 use halfsplit::line::{Last, Survey, alone, harms};
+use halfsplit::plan::TestId;
 use halfsplit::rulebase::MeterMode;
 use rand::rngs::StdRng;
 use rand::{Rng, SeedableRng};
@@ -133,7 +134,7 @@ struct Readings {
 impl Readings {
     fn draw(
         device: &Device,
-        test: usize,
+        test: TestId,
         fault: Option<usize>,
         devices: usize,
         rng: &mut StdRng,
@@ -299,14 +300,14 @@ const STRAIGHT: f64 = 2e-3;
 
 struct Reader<'d> {
     device: &'d Device,
-    test: usize,
+    test: TestId,
     surveys: Vec<Option<Arc<Survey>>>,
     /// Of each fault the place among the things that the line knows.
     places: Vec<usize>,
 }
 
 impl<'d> Reader<'d> {
-    fn new(device: &'d Device, test: usize) -> Self {
+    fn new(device: &'d Device, test: TestId) -> Self {
         let known = harms(&device.line_with());
         let place = |h: &crate::lines::Happening| known.iter().position(|k| *k == h.harm).unwrap();
         Reader {
@@ -547,7 +548,7 @@ fn compare(mode: MeterMode, drawn: &Readings, likelihood: &Likelihood, fault: us
     }
 }
 
-fn of_test(device: &Device, test: usize, devices: usize, seed: u64) -> Vec<Found> {
+fn of_test(device: &Device, test: TestId, devices: usize, seed: u64) -> Vec<Found> {
     let faults = device.happenings.len();
     let each = (0..faults).map(Some).chain([None]);
     let mut rng = StdRng::seed_from_u64(seed);
@@ -588,7 +589,7 @@ fn all(
     let found: Vec<(String, Vec<Found>)> = each
         .into_par_iter()
         .with_max_len(1)
-        .map(|(n, d, t)| (n.clone(), of_test(d, t, devices, t as u64)))
+        .map(|(n, d, t)| (n.clone(), of_test(d, t, devices, t.0 as u64)))
         .collect();
     let mut by: BTreeMap<String, Vec<Found>> = BTreeMap::new();
     for (n, f) in found {

@@ -10,7 +10,7 @@ use halfsplit::job::{
     Cannot, Case, CaseFile, Correction, Did, Entered, Entry, Ledger, Settings, Shown, Unclear,
 };
 use halfsplit::model::{Found, TestInfo, Unit};
-use halfsplit::plan::{Act, Effort};
+use halfsplit::plan::{Act, Effort, RemedyId, TestId};
 use halfsplit::rulebase::Rulebase;
 use halfsplit::simulate::{Hidden, Luck, Policy, Record, Start, cheapest_first};
 use rand::rngs::StdRng;
@@ -353,19 +353,19 @@ fn value(rng: &mut StdRng, test: &TestInfo) -> String {
 /// at times to anything else, against a gate too.
 fn entry(rng: &mut StdRng, now: &Ledger, open: &[Act], steps: &[Entry]) -> Option<Entry> {
     let m = &now.model;
-    let tests: Vec<usize> = (open.iter())
+    let tests: Vec<TestId> = (open.iter())
         .filter_map(|a| match a {
             Act::Test(t) => Some(*t),
             Act::Remedy(_) => None,
         })
         .collect();
-    let remedies: Vec<usize> = (open.iter())
+    let remedies: Vec<RemedyId> = (open.iter())
         .filter_map(|a| match a {
             Act::Remedy(r) => Some(*r),
             Act::Test(_) => None,
         })
         .collect();
-    let any = rng.random_range(0..m.tests.len());
+    let any = TestId(rng.random_range(0..m.tests.len()));
     let test = match rng.random_bool(0.75) {
         true => tests.choose(rng).copied().unwrap_or(any),
         false => any,
@@ -385,7 +385,7 @@ fn entry(rng: &mut StdRng, now: &Ledger, open: &[Act], steps: &[Entry]) -> Optio
             Some(Entry::History(asked.clone()))
         }
         17..27 => {
-            let any = rng.random_range(0..m.remedies.len());
+            let any = RemedyId(rng.random_range(0..m.remedies.len()));
             let remedy = match rng.random_bool(0.7) {
                 true => remedies.choose(rng).copied().unwrap_or(any),
                 false => any,
@@ -440,8 +440,8 @@ fn check(now: &Ledger, complaint: &str, hazard: &str, steps: &[Entry]) -> Vec<Ac
         must.is_subset(&up),
         "{complaint}: {must:?} but {up:?} after {steps:?}"
     );
-    let tests = (0..now.model.tests.len()).map(Act::Test);
-    let all = tests.chain((0..now.model.remedies.len()).map(Act::Remedy));
+    let tests = now.model.tests.keys().map(Act::Test);
+    let all = tests.chain(now.model.remedies.keys().map(Act::Remedy));
     let open = |act: &Act| now.is_open(*act) && now.barred_by(*act).is_empty();
     let open: Vec<Act> = all.filter(open).collect();
     check_harmless(now, &open, complaint, steps);
@@ -949,10 +949,7 @@ fn a_plan_knows_which_readings_bar_power() {
         };
         let now = Case::new(&rules, &dead, settings).expect("a job");
         let m = &now.model;
-        let at = m
-            .tests
-            .iter()
-            .position(|t| t.id.ends_with("/main-rail-ohms"));
+        let at = m.tests.position(|t| t.id.ends_with("/main-rail-ohms"));
         let at = at.expect("a test of the main rail");
         let shorted = m.bench.gates.iter().position(|g| g.id == "shorted");
         let shorted = shorted.expect("a gate");
@@ -977,12 +974,12 @@ fn a_rail_that_reads_low_on_the_simulated_bench_bars_power() {
     let dead = file("laptop", "dead, does nothing", Vec::new());
     let start = Start::new(&rules, &dead, settings()).expect("a job");
     let m = &start.model;
-    let named = |end: &str| m.tests.iter().position(|t| t.id.ends_with(end));
+    let named = |end: &str| m.tests.position(|t| t.id.ends_with(end));
     let rail = named("/main-rail-ohms").expect("a test of the main rail");
     let check = named("/shorted").expect("its check");
     let low = m.tests[rail].outcomes.iter().position(|o| o.id == "low");
     let low = low.expect("a word");
-    let powered = |t: usize| {
+    let powered = |t: TestId| {
         let step = &m.tests[t].step;
         let needed = m.bench.closure(&step.conditions);
         let lends = step.tools.iter().any(|t| t.contains("known-good device"));
@@ -1035,11 +1032,7 @@ fn a_simulated_check_shows_what_is_hidden() {
         Vec::new(),
     );
     let start = Start::new(&rules, &smoke, settings()).expect("a job");
-    let check = start
-        .model
-        .tests
-        .iter()
-        .position(|t| t.id == "safety/burnt");
+    let check = start.model.tests.position(|t| t.id == "safety/burnt");
     let check = check.expect("a check");
     let (drawn, luck) = (start.draw(), Luck::new(3));
     let hidden: Vec<Hidden> = (0..800).map(|c| drawn.hide(c, luck.of(c))).collect();

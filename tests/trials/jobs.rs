@@ -19,10 +19,11 @@
 
 use std::collections::{BTreeMap, BTreeSet};
 
+use halfsplit::belief::FaultId;
 use halfsplit::job::view::state;
 use halfsplit::job::{Cannot, Case, Did, Entry, Settings, StepKind};
 use halfsplit::model::Found;
-use halfsplit::plan::Effort;
+use halfsplit::plan::{Effort, RemedyId};
 use halfsplit::rulebase::{Rulebase, Rules};
 use rayon::prelude::*;
 use serde::Deserialize;
@@ -134,7 +135,7 @@ impl Fault {
     }
 
     /// Whether a remedy truly clears it.
-    fn cleared_by(&self, case: &Case, remedy: usize) -> bool {
+    fn cleared_by(&self, case: &Case, remedy: RemedyId) -> bool {
         let r = &case.model.remedies[remedy];
         if self.repairs.is_empty() {
             let clears = r.change.clears.iter();
@@ -195,7 +196,7 @@ impl Book<Job> {
             }
             let now = state(&case, &file.steps, crate::arrow::LISTED);
             let order = ranked(&case);
-            let truth = |f: &usize| left.iter().any(|t| t.is(id(&case, *f)));
+            let truth = |f: &FaultId| left.iter().any(|t| t.is(id(&case, *f)));
             if !left.is_empty() {
                 led.push((truth(&order[0]), order.iter().take(3).any(truth)));
             }

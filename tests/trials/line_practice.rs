@@ -41,7 +41,7 @@ fn pack<'r>(rules: &'r Rulebase, id: &str) -> &'r Pack {
 
 /// The number of a fault, with what it does to a line.
 fn effects(pack: &Pack, line: &Line, fault: &str) -> Vec<Effect> {
-    let id = (0..pack.faults.len()).find(|f| pack.fault_id(*f) == fault);
+    let id = pack.faults.keys().find(|f| pack.fault_id(*f) == fault);
     let id = id.unwrap_or_else(|| panic!("no fault {fault}"));
     let all = line.faults.iter().filter(|e| e.fault == id).copied();
     let all: Vec<Effect> = all.collect();

@@ -32,7 +32,7 @@ fn one_open_of_many_takes_about_the_logarithm_of_probes() {
         let mut probes = 0;
         for fault in 0..n {
             let found = device.follow(fault, 0.5, &mut rng);
-            assert_eq!(found.first(), fault, "{n} joints, {fault} is open");
+            assert_eq!(found.first().0, fault, "{n} joints, {fault} is open");
             probes += found.readings.len();
         }
         let (mean, least) = (probes as f64 / n as f64, (n as f64).log2());

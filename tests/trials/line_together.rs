@@ -6,9 +6,10 @@ use std::sync::Arc;
 
 use crate::lines::device::Device;
 use crate::lines::{Drawn, Happening, accuracy, shown};
-use halfsplit::belief::{Event, Seen, Size, update};
+use halfsplit::belief::{Event, FaultId, Seen, Size, update};
 use halfsplit::circuit::meter::Reading;
-use halfsplit::model::{Read, Taken};
+use halfsplit::model::{LineId, Read, Taken};
+use halfsplit::plan::TestId;
 use halfsplit::rulebase::MeterMode;
 use rand::rngs::StdRng;
 use rand::{Rng, SeedableRng};
@@ -21,7 +22,7 @@ const DRAWS: usize = 300;
 const ROUNDS: usize = 14;
 /// What a meter shows, given what there is and how likely a slip is to show this:
 /// each density by itself.
-fn density(device: &Device, test: usize, seen: Reading, truth: Reading, slip: f64) -> f64 {
+fn density(device: &Device, test: TestId, seen: Reading, truth: Reading, slip: f64) -> f64 {
     let t = &device.model.tests[test];
     let mode = t.measures.unwrap().probing.mode;
     let right = match (seen, truth) {
@@ -58,12 +59,12 @@ type Draw = dyn Fn(&Device, &mut StdRng) -> Drawn;
 fn counted(
     device: &Device,
     draw: &Draw,
-    seen: &[(usize, Reading)],
+    seen: &[(TestId, Reading)],
     rng: &mut StdRng,
 ) -> Vec<(f64, f64)> {
     let faults = device.happenings.len();
     let m = &device.model;
-    let taken = |(t, r): &(usize, Reading)| m.taken(&m.tests[*t], Read::Number(*r)).unwrap();
+    let taken = |(t, r): &(TestId, Reading)| m.taken(&m.tests[*t], Read::Number(*r)).unwrap();
     let slips: Vec<f64> = seen.iter().map(|s| taken(s).slip()).collect();
     (0..=faults)
         .map(|fault| {
@@ -95,7 +96,7 @@ fn counted(
 }
 
 /// The same as the belief has it, all on some one scale.
-fn believed(device: &Device, seen: &[(usize, Reading)]) -> Vec<f64> {
+fn believed(device: &Device, seen: &[(TestId, Reading)]) -> Vec<f64> {
     let m = &device.model;
     let taken: Vec<Taken> = seen
         .iter()
@@ -116,20 +117,20 @@ fn believed(device: &Device, seen: &[(usize, Reading)]) -> Vec<f64> {
         .iter()
         .map(|f| 1.0 - f.probability)
         .product();
-    let prior = |f: Option<usize>| {
+    let prior = |f: Option<FaultId>| {
         f.map_or(none, |f| {
             let p = m.network.faults()[f].probability;
             none * p / (1.0 - p)
         })
     };
-    let posterior = |f: Option<usize>| {
+    let posterior = |f: Option<FaultId>| {
         let this = |c: &&(halfsplit::belief::candidates::Candidate, f64)| match f {
             None => c.0.is_empty(),
             Some(f) => c.0.len() == 1 && c.0.has(f),
         };
         belief.candidates.iter().find(this).map_or(0.0, |c| c.1)
     };
-    let all = (0..device.happenings.len()).map(Some).chain([None]);
+    let all = (m.faults.keys()).map(Some).chain([None]);
     all.map(|f| posterior(f) / prior(f)).collect()
 }
 
@@ -165,7 +166,7 @@ fn coarse(template: &str, modes: &[MeterMode]) -> Device {
         .ohms
         .iter_mut()
         .for_each(|r| r.accuracy.percent = 5.0);
-    device.model.lines[0].meter = Arc::new(device.meter.clone());
+    device.model.lines[LineId(0)].meter = Arc::new(device.meter.clone());
     device
         .model
         .tests
@@ -189,7 +190,7 @@ struct Held {
 }
 
 impl Held {
-    fn hold(&mut self, device: &Device, draw: &Draw, seen: &[(usize, Reading)], rng: &mut StdRng) {
+    fn hold(&mut self, device: &Device, draw: &Draw, seen: &[(TestId, Reading)], rng: &mut StdRng) {
         let counted = counted(device, draw, seen, rng);
         let believed = believed(device, seen);
         let best = (0..counted.len())
@@ -223,7 +224,7 @@ fn readings_of_one_line_weigh_as_devices_that_are_drawn() {
     let device = coarse(DIVIDER, &[MeterMode::Volts, MeterMode::Ohms]);
     let draw = |d: &Device, rng: &mut StdRng| Drawn::by(&d.wired, || normal(rng));
     let mut rng = StdRng::seed_from_u64(4);
-    let tests: Vec<usize> = device.measuring().collect();
+    let tests: Vec<TestId> = device.measuring().collect();
     let mut held = Held {
         counts: 0.1,
         ..Held::default()
@@ -233,7 +234,7 @@ fn readings_of_one_line_weigh_as_devices_that_are_drawn() {
         let mut one = draw(&device, &mut rng);
         let size = rng.random_range(0.0..1.0);
         // Two readings, or three.
-        let mut seen: Vec<(usize, Reading)> = Vec::new();
+        let mut seen: Vec<(TestId, Reading)> = Vec::new();
         while seen.len() < 2 + round % 2 {
             let test = tests[rng.random_range(0..tests.len())];
             if seen.iter().all(|s| s.0 != test) {
@@ -270,7 +271,7 @@ points:
 fn a_value_that_is_far_from_its_middle_weighs_as_devices_that_are_drawn() {
     let device = coarse(WIDE, &[MeterMode::Ohms]);
     let draw = |d: &Device, rng: &mut StdRng| Drawn::by(&d.wired, || normal(rng));
-    let tests: Vec<usize> = device.measuring().collect();
+    let tests: Vec<TestId> = device.measuring().collect();
     let mut rng = StdRng::seed_from_u64(9);
     let mut held = Held {
         counts: 0.05,
@@ -280,7 +281,7 @@ fn a_value_that_is_far_from_its_middle_weighs_as_devices_that_are_drawn() {
     while rounds < 5 {
         // A good device whose resistor is far below the middle.
         let mut one = draw(&device, &mut rng);
-        let seen: Vec<(usize, Reading)> = (tests.iter())
+        let seen: Vec<(TestId, Reading)> = (tests.iter())
             .map(|t| {
                 let truth = device.truly(&mut one, *t, None);
                 (*t, shown(&device.meter, MeterMode::Ohms, truth, &mut rng))
@@ -339,7 +340,7 @@ fn alike(device: &Device, rng: &mut StdRng) -> Drawn {
 #[test]
 fn halves_that_are_built_alike_tell_of_each_other_as_devices_that_are_drawn() {
     let device = coarse(HALVES, &[MeterMode::Ohms]);
-    let tests: Vec<usize> = device.measuring().collect();
+    let tests: Vec<TestId> = device.measuring().collect();
     let mut rng = StdRng::seed_from_u64(7);
     let mut held = Held {
         counts: 1e-3,
@@ -353,7 +354,7 @@ fn halves_that_are_built_alike_tell_of_each_other_as_devices_that_are_drawn() {
         [17.5e3, 19e3],
         [16.5e3, 19.5e3],
     ] {
-        let seen: Vec<(usize, Reading)> = (tests.iter().copied())
+        let seen: Vec<(TestId, Reading)> = (tests.iter().copied())
             .zip(ohms.map(Reading::Value))
             .collect();
         held.hold(&device, &alike, &seen, &mut rng);
@@ -374,7 +375,10 @@ fn a_resistance_is_foretold_in_every_range_that_may_show_it() {
         for test in device.measuring() {
             let id = &device.model.tests[test].id;
             let probing = device.model.tests[test].measures.unwrap().probing;
-            let good = &device.model.lines[0].forecast(probing).unwrap().good;
+            let good = &device.model.lines[LineId(0)]
+                .forecast(probing)
+                .unwrap()
+                .good;
             let ranges: Vec<usize> = (0..DRAWS)
                 .map(|_| {
                     let mut one = Drawn::by(&device.wired, || normal(&mut rng));
@@ -425,13 +429,13 @@ fn good_lines_are_good_in_whatever_range_they_read() {
         let mut one = Drawn::new(&device.wired, &mut rng);
         let mut taken: Vec<Taken> = Vec::new();
         for point in ["pin-p-ohms", "land-p-ohms"] {
-            let ends = |t: &usize| m.tests[*t].id.ends_with(&format!("/{point}"));
-            let test = (0..m.tests.len()).find(ends).unwrap();
+            let ends = |t: &TestId| m.tests[*t].id.ends_with(&format!("/{point}"));
+            let test = m.tests.keys().find(ends).unwrap();
             let truth = device.truly(&mut one, test, None);
             let reading = shown(&device.meter, MeterMode::Ohms, truth, &mut rng);
             taken.extend(m.taken(&m.tests[test], Read::Number(reading)));
         }
-        let explained = m.lines[0].explained(&taken).unwrap();
+        let explained = m.lines[LineId(0)].explained(&taken).unwrap();
         let best = explained.iter().copied().fold(0.0, f64::max);
         // It was a ten thousandth, with the limit of the range before held hard.
         assert!(explained[0] > 0.005 * best, "{taken:?}: {explained:?}");

@@ -12,14 +12,15 @@
 use std::collections::HashMap;
 use std::sync::Arc;
 
-use halfsplit::belief::Finding;
 use halfsplit::belief::candidates::{Candidate, Outlook};
+use halfsplit::belief::{FaultId, Finding};
 use halfsplit::bench::{Bench, BenchState, Condition, Moves};
 use halfsplit::plan::problem::{Becomes, Mend, Problem, Step, Trial};
 use halfsplit::plan::search::{Moment, Search};
 use halfsplit::plan::{Costs, Effort, PlanRemedy, PlanTest, Situation, TIE, advise};
 use rand::rngs::StdRng;
 use rand::{Rng, SeedableRng};
+use typed_index_collections::TiVec;
 
 fn moves(rng: &mut StdRng, conditions: usize) -> Moves {
     let condition = |i: usize, rng: &mut StdRng| Condition {
@@ -462,9 +463,9 @@ fn readings_on_one_connector_are_one_visit() {
 /// can be done gets all.
 #[test]
 fn of_steps_that_are_all_too_dear_none_is_the_best() {
-    let set = |f: usize| Candidate::new(&[f]).expect("a small set");
+    let set = |f: usize| Candidate::new(&[FaultId(f)]).expect("a small set");
     let plan = |price: f64, effort: Effort| {
-        let finding = Arc::new(Finding::yes_no(0.01, &[(0, 0.9)], 0.0));
+        let finding = Arc::new(Finding::yes_no(0.01, &[(FaultId(0), 0.9)], 0.0));
         let test = PlanTest {
             outlook: Arc::new(Outlook::new(2, &finding)),
             minutes: 60.0,
@@ -475,7 +476,7 @@ fn of_steps_that_are_all_too_dear_none_is_the_best() {
         };
         let remedy = |f: usize| {
             Some(PlanRemedy {
-                clears: vec![(f, 1.0)],
+                clears: vec![(FaultId(f), 1.0)],
                 minutes: 0.0,
                 parts: price,
                 breaks: 0.0,
@@ -483,11 +484,13 @@ fn of_steps_that_are_all_too_dear_none_is_the_best() {
                 handy: false,
             })
         };
+        let tests = TiVec::from(vec![Some(test); 20]);
+        let remedies = TiVec::from(vec![remedy(0), remedy(1)]);
         let situation = Situation {
             faults: 2,
             candidates: &[(set(0), 0.6), (set(1), 0.4)],
-            tests: &vec![Some(test); 20],
-            remedies: &[remedy(0), remedy(1)],
+            tests: &tests,
+            remedies: &remedies,
             retest: None,
             due: &[],
             so_far: 0.0,

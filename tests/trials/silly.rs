@@ -5,6 +5,7 @@
 #![allow(clippy::print_stdout)]
 
 use crate::lines::rules;
+use halfsplit::belief::FaultId;
 use halfsplit::job::view::state;
 use halfsplit::job::{Case, CaseFile, Did, Entry, Settings, Shown, StepKind};
 use halfsplit::model::{Found, Unit};
@@ -49,7 +50,7 @@ fn follow(start: &Start, mut hand: ByHand, settings: Settings, file: &CaseFile) 
     let rules = rules();
     let mut file = file.clone();
     let mut all = Vec::new();
-    let name = |f: usize| start.model.faults[f].id.clone();
+    let name = |f: FaultId| start.model.faults[f].id.clone();
     let hidden = hand.left().iter().map(name).collect();
     let mut last: Option<String> = None;
     let mut steps = 0;
@@ -74,20 +75,16 @@ fn follow(start: &Start, mut hand: ByHand, settings: Settings, file: &CaseFile) 
         steps += 1;
         all.extend(silly(&case, &now, last.as_deref()));
         last = Some(step.id.clone());
-        let at = |all: Found<usize>| match all {
-            Found::One(i) => Some(i),
-            _ => None,
-        };
         let entry = match step.act {
             StepKind::Remedy => {
-                hand.mend(at(start.model.remedy(&step.id)).expect("a remedy"));
+                hand.mend(one(start.model.remedy(&step.id)).expect("a remedy"));
                 last = None;
                 Entry::Remedy(Did {
                     did: step.id.clone(),
                     note: None,
                 })
             }
-            _ => match at(start.model.test(&step.id)) {
+            _ => match one(start.model.test(&step.id)) {
                 Some(t) => {
                     let outcome = hand.test(t);
                     Entry::Result(Shown {
@@ -177,4 +174,12 @@ fn the_arrow_points_at_no_silly_step() {
     assert!(steps > 10, "{steps}");
     assert_eq!(of(Ended::Lost), 0);
     assert!(silly.is_empty(), "{silly:#?}");
+}
+
+/// What a name leads to, if that is one thing.
+fn one<I>(all: Found<I>) -> Option<I> {
+    match all {
+        Found::One(i) => Some(i),
+        _ => None,
+    }
 }

@@ -4,13 +4,15 @@
 use std::path::Path;
 
 use crate::common::{Bench, walk_rules};
+use halfsplit::belief::FaultId;
 use halfsplit::job::{Case, CaseFile, Did, Entry, Settings, Shown};
 use halfsplit::model::Unit;
-use halfsplit::plan::Act;
+use halfsplit::plan::{Act, RemedyId, TestId};
 use halfsplit::rulebase::{DONOR_PARTS, Kind, Rulebase, Rules};
 use halfsplit::simulate::{
     Done, Hidden, Luck, Mean, Policy, Record, Start, best_order, calibration, cheapest_first,
 };
+use typed_index_collections::TiVec;
 
 fn load(path: &Path) -> Rulebase {
     let rules = Rules {
@@ -71,7 +73,7 @@ fn what_a_shop_is_without_is_done_on_no_case() {
     let file = complaint("handheld", "no sound");
     let swaps = |start: &Start, policy: &Policy| {
         let kinds = start.model.tests.iter().map(|t| t.kind == Kind::Swap);
-        let swap: Vec<bool> = kinds.collect();
+        let swap: TiVec<TestId, bool> = kinds.collect();
         let records = follow(start, policy, &drawn(start, 3, 300));
         let steps = records.iter().flat_map(|r| &r.steps);
         steps
@@ -174,7 +176,7 @@ fn readings_of_lines_are_believed_as_in_the_job() {
 fn the_same_case_answers_the_same_test_alike_under_two_ways() {
     let start = lamp();
     let hidden = drawn(&start, 5, 300);
-    let ways = [[1, 2, 0], [2, 1, 0]].map(|order| Policy::InOrder(order.to_vec()));
+    let ways = [[1, 2, 0], [2, 1, 0]].map(|order| Policy::InOrder(order.map(TestId).to_vec()));
     let [one, other] = ways.map(|w| follow(&start, &w, &hidden));
     // As long as nothing was done to the device.
     let untouched = |r: &Record| -> Vec<Done> {
@@ -257,20 +259,21 @@ fn lamp() -> Start {
 struct Brute<'a> {
     start: &'a Start,
     /// Tests in order, none for remedies alone.
-    order: &'a [usize],
+    order: &'a [TestId],
 }
 
 #[derive(Clone, Default)]
 struct Here {
     belief: Vec<f64>,
-    tried: Vec<usize>,
+    tried: Vec<TestId>,
     mended: Vec<usize>,
     owes_retest: bool,
 }
 
 impl Brute<'_> {
-    fn present(mask: usize) -> Vec<usize> {
-        (0..3).filter(|f| mask >> f & 1 == 1).collect()
+    fn present(mask: usize) -> Vec<FaultId> {
+        let there = (0..3).filter(|f| mask >> f & 1 == 1);
+        there.map(FaultId).collect()
     }
 
     /// Expected cost from here on, times the weight of the belief.
@@ -279,7 +282,7 @@ impl Brute<'_> {
         if total < 1e-12 {
             return 0.0;
         }
-        let retest = 0;
+        let retest = TestId(0);
         if here.owes_retest {
             return self.test(here, retest);
         }
@@ -298,7 +301,7 @@ impl Brute<'_> {
             return self.test(here, *t);
         }
         let worth = |r: usize| {
-            let remedy = &self.start.model.remedies[r];
+            let remedy = &self.start.model.remedies[RemedyId(r)];
             with(r) * remedy.change.clears[0].1 / (remedy.step.minutes + 1.0 + remedy.step.parts)
         };
         let best = open
@@ -307,7 +310,7 @@ impl Brute<'_> {
         self.mend(here, best.unwrap())
     }
 
-    fn test(&self, here: &Here, t: usize) -> f64 {
+    fn test(&self, here: &Here, t: TestId) -> f64 {
         let info = &self.start.model.tests[t];
         let total: f64 = here.belief.iter().sum();
         let mut cost = total * info.step.minutes;
@@ -324,8 +327,8 @@ impl Brute<'_> {
     }
 
     fn mend(&self, here: &Here, r: usize) -> f64 {
-        let remedy = &self.start.model.remedies[r];
-        let (fault, takes) = remedy.change.clears[0];
+        let remedy = &self.start.model.remedies[RemedyId(r)];
+        let (FaultId(fault), takes) = remedy.change.clears[0];
         assert_eq!(fault, r);
         let total: f64 = here.belief.iter().sum();
         let mut next = here.clone();
@@ -349,10 +352,10 @@ fn the_mean_cost_agrees_with_what_is_expected_exactly() {
     };
     // What cannot be has no place.
     for (set, w) in start.worlds.iter().filter(|w| w.1 > 0.0) {
-        begin.belief[set.iter().map(|f| 1 << f).sum::<usize>()] += w;
+        begin.belief[set.iter().map(|f| 1 << f.0).sum::<usize>()] += w;
     }
     let hidden = drawn(&start, 11, 20_000);
-    let orders: [&[usize]; 3] = [&[], &[2, 1, 0], &[1, 2, 0]];
+    let orders: [&[TestId]; 3] = [&[], &[2, 1, 0].map(TestId), &[1, 2, 0].map(TestId)];
     for order in orders {
         let exact = Brute {
             start: &start,
@@ -376,7 +379,7 @@ fn the_mean_cost_agrees_with_what_is_expected_exactly() {
 fn the_best_order_is_the_best_of_all_orders_on_the_training_cases() {
     let start = lamp();
     let training = drawn(&start, 13, 500);
-    let cost = |order: &[usize]| -> f64 {
+    let cost = |order: &[TestId]| -> f64 {
         let records = follow(&start, &Policy::InOrder(order.to_vec()), &training);
         records.iter().map(|r| r.cost(&start)).sum()
     };
@@ -388,7 +391,7 @@ fn the_best_order_is_the_best_of_all_orders_on_the_training_cases() {
         [2, 0, 1],
         [2, 1, 0],
     ];
-    let costs = all.map(|order| cost(&order));
+    let costs = all.map(|order| cost(&order.map(TestId)));
     let best = costs.iter().copied().fold(f64::INFINITY, f64::min);
     let found = best_order(&start, &training, training.len(), Luck::new(1));
     assert_eq!(cost(&found), best, "{found:?}");

@@ -22,7 +22,7 @@ use halfsplit::belief::{Belief, Event, FaultId, Seen, Size, exact, update};
 use halfsplit::circuit::meter::{Meter, Reading};
 use halfsplit::line::{Probing, Wired, ways};
 use halfsplit::model::{self, BenchMeter, LineInfo, Model, Read, Slip, TestInfo, Unit};
-use halfsplit::rulebase::{Harm, MeterMode, Rulebase};
+use halfsplit::rulebase::{Harm, MeterMode, PackFault, Rulebase};
 use rand::rngs::StdRng;
 use rand::{Rng, SeedableRng};
 use rayon::prelude::*;
@@ -134,7 +134,7 @@ impl Device {
 
     /// The listed faults that do something to a line.
     fn that(&self, line: &LineInfo, does: impl Fn(Harm) -> bool) -> Vec<FaultId> {
-        let of = |(pack, f): &(usize, FaultId)| {
+        let of = |(pack, f): &(PackFault, FaultId)| {
             let mut harms = line.line.faults.iter().filter(|e| e.fault == *pack);
             harms.any(|e| does(e.harm)).then_some(*f)
         };
@@ -186,7 +186,7 @@ struct Swept {
 
 fn sweep(d: &Device, t: &TestInfo, value: Reading) -> Swept {
     let b = d.after(t, Read::Number(value));
-    let mut top: Vec<FaultId> = (0..b.faults.len()).collect();
+    let mut top: Vec<FaultId> = b.faults.keys().collect();
     top.sort_by(|x, y| b.faults[*y].total_cmp(&b.faults[*x]));
     let misread = *b.misread.last().unwrap();
     let told: Vec<String> = top[..3]
@@ -401,7 +401,7 @@ fn no_suspect_goes_up_and_down_again() {
                     })
                     .collect();
                 let mut told = Vec::new();
-                for f in (0..d.model.faults.len()).filter(|f| !d.is_unlisted(*f)) {
+                for f in d.model.faults.keys().filter(|f| !d.is_unlisted(*f)) {
                     let of: Vec<f64> = after.iter().map(|b| b.faults[f]).collect();
                     for at in 0..values.len() {
                         let from = at.saturating_sub(within);

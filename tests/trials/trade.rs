@@ -28,6 +28,7 @@
 
 use std::collections::BTreeMap;
 
+use halfsplit::belief::FaultId;
 use halfsplit::job::{Cannot, Case, CaseFile, Did, Entry, Settings, Sure};
 use halfsplit::model::{Found, compile};
 use halfsplit::plan::Act;
@@ -162,7 +163,7 @@ impl Taken {
             panic!("{name}: no test")
         };
         let line = after.model.tests[test].measures.unwrap().line;
-        let of_line: Vec<usize> = after.model.lines[line].faults.iter().map(|f| f.1).collect();
+        let of_line: Vec<FaultId> = after.model.lines[line].faults.iter().map(|f| f.1).collect();
         let (was, now) = (without(&before, &of_line), without(&after, &of_line));
         let (was_first, first) = (ranked(&before)[0], ranked(&after)[0]);
         let right = if sound {
@@ -173,7 +174,7 @@ impl Taken {
                 let known = after.model.faults.iter().any(|f| is(&f.id, accepted));
                 assert!(known, "{name}: no fault `{accepted}`");
             }
-            let accepted = |f: &usize| self.accept.iter().any(|a| is(id(&after, *f), a));
+            let accepted = |f: &FaultId| self.accept.iter().any(|a| is(id(&after, *f), a));
             ranked(&after).iter().take(3).any(accepted)
         };
         Judged {
@@ -181,7 +182,7 @@ impl Taken {
             discarded,
             lost: sure.as_ref().is_some_and(|c| {
                 let misread = c.belief.misread[at];
-                let accepted = |f: &usize| self.accept.iter().any(|a| is(id(c, *f), a));
+                let accepted = |f: &FaultId| self.accept.iter().any(|a| is(id(c, *f), a));
                 misread > 0.5 || !(sound || ranked(c).iter().take(3).any(accepted))
             }),
             right,
@@ -205,7 +206,7 @@ fn is(id: &str, name: &str) -> bool {
 }
 
 /// Probability that none of these faults is there.
-fn without(case: &Case, faults: &[usize]) -> f64 {
+fn without(case: &Case, faults: &[FaultId]) -> f64 {
     let has = |c: &halfsplit::belief::candidates::Candidate| c.iter().any(|f| faults.contains(&f));
     let all = &case.belief.candidates;
     let free: f64 = all.iter().filter(|(c, _)| !has(c)).map(|(_, p)| p).sum();
@@ -372,7 +373,7 @@ impl Book<Written> {
             let case = Case::new(rules, &file, Settings::default())
                 .unwrap_or_else(|e| panic!("{name}:{way}: {e}"));
             assert!(!case.symptoms.is_empty(), "{name}: not understood");
-            let truth = |f: usize| written.truth.iter().flatten().any(|t| t == id(&case, f));
+            let truth = |f: FaultId| written.truth.iter().flatten().any(|t| t == id(&case, f));
             for t in written.truth.iter().flatten() {
                 assert!(case.model.faults.iter().any(|f| f.id == *t), "{name}: {t}");
             }

@@ -6,6 +6,7 @@ use std::rc::Rc;
 use std::sync::Arc;
 
 use rustc_hash::FxHashMap;
+use typed_index_collections::TiVec;
 
 use super::super::network::{FaultId, Finding, Joint, Seen};
 
@@ -35,7 +36,7 @@ enum Acts {
         /// With no fault: the chance of at most this outcome, and of less.
         leak: (f64, f64),
         /// What each fault multiplies these by.
-        by: Vec<(f64, f64)>,
+        by: TiVec<FaultId, (f64, f64)>,
     },
     Together {
         joint: Arc<Joint>,
@@ -120,7 +121,7 @@ impl Look {
             None => {
                 let upto = |c: &[f64]| c.get(k).copied().unwrap_or(1.0);
                 let below = |c: &[f64]| if k == 0 { 0.0 } else { c[k - 1] };
-                let mut by = vec![(1.0, 1.0); n];
+                let mut by = TiVec::from(vec![(1.0, 1.0); n]);
                 for (id, c) in f.links() {
                     by[*id] = (upto(c), if k == 0 { 1.0 } else { below(c) });
                 }

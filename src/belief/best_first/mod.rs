@@ -29,9 +29,11 @@ mod looks;
 use std::cmp::Ordering;
 use std::collections::BinaryHeap;
 
+use typed_index_collections::TiVec;
+
 use super::candidates::{Candidate, MAX_SIZE, Weighted};
 use super::lives::{Life, lives};
-use super::network::{Change, Event, FaultId, Network};
+use super::network::{Change, Event, FaultId, ItemId, Network, PlaceId};
 use bound::{Added, Raised, beyond};
 use looks::{At, Base, Look};
 
@@ -123,9 +125,9 @@ pub(super) struct Found {
     pub(super) candidates_left_out: f64,
     /// Probabilities among what is listed: of each fault now, of each item, of
     /// each place, of nothing, and of each result to be a misreading.
-    pub(super) faults: Vec<f64>,
-    pub(super) items: Vec<f64>,
-    pub(super) places: Vec<f64>,
+    pub(super) faults: TiVec<FaultId, f64>,
+    pub(super) items: TiVec<ItemId, f64>,
+    pub(super) places: TiVec<PlaceId, f64>,
     pub(super) nothing: f64,
     pub(super) misread: Vec<f64>,
 }
@@ -133,23 +135,27 @@ pub(super) struct Found {
 impl Found {
     /// Nothing is listed: the priors, of which anything may be wrong.
     fn unknown(network: &Network, results: usize, most: f64) -> Found {
-        let mut none = (vec![1.0; network.items()], vec![1.0; network.places()], 1.0);
+        let mut items = TiVec::from(vec![1.0; network.items()]);
+        let mut places = TiVec::from(vec![1.0; network.places()]);
+        let mut nothing = 1.0;
         for f in network.faults() {
             let not = 1.0 - f.probability;
-            none.0[f.item] *= not;
-            none.1[f.place] *= not;
-            none.2 *= not;
+            items[f.item] *= not;
+            places[f.place] *= not;
+            nothing *= not;
         }
-        let some = |none: Vec<f64>| none.into_iter().map(|p| 1.0 - p).collect();
+        let some = |none: &mut [f64]| none.iter_mut().for_each(|p| *p = 1.0 - *p);
+        some(&mut items.raw);
+        some(&mut places.raw);
         Found {
             candidates: Weighted::new(),
             evidence: most.clamp(f64::MIN_POSITIVE, 1.0),
             left_out: 1.0,
             candidates_left_out: 1.0,
             faults: network.faults().iter().map(|f| f.probability).collect(),
-            items: some(none.0),
-            places: some(none.1),
-            nothing: none.2,
+            items,
+            places,
+            nothing,
             misread: vec![0.0; results],
         }
     }
@@ -178,7 +184,7 @@ impl Search {
                 }
             }
         }
-        let mut seeing: Vec<Vec<u32>> = vec![Vec::new(); n];
+        let mut seeing: TiVec<FaultId, Vec<u32>> = vec![Vec::new(); n].into();
         for (r, look) in looks.iter().enumerate() {
             look.sees().for_each(|f| seeing[f].push(r as u32));
         }
@@ -194,7 +200,7 @@ impl Search {
             from: 0,
         };
         let mut roots = vec![(none, 1.0)];
-        for (f, prior) in network.faults().iter().enumerate() {
+        for (f, prior) in network.faults().iter_enumerated() {
             let (absent, lives) = lives(prior.probability, f, &changes);
             let certain = absent == 0.0;
             let first = search.choices.len();
@@ -441,9 +447,9 @@ impl Search {
             evidence: total,
             left_out: 1.0 - total / (total + rest),
             candidates_left_out: 0.0,
-            faults: vec![0.0; network.len()],
-            items: vec![0.0; network.items()],
-            places: vec![0.0; network.places()],
+            faults: vec![0.0; network.len()].into(),
+            items: vec![0.0; network.items()].into(),
+            places: vec![0.0; network.places()].into(),
             nothing: 0.0,
             misread: vec![0.0; self.results],
         };
@@ -467,8 +473,8 @@ impl Search {
                 of.dedup();
                 of.iter().for_each(|i| sums[*i] += p);
             };
-            of_each(&mut found.items, &|f| network.faults()[f].item);
-            of_each(&mut found.places, &|f| network.faults()[f].place);
+            of_each(&mut found.items.raw, &|f| network.faults()[f].item.0);
+            of_each(&mut found.places.raw, &|f| network.faults()[f].place.0);
             if now.is_empty() {
                 found.nothing += p;
             }
@@ -484,9 +490,9 @@ impl Search {
         super::candidates::merge(&mut found.candidates);
         found.candidates_left_out = 1.0 - (1.0 - too_large) * (1.0 - found.left_out);
         let sums = [
-            &mut found.faults,
-            &mut found.items,
-            &mut found.places,
+            &mut found.faults.raw,
+            &mut found.items.raw,
+            &mut found.places.raw,
             &mut found.misread,
         ];
         sums.into_iter()

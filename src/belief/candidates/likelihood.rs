@@ -2,6 +2,8 @@
 
 use std::sync::Arc;
 
+use typed_index_collections::TiVec;
+
 use super::Candidate;
 use crate::belief::network::{FaultId, Joint, Seen};
 
@@ -15,12 +17,15 @@ enum Laid {
     Together(Together),
 }
 
+/// A chance with no fault, and what each fault multiplies it by.
+type Row = (f64, TiVec<FaultId, f64>);
+
 /// Where every fault acts on its own: the chances of at most the outcome
 /// before, and of at most this one.
 #[derive(Debug)]
 struct Alone {
-    lower: Option<(f64, Vec<f64>)>,
-    upper: Option<(f64, Vec<f64>)>,
+    lower: Option<Row>,
+    upper: Option<Row>,
     real: f64,
     flat: f64,
 }
@@ -40,7 +45,7 @@ pub(super) struct Among {
     pub(super) joint: Arc<Joint>,
     /// For each fault of the network, its place among those that act
     /// together, from 1 on; 0 for all others.
-    pub(super) at: Vec<u8>,
+    pub(super) at: TiVec<FaultId, u8>,
 }
 
 /// Those of a set that act together.
@@ -60,7 +65,7 @@ pub(super) fn with(seen: &Seen, joint: &Joint, set: u64) -> f64 {
 impl Among {
     /// For a network of `n` faults.
     pub(super) fn new(n: usize, joint: &Arc<Joint>) -> Self {
-        let mut at = vec![0; n];
+        let mut at = TiVec::from(vec![0; n]);
         for (i, f) in joint.faults().iter().enumerate() {
             at[*f] = i as u8 + 1;
         }
@@ -110,7 +115,7 @@ impl Likelihood {
             return Likelihood(Laid::Together(Together::new(n, seen, joint)));
         }
         let row = |k: usize| {
-            let mut v = vec![1.0; n];
+            let mut v = TiVec::from(vec![1.0; n]);
             for (id, c) in f.links() {
                 v[*id] = c[k];
             }
@@ -150,11 +155,13 @@ impl Likelihood {
 impl Alone {
     pub(super) fn by_second(&self, first: FaultId, from: FaultId, by: &mut [f64]) {
         let (real, flat) = (self.real, self.flat);
-        let row = |r: &'_ (f64, Vec<f64>)| (r.0 * r.1[first], from..from + by.len());
+        // Faults that follow one another are a run of plain numbers.
+        let run = from.0..from.0 + by.len();
+        let row = |r: &Row| (r.0 * r.1[first], run.clone());
         match (&self.upper, &self.lower) {
             (Some(upper), None) => {
                 let (u, at) = row(upper);
-                for (x, v) in by.iter_mut().zip(&upper.1[at]) {
+                for (x, v) in by.iter_mut().zip(&upper.1.raw[at]) {
                     *x *= real * (u * v) + flat;
                 }
             }
@@ -162,13 +169,13 @@ impl Alone {
                 let (l, at) = row(lower);
                 match upper {
                     None => {
-                        for (x, v) in by.iter_mut().zip(&lower.1[at]) {
+                        for (x, v) in by.iter_mut().zip(&lower.1.raw[at]) {
                             *x *= real * (1.0 - l * v) + flat;
                         }
                     }
                     Some(upper) => {
                         let (u, _) = row(upper);
-                        let rows = upper.1[at.clone()].iter().zip(&lower.1[at]);
+                        let rows = upper.1.raw[at.clone()].iter().zip(&lower.1.raw[at]);
                         for (x, (v, w)) in by.iter_mut().zip(rows) {
                             *x *= real * (u * v - l * w).max(0.0) + flat;
                         }
@@ -180,7 +187,7 @@ impl Alone {
     }
 
     pub(super) fn of(&self, c: &Candidate) -> f64 {
-        let product = |row: &Option<(f64, Vec<f64>)>, none: f64| match row {
+        let product = |row: &Option<Row>, none: f64| match row {
             None => none,
             Some((leak, v)) => c.iter().fold(*leak, |p, f| p * v[f]),
         };

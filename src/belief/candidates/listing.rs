@@ -1,7 +1,9 @@
 //! Sets of faults, the likeliest first.
 
+use typed_index_collections::TiSlice;
+
 use super::likelihood::Likelihood;
-use super::{Candidate, MAX_SIZE, changed};
+use super::{Candidate, MAX_SIZE, changed, packed};
 use crate::belief::network::{Event, FaultId, Network};
 use crate::belief::order::likelier;
 
@@ -18,7 +20,11 @@ pub fn list(network: &Network, size: usize, among: &[FaultId]) -> Weighted {
 }
 
 /// All sets up to two faults, but of pairs only those of two of `paired`.
-pub(in crate::belief) fn list_pairs(network: &Network, size: usize, paired: &[bool]) -> Weighted {
+pub(in crate::belief) fn list_pairs(
+    network: &Network,
+    size: usize,
+    paired: &TiSlice<FaultId, bool>,
+) -> Weighted {
     listed(network, 0, size, &[], |f| paired[f])
 }
 
@@ -40,8 +46,9 @@ fn listed(
     paired: impl Fn(FaultId) -> bool,
 ) -> Weighted {
     let priors = network.faults();
-    let n = priors.len();
-    let certain: Vec<FaultId> = (0..n).filter(|f| priors[*f].probability >= 1.0).collect();
+    let certain: Vec<FaultId> = (priors.keys())
+        .filter(|f| priors[*f].probability >= 1.0)
+        .collect();
     let Some(base) = Candidate::new(&certain) else {
         return Vec::new();
     };
@@ -52,7 +59,7 @@ fn listed(
         .product();
     let open = |f: &FaultId| priors[*f].probability > 0.0 && priors[*f].probability < 1.0;
     let odds = |f: FaultId| priors[f].probability / (1.0 - priors[f].probability);
-    let all: Vec<FaultId> = (0..n).filter(open).collect();
+    let all: Vec<FaultId> = priors.keys().filter(open).collect();
     let paired: Vec<FaultId> = all.iter().copied().filter(|f| paired(*f)).collect();
     let pairs = if from == 0 && size >= 2 {
         paired.len() * paired.len() / 2
@@ -67,7 +74,7 @@ fn listed(
         let mut c = base;
         for f in faults {
             if c.len() < MAX_SIZE {
-                c.faults[c.len()] = *f as u16;
+                c.faults[c.len()] = packed(*f);
                 c.len += 1;
             } else {
                 return;
@@ -202,7 +209,8 @@ pub(in crate::belief) fn sort(sets: &mut Weighted) {
 
 /// Multiplies each weight by the likelihoods of results.
 fn weigh(n: usize, sets: &mut Weighted, seen: &[Likelihood]) {
-    // The pairs of one fault follow each other: they are weighed as a row.
+    // The pairs of one fault follow each other: they are weighed as a row, in which
+    // faults go by plain places.
     let mut row = vec![1.0; n];
     let pairs =
         |a: &Candidate, b: &Candidate| a.len() == 2 && b.len() == 2 && a.faults[0] == b.faults[0];
@@ -219,7 +227,7 @@ fn weigh(n: usize, sets: &mut Weighted, seen: &[Likelihood]) {
         let first = usize::from(run[0].0.faults[0]);
         row[from..to].fill(1.0);
         for s in seen {
-            s.by_second(first, from, &mut row[from..to]);
+            s.by_second(FaultId(first), FaultId(from), &mut row[from..to]);
         }
         for s in run {
             s.1 *= row[second(s)];

@@ -3,7 +3,7 @@
 use std::sync::Arc;
 
 use super::super::lives::Life;
-use super::super::network::{FaultId, Finding, Joint};
+use super::super::network::{FaultId, Finding, ItemId, Joint, PlaceId};
 
 /// How a digit is moved by one fault.
 #[derive(Clone, Copy)]
@@ -43,8 +43,8 @@ pub(super) struct Variable {
     pub(super) pushes: Vec<Push>,
     /// Bit d: it pushes digit d.
     pub(super) digits: u64,
-    pub(super) item: usize,
-    pub(super) place: usize,
+    pub(super) item: ItemId,
+    pub(super) place: PlaceId,
 }
 
 impl Variable {

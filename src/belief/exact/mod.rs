@@ -54,7 +54,9 @@ mod tree;
 
 pub use blocks::MAX_LIVES;
 
-use super::network::{Event, Network};
+use typed_index_collections::TiVec;
+
+use super::network::{Event, FaultId, ItemId, Network, PlaceId};
 use model::Model;
 use space::dot;
 use sums::Sums;
@@ -70,11 +72,11 @@ pub struct Exact {
     /// Probability of everything that was seen.
     pub evidence: f64,
     /// Probability of each fault now.
-    pub faults: Vec<f64>,
+    pub faults: TiVec<FaultId, f64>,
     /// Probability that an item has some fault now.
-    pub items: Vec<f64>,
+    pub items: TiVec<ItemId, f64>,
     /// Probability that a place has some fault now.
-    pub places: Vec<f64>,
+    pub places: TiVec<PlaceId, f64>,
     /// Probability that nothing is at fault now.
     pub nothing: f64,
     /// For each result, in order, the probability that it was a misreading:
@@ -220,8 +222,8 @@ fn back(network: &Network, model: &Model, way: &Way) -> Exact {
     let mut sums = Sums {
         total,
         faults: prior.collect(),
-        no_item: vec![1.0; network.items()],
-        no_place: vec![1.0; network.places()],
+        no_item: vec![1.0; network.items()].into(),
+        no_place: vec![1.0; network.places()].into(),
         nothing: 1.0,
         misread: vec![0.0; model.results],
     };
@@ -229,12 +231,12 @@ fn back(network: &Network, model: &Model, way: &Way) -> Exact {
         Way::Sweep(ahead) => ahead.back(model, &mut sums),
         Way::Tree(tree) => tree.back(&mut sums),
     }
-    let some = |none: Vec<f64>| none.iter().map(|p| (1.0 - p).clamp(0.0, 1.0)).collect();
+    let some = |p: &f64| (1.0 - p).clamp(0.0, 1.0);
     Exact {
         evidence: total,
         faults: sums.faults,
-        items: some(sums.no_item),
-        places: some(sums.no_place),
+        items: sums.no_item.iter().map(some).collect(),
+        places: sums.no_place.iter().map(some).collect(),
         nothing: sums.nothing.clamp(0.0, 1.0),
         misread: sums.misread,
         left_out: lost / (total + lost),

@@ -1,5 +1,7 @@
 //! Results and faults laid out for the sum.
 
+use typed_index_collections::TiVec;
+
 use super::super::lives::lives;
 use super::super::network::{Change, Event, FaultId, Network, Seen};
 use super::blocks::{Block, WIDE, tied};
@@ -27,7 +29,7 @@ impl Model {
     /// [`MAX_LIVES`].
     pub(super) fn new(network: &Network, events: &[Event], least: usize) -> Option<Model> {
         let mut digits: Vec<Digit> = Vec::new();
-        let mut pushes: Vec<Vec<Push>> = vec![Vec::new(); network.len()];
+        let mut pushes: TiVec<FaultId, Vec<Push>> = vec![Vec::new(); network.len()].into();
         let mut changes: Vec<&Change> = Vec::new();
         let mut constant = 1.0;
         let mut states = 1usize;
@@ -116,12 +118,11 @@ impl Model {
         if changes.len() >= 63 {
             return None;
         }
-        let mut faults: Vec<Option<Variable>> = network
+        let mut faults: TiVec<FaultId, Option<Variable>> = network
             .faults()
-            .iter()
+            .iter_enumerated()
             .zip(pushes)
-            .enumerate()
-            .map(|(f, (prior, pushes))| {
+            .map(|((f, prior), pushes)| {
                 let (absent, lives) = lives(prior.probability, f, &changes);
                 Some(Variable {
                     id: f,
@@ -146,7 +147,7 @@ impl Model {
                 .flat_map(|r| r.joint.faults())
                 .copied()
                 .collect();
-            let members = (0..faults.len())
+            let members = (faults.keys())
                 .filter(|f| ids.contains(f))
                 .filter_map(|f| faults[f].take_if(|f| !f.lives.is_empty()))
                 .collect();

@@ -1,11 +1,14 @@
 //! What the sum gives.
 
+use typed_index_collections::TiVec;
+
+use super::super::network::{FaultId, ItemId, PlaceId};
 use super::digits::Variable;
 
 #[derive(Clone, Copy)]
 pub(super) enum Whole {
-    Item(usize),
-    Place(usize),
+    Item(ItemId),
+    Place(PlaceId),
     Everything,
 }
 
@@ -24,10 +27,10 @@ pub(super) struct Sums {
     /// Probability of everything that was seen.
     pub(super) total: f64,
     /// Probability of each fault now.
-    pub(super) faults: Vec<f64>,
+    pub(super) faults: TiVec<FaultId, f64>,
     /// Probability that an item, a place, everything has no fault now.
-    pub(super) no_item: Vec<f64>,
-    pub(super) no_place: Vec<f64>,
+    pub(super) no_item: TiVec<ItemId, f64>,
+    pub(super) no_place: TiVec<PlaceId, f64>,
     pub(super) nothing: f64,
     /// For each result, the probability that it was a misreading.
     pub(super) misread: Vec<f64>,

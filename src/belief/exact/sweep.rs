@@ -8,6 +8,7 @@ use std::collections::BTreeSet;
 use packs::{Inside, Left, Pack, WIDEST, packs};
 
 use super::super::lives::Life;
+use super::super::network::{ItemId, PlaceId};
 use super::digits::{Variable, digits};
 use super::model::Model;
 use super::space::{Space, add, dot};
@@ -59,8 +60,8 @@ impl<'m> Sweep<'m> {
         let space = model.space();
         let start = space.product(&model.digits, model.constant, |d| &d.start);
         let members = || model.blocks.iter().flat_map(|b| &b.members);
-        let items: BTreeSet<usize> = members().map(|f| f.item).collect();
-        let places: BTreeSet<usize> = members().map(|f| f.place).collect();
+        let items: BTreeSet<ItemId> = members().map(|f| f.item).collect();
+        let places: BTreeSet<PlaceId> = members().map(|f| f.place).collect();
         // Places hold items hold faults, so that each is one run of the order;
         // those with faults in a block, which come last, are next to them.
         let mut order: Vec<&Variable> = Vec::with_capacity(model.faults.len());

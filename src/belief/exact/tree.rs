@@ -17,6 +17,7 @@ use std::collections::BTreeSet;
 
 use fixedbitset::FixedBitSet;
 
+use super::super::network::{ItemId, PlaceId};
 use super::model::Model;
 use super::space::{by_pair, by_push};
 use super::sums::{Sums, Whole};
@@ -401,8 +402,8 @@ impl<'m> Tree<'m> {
     fn wholes(&self) -> Vec<Whole> {
         let faults = &self.model.faults;
         let several = |whole: &Whole| faults.iter().filter(|f| whole.has(f)).count() > 1;
-        let items: BTreeSet<usize> = faults.iter().map(|f| f.item).collect();
-        let places: BTreeSet<usize> = faults.iter().map(|f| f.place).collect();
+        let items: BTreeSet<ItemId> = faults.iter().map(|f| f.item).collect();
+        let places: BTreeSet<PlaceId> = faults.iter().map(|f| f.place).collect();
         let all = items.into_iter().map(Whole::Item);
         let all = all.chain(places.into_iter().map(Whole::Place));
         all.chain([Whole::Everything]).filter(several).collect()

@@ -1,5 +1,6 @@
 //! What a trainee types, as what is meant.
 
+use crate::belief::{FaultId, ItemId};
 use crate::cli::error::{Failure, Result};
 use crate::drill::{Cause, Round};
 use crate::model::Found;
@@ -9,10 +10,8 @@ use crate::rulebase::Kind;
 /// Every step in the order of its number: tests, then remedies.
 pub(super) fn all(round: &Round) -> Vec<Act> {
     let m = round.model();
-    let tests = (0..m.tests.len()).map(Act::Test);
-    tests
-        .chain((0..m.remedies.len()).map(Act::Remedy))
-        .collect()
+    let tests = m.tests.keys().map(Act::Test);
+    tests.chain(m.remedies.keys().map(Act::Remedy)).collect()
 }
 
 /// The group of a step: how it is done, in a word or two.
@@ -215,10 +214,10 @@ pub(super) fn causes(round: &Round, shown: &[Cause], typed: &str) -> Result<Vec<
         let name = name.to_lowercase();
         typed.split_whitespace().all(|w| name.contains(w))
     };
-    let items: Vec<usize> = (0..m.items.len())
+    let items: Vec<ItemId> = (m.items.keys())
         .filter(|i| has(&m.items[*i].name))
         .collect();
-    let faults: Vec<usize> = (0..m.faults.len())
+    let faults: Vec<FaultId> = (m.faults.keys())
         .filter(|f| has(&m.faults[*f].name))
         .collect();
     match (items.as_slice(), faults.as_slice()) {

@@ -65,7 +65,7 @@ fn causes(links: &[Link], name: impl Fn(PackFault) -> String) -> String {
 /// Everything in a pack that has a name, with its explanation.
 pub(super) fn entries(rules: &Rulebase, p: &Pack, unit: &str) -> Vec<(String, String)> {
     let words = |t: &str| t.replace("{unit}", unit);
-    let fault_name = |f: usize| -> String {
+    let fault_name = |f: PackFault| -> String {
         let item = &p.items[p.faults[f].item];
         let name = words(&item.name);
         match p.faults[f].name.as_str() {

@@ -7,6 +7,7 @@ use crate::cli::error::{Failure, Result};
 use crate::job::view::StepView;
 use crate::job::{Did, Entry, StepKind};
 use crate::model::Found;
+use crate::plan::RemedyId;
 
 /// How many remedies are listed to choose from.
 const LISTED: usize = 9;
@@ -41,11 +42,11 @@ impl Walk<'_> {
     fn ask_which_was_done(&mut self) -> Result<Option<String>> {
         let m = &self.desk.case.model;
         let faults = &self.desk.case.belief.faults;
-        let likely = |r: usize| -> f64 {
+        let likely = |r: RemedyId| -> f64 {
             let clears = &m.remedies[r].change.clears;
             clears.iter().map(|(f, take)| faults[*f] * take).sum()
         };
-        let mut order: Vec<usize> = (0..m.remedies.len()).collect();
+        let mut order: Vec<RemedyId> = m.remedies.keys().collect();
         order.sort_by(|a, b| likelier(likely(*a), likely(*b)));
         let best = order.iter().take(LISTED).map(|r| &m.remedies[*r]);
         let ids: Vec<String> = best.clone().map(|r| r.id.clone()).collect();

@@ -5,10 +5,11 @@ use std::collections::HashMap;
 
 use super::Case;
 use crate::belief::{
-    Belief, Event, Finding, Kept, Seen, Size, conflict_by, evidence_log2, exact, update,
+    Belief, Event, FaultId, Finding, Kept, Seen, Size, conflict_by, evidence_log2, exact, update,
     weights_among,
 };
 use crate::job::history::{History, OneResult, What};
+use crate::plan::TestId;
 
 /// How likely single results are beside the complaint, in bits, as long as the same
 /// was done to the device.
@@ -76,7 +77,7 @@ impl Case {
 
     /// For a suspect, what each result in force did: entry number (`None` for
     /// the complaint's symptoms, in order) and factor on the odds.
-    pub fn weights(&self, fault: usize) -> Vec<(Option<usize>, f64)> {
+    pub fn weights(&self, fault: FaultId) -> Vec<(Option<usize>, f64)> {
         let entries = self.results();
         let network = &self.model.network;
         weights_among(network, entries.len(), fault, |keep| self.events(keep))
@@ -87,7 +88,7 @@ impl Case {
 
     /// Probability that a fault was there when a remedy was begun, all that was
     /// seen before and after considered.
-    pub fn was_there(&self, remedy: usize, fault: usize) -> f64 {
+    pub fn was_there(&self, remedy: usize, fault: FaultId) -> f64 {
         let events = self.history.events(&self.model, |_| true);
         let Some(at) = events.changed_in(remedy) else {
             return 0.0;
@@ -111,7 +112,7 @@ impl Case {
     }
 
     /// The belief if a test came out in some way.
-    pub fn what_if(&self, test: usize, outcome: usize) -> Belief {
+    pub fn what_if(&self, test: TestId, outcome: usize) -> Belief {
         let t = &self.model.tests[test];
         let mut history = self.history.clone();
         history.supersede(&self.model, test, false);

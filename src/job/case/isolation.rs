@@ -6,7 +6,8 @@ use serde::{Deserialize, Serialize};
 
 use super::Case;
 use crate::belief::{FaultId, Finding, likelier};
-use crate::model::{Taken, TestInfo};
+use crate::model::{LineId, Taken, TestInfo};
+use crate::plan::TestId;
 
 /// Both suspects have at least this probability, else one of them is not worth a
 /// lifted part. Common practice, no source.
@@ -23,12 +24,12 @@ const OFFERED: usize = 3;
 #[derive(Clone, Debug, PartialEq)]
 pub struct Alike {
     /// The line, by index.
-    pub line: usize,
+    pub line: LineId,
     /// The two.
     pub suspects: [FaultId; 2],
-    /// The tests that do, by index, with the total variation between the two; the
+    /// The tests that do, with the total variation between the two; the
     /// cheapest for what it tells first.
-    pub tests: Vec<(usize, f64)>,
+    pub tests: Vec<(TestId, f64)>,
 }
 
 /// Total variation between what two faults make a test show.
@@ -41,7 +42,7 @@ impl Case {
     /// Offers what tells the two leading suspects apart where no offered point of a
     /// line that was read does.
     pub(in crate::job) fn isolate(&mut self) {
-        let mut order: Vec<FaultId> = (0..self.belief.faults.len()).collect();
+        let mut order: Vec<FaultId> = self.belief.faults.keys().collect();
         order.sort_by(|a, b| likelier(self.belief.faults[*a], self.belief.faults[*b]));
         let &[f, g, ..] = order.as_slice() else {
             return;
@@ -50,7 +51,7 @@ impl Case {
         if two.iter().any(|f| self.belief.faults[*f] < WORTH) {
             return;
         }
-        for line in 0..self.model.lines.len() {
+        for line in self.model.lines.keys() {
             let has = |f: &FaultId| self.model.lines[line].faults.iter().any(|x| x.1 == *f);
             if !two.iter().all(has) {
                 continue;
@@ -69,8 +70,8 @@ impl Case {
         foretold.map_or(0.0, |f| variation(&f.finding, f.ranges.len(), two))
     }
 
-    fn reads_alike(&self, line: usize, taken: &[Taken], two: [FaultId; 2]) -> bool {
-        let tests = self.model.tests.iter().enumerate();
+    fn reads_alike(&self, line: LineId, taken: &[Taken], two: [FaultId; 2]) -> bool {
+        let tests = self.model.tests.iter_enumerated();
         let mut open = tests.filter(|(i, t)| {
             let here = t.measures.is_some_and(|m| m.line == line);
             here && !self.blocked(*i) && !self.done(*i)
@@ -78,7 +79,7 @@ impl Case {
         open.all(|(_, t)| self.tells(t, taken, two) < ALIKE)
     }
 
-    fn offer(&mut self, line: usize, taken: &[Taken], two: [FaultId; 2]) {
+    fn offer(&mut self, line: LineId, taken: &[Taken], two: [FaultId; 2]) {
         let derived = self.model.isolating(line).into_iter();
         let mut all: Vec<(TestInfo, f64)> = derived
             .map(|t| {
@@ -141,12 +142,12 @@ pub struct IsolationView {
 }
 
 /// What tells the leading suspects of a line apart, by its index.
-pub(in crate::job) fn alike_view(case: &Case, line: usize) -> Option<AlikeView> {
+pub(in crate::job) fn alike_view(case: &Case, line: LineId) -> Option<AlikeView> {
     let alike = case.alike().filter(|a| a.line == line)?;
     let m = &case.model;
     let name = |f: FaultId| m.faults[f].name.clone();
     let suspects = alike.suspects.map(name).to_vec();
-    let test = |(i, tells): &(usize, f64)| {
+    let test = |(i, tells): &(TestId, f64)| {
         let t = &m.tests[*i];
         let cautions = t.step.cautions.iter();
         let there = m.bench.reach(case.state, &t.step.conditions);

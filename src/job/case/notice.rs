@@ -2,10 +2,11 @@
 //! mistake than true, or nothing explains it well.
 
 use super::Case;
-use crate::belief::{conflict_among, likelier, update};
+use crate::belief::{FaultId, conflict_among, likelier, update};
 use crate::bench::BenchState;
 use crate::job::ledger::Entered;
 use crate::model::{Read, Slip};
+use crate::plan::TestId;
 
 /// A result that wants a second look.
 #[derive(Clone, Debug, PartialEq)]
@@ -13,7 +14,7 @@ pub struct Notice {
     /// The entry, from 0.
     pub entry: usize,
     /// The test.
-    pub test: usize,
+    pub test: TestId,
     /// Why it is said.
     pub reason: Reason,
     /// Probability that the result is a mistake.
@@ -25,7 +26,7 @@ pub struct Notice {
     /// How likely this result was before it, where it is a word.
     pub expected: Option<f64>,
     /// The test to repeat, and its minutes with what it takes to get there.
-    pub repeat: (usize, f64),
+    pub repeat: (TestId, f64),
 }
 
 /// Why a result wants a second look.
@@ -84,7 +85,7 @@ impl Case {
             reason != Reason::LikelyWrong || self.belief.misread[*result] > WORTH_REPEATING
         };
         let other = against.filter(doubtful).and_then(again);
-        let minutes = |test: usize| (test, self.minutes_to_repeat(test, self.state));
+        let minutes = |test: TestId| (test, self.minutes_to_repeat(test, self.state));
         // What was measured again already is done again last.
         let confirmed = self.times(at).is_some_and(|t| t.0 > 1);
         let this = (!confirmed || other.is_none()).then_some(test);
@@ -105,7 +106,7 @@ impl Case {
     }
 
     /// The slip that a reading, by its place among the results, looks like.
-    fn slipped(&self, test: usize, at: usize) -> Option<Slip> {
+    fn slipped(&self, test: TestId, at: usize) -> Option<Slip> {
         let test = &self.model.tests[test];
         let mut readings = self.readings(test.measures?.line);
         let (_, taken) = readings.find(|r| r.0 == at)?;
@@ -185,15 +186,15 @@ impl Case {
         (0.0..=1.0).contains(&p).then_some(p)
     }
 
-    fn minutes_to_repeat(&self, test: usize, state: BenchState) -> f64 {
+    fn minutes_to_repeat(&self, test: TestId, state: BenchState) -> f64 {
         let step = &self.model.tests[test].step;
         step.minutes + self.model.bench.reach(state, &step.conditions).minutes
     }
 }
 
 /// The likeliest fault, if it is one that the rules do not list.
-pub(in crate::job) fn unlisted_leads(case: &Case) -> Option<usize> {
-    let faults = case.belief.faults.iter().enumerate();
+pub(in crate::job) fn unlisted_leads(case: &Case) -> Option<FaultId> {
+    let faults = case.belief.faults.iter_enumerated();
     let first = faults.max_by(|a, b| likelier(*b.1, *a.1));
     let first = first.map(|(f, _)| f);
     first.filter(|f| case.model.faults[*f].unlisted)

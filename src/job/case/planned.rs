@@ -3,26 +3,28 @@
 use std::sync::Arc;
 
 use rayon::prelude::*;
+use typed_index_collections::TiVec;
 
 use super::Case;
 use super::sensible::CHOSEN_FROM;
 use crate::belief::candidates::Outlook;
 use crate::belief::{Belief, Finding};
 use crate::bench::Turns;
-use crate::model::{Foretold, Model, Range, RemedyInfo, Taken, TestInfo};
+use crate::model::{Foretold, LineId, Model, Range, RemedyInfo, Taken, TestInfo};
 use crate::plan::{
-    Act, Advice, Effort, PlanRemedy, PlanTest, Situation, Turn, advise, foretell, turning_point,
+    Act, Advice, Effort, PlanRemedy, PlanTest, RemedyId, Situation, TestId, Turn, advise, foretell,
+    turning_point,
 };
 
 /// The tests as the planner sees them, `None` for one that is not open; and for
 /// each of the outcomes that it sees, what part of a test's outcomes that is.
-pub(super) type Planned = (Vec<Option<PlanTest>>, Vec<Vec<Range>>);
+pub(super) type Planned = (TiVec<TestId, Option<PlanTest>>, TiVec<TestId, Vec<Range>>);
 
 /// The remedies as the planner sees them, `None` for one that is not open, and the
 /// test that proves them.
 #[derive(Clone, Debug)]
 pub(super) struct Repairs {
-    remedies: Vec<Option<PlanRemedy>>,
+    remedies: TiVec<RemedyId, Option<PlanRemedy>>,
     retest: Option<PlanTest>,
 }
 
@@ -50,7 +52,7 @@ fn warns(t: &TestInfo) -> bool {
 /// What the words of a test do to gates where a value decides: what most of the
 /// values of the word do, as sets of faults have it. `None` where no value does
 /// anything.
-pub(crate) fn turns_in_words(m: &Model, test: usize, belief: &Belief) -> Option<Vec<Turns>> {
+pub(crate) fn turns_in_words(m: &Model, test: TestId, belief: &Belief) -> Option<Vec<Turns>> {
     let t = &m.tests[test];
     let foretold = m.foretold_after(test, &[], &belief.faults);
     let Foretold { finding, ranges } = foretold.filter(|_| warns(t))?;
@@ -112,7 +114,7 @@ impl Case {
     fn repairs(&self) -> &Repairs {
         self.repairs.get_or_init(|| {
             let m = &self.model;
-            let plan = |(i, r): (usize, &RemedyInfo)| {
+            let plan = |(i, r): (RemedyId, &RemedyInfo)| {
                 let open = self.is_open(Act::Remedy(i));
                 open.then(|| plan_remedy(m, r, self.times_done(i)))
             };
@@ -120,7 +122,7 @@ impl Case {
             let mut proofs = complained.iter().filter_map(|f| self.proof_of(*f));
             let retest = proofs.next().map(|t| &m.tests[t]);
             Repairs {
-                remedies: m.remedies.iter().enumerate().map(plan).collect(),
+                remedies: m.remedies.iter_enumerated().map(plan).collect(),
                 retest: retest.map(|t| plan_test(m, t, &t.foretold, &[])),
             }
         })
@@ -130,21 +132,21 @@ impl Case {
     /// else is going to be read of it.
     pub(super) fn planned(&self) -> Planned {
         let m = &self.model;
-        let standing: Vec<Vec<Taken>> = (0..m.lines.len())
+        let standing: TiVec<LineId, Vec<Taken>> = (m.lines.keys())
             .map(|line| self.history.standing_readings(m, line))
             .collect();
-        let open: Vec<bool> = (0..m.tests.len())
+        let open: TiVec<TestId, bool> = (m.tests.keys())
             .map(|i| self.is_open(Act::Test(i)))
             .collect();
         // Where nothing was read yet, words do for a first answer, but not where a
         // value may be the sign of a hazard.
         let in_words = self.settings.effort == Effort::FIRST;
-        let wanted = |(i, open): (usize, &bool)| -> Option<(usize, &[Taken])> {
+        let wanted = |(i, open): (TestId, &bool)| -> Option<(TestId, &[Taken])> {
             let taken = &standing[m.tests[i].measures.filter(|_| *open)?.line];
             let words_do = taken.is_empty() && in_words && !warns(&m.tests[i]);
             (!words_do).then_some((i, taken))
         };
-        let wanted: Vec<_> = open.iter().enumerate().map(wanted).collect();
+        let wanted: Vec<_> = open.iter_enumerated().map(wanted).collect();
         let believed = &self.belief.faults;
         let foretold: Vec<Option<Foretold>> = (wanted.par_iter().with_max_len(4))
             .map(|w| w.and_then(|(i, taken)| m.foretold_after(i, taken, believed)))
@@ -155,19 +157,19 @@ impl Case {
                 || (t.foretold.clone(), Vec::new()),
                 |f| (f.finding, f.ranges),
             );
-            let after = |a: &usize| open_now[*a];
+            let after = |a: &TestId| open_now[*a];
             let test = open.then(|| PlanTest {
                 after: t.comes_after.iter().copied().filter(after).collect(),
                 ..plan_test(m, t, &finding, &ranges)
             });
             (test, ranges)
         };
-        m.tests
-            .iter()
+        let (planned, ranges): (Vec<_>, Vec<_>) = (m.tests.iter())
             .zip(open.iter().copied())
             .zip(foretold)
             .map(planned)
-            .unzip()
+            .unzip();
+        (planned.into(), ranges.into())
     }
 
     pub(super) fn plan(&self) -> &Planned {
@@ -176,7 +178,7 @@ impl Case {
 
     /// What the planner takes for one outcome of a test: the outcome, and where
     /// it is only a range of that one's values, which.
-    pub fn foreseen(&self, test: usize, outcome: usize) -> (usize, Option<(f64, f64)>) {
+    pub fn foreseen(&self, test: TestId, outcome: usize) -> (usize, Option<(f64, f64)>) {
         let ranges = &self.plan().1[test];
         let Some(range) = ranges.get(outcome) else {
             return (outcome, None);
@@ -223,7 +225,7 @@ impl Case {
 
     /// The chance of each outcome of a test, given that of each that the planner
     /// sees.
-    fn in_words(&self, test: usize, chances: &[f64]) -> Vec<f64> {
+    fn in_words(&self, test: TestId, chances: &[f64]) -> Vec<f64> {
         let mut words = vec![0.0; self.model.tests[test].outcomes.len()];
         for (k, chance) in chances.iter().enumerate() {
             words[self.foreseen(test, k).0] += chance;

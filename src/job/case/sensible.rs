@@ -7,9 +7,13 @@
 //!
 //! All numbers here are common practice, no source.
 
+use typed_index_collections::TiVec;
+
 use super::Case;
+use crate::belief::FaultId;
 use crate::belief::candidates::Candidate;
 use crate::job::ledger::Entered;
+use crate::model::FunctionId;
 use crate::plan::first::{ComesTo, NO_GUESS, Standing, Weighed, first};
 use crate::plan::{Act, Advice, NOTHING_WRONG, Proposal, Stop};
 use crate::rulebase::Kind;
@@ -79,7 +83,7 @@ impl Case {
     /// nothing was seen to fail.
     fn works_now(&self) -> bool {
         let since = self.last_remedy.map_or(0, |n| n + 1);
-        let mut last: Vec<(usize, bool)> = Vec::new();
+        let mut last: Vec<(FunctionId, bool)> = Vec::new();
         for e in &self.entered[since..] {
             if let Entered::Result { test, outcome } = *e
                 && let Some(f) = self.model.tests[test].proves
@@ -89,7 +93,7 @@ impl Case {
             }
         }
         let complained = self.complaint_functions();
-        let works = |f: &usize| last.iter().any(|l| l.0 == *f);
+        let works = |f: &FunctionId| last.iter().any(|l| l.0 == *f);
         !complained.is_empty() && complained.iter().all(works) && last.iter().all(|l| l.1)
     }
 
@@ -109,7 +113,7 @@ impl Case {
         let links = complained
             .iter()
             .flat_map(|f| &self.model.functions[*f].links);
-        let mut passes = vec![1.0; self.model.faults.len()];
+        let mut passes: TiVec<FaultId, f64> = vec![1.0; self.model.faults.len()].into();
         links.for_each(|(f, shows)| passes[*f] *= 1.0 - shows);
         let seldom = |c: &Candidate| {
             let pass: f64 = c.iter().map(|f| passes[f]).product();

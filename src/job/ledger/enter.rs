@@ -10,7 +10,7 @@ use crate::job::file::{Entry, Shown};
 use crate::job::history::What;
 use crate::job::reading::{self, Asked};
 use crate::model::{BenchMeter, Found, Read, TestInfo};
-use crate::plan::Act;
+use crate::plan::{Act, RemedyId, TestId};
 use crate::rulebase::Rulebase;
 
 /// What an entry came to.
@@ -18,15 +18,15 @@ use crate::rulebase::Rulebase;
 pub enum Entered {
     /// A symptom of the complaint, by index.
     Symptom(usize),
-    /// A test with its outcome, by index.
+    /// A test with its outcome.
     Result {
         /// The test.
-        test: usize,
+        test: TestId,
         /// The outcome.
         outcome: usize,
     },
-    /// A remedy, by index.
-    Remedy(usize),
+    /// A remedy.
+    Remedy(RemedyId),
     /// It confirms or corrects an earlier entry, from 0.
     About(usize),
     /// Something that does not change the belief.
@@ -107,7 +107,7 @@ impl Ledger {
     fn take_result(&mut self, n: usize, r: &Shown) -> Result<Entered, CaseError> {
         let test = one(self.model.test(&r.test), "test", &r.test)?;
         if let Some(m) = self.model.tests[test].measures {
-            self.see_siblings(m.line..m.line + 1)?;
+            self.see_siblings(std::iter::once(m.line))?;
         }
         let other = r
             .as_it_stands
@@ -161,7 +161,7 @@ impl Ledger {
     }
 
     /// What went well shows that the device does what the complaint rules out.
-    fn reached(&mut self, test: usize, outcome: usize) {
+    fn reached(&mut self, test: TestId, outcome: usize) {
         let proves = self.model.tests[test].proves;
         let complained = proves.is_some_and(|f| self.complaint_functions().contains(&f));
         let works = match proves {
@@ -176,7 +176,7 @@ impl Ledger {
     }
 
     /// Notes which gates a result found to be up with reason.
-    fn check_gates(&mut self, test: usize, outcome: usize, is_number: bool, turns: Turns) {
+    fn check_gates(&mut self, test: TestId, outcome: usize, is_number: bool, turns: Turns) {
         // Its own check tells whether it is still there.
         self.checked = match self.model.tests[test].checks {
             Some(gate) => self.checked.with(gate, outcome > 0),
@@ -241,7 +241,7 @@ impl Ledger {
         }
     }
 
-    pub(super) fn change(&mut self, c: Change, entry: usize, test: Option<usize>) {
+    pub(super) fn change(&mut self, c: Change, entry: usize, test: Option<TestId>) {
         self.history.push(Some(entry), test, What::Changed(c));
     }
 

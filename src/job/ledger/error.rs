@@ -148,11 +148,11 @@ fn no_entry(typed: usize, entries: usize) -> String {
 }
 
 /// Takes one of what was found, or says why not.
-pub(in crate::job) fn one(
-    found: Found<usize>,
+pub(in crate::job) fn one<I>(
+    found: Found<I>,
     what: &'static str,
     name: &str,
-) -> Result<usize, CaseError> {
+) -> Result<I, CaseError> {
     match found {
         Found::One(i) => Ok(i),
         Found::Several(could_be) => Err(CaseError::Ambiguous {

@@ -5,7 +5,7 @@ use super::{CaseError, Ledger, one};
 use crate::circuit::calibrate::CalibrateError;
 use crate::job::file::{Entry, Reference};
 use crate::job::reading::{self, Asked};
-use crate::model::{BenchMeter, CompileError};
+use crate::model::{BenchMeter, CompileError, LineId};
 use crate::rulebase::Rulebase;
 use crate::shown::shown;
 
@@ -40,7 +40,7 @@ impl Ledger {
         rules: &Rulebase,
         meter: &BenchMeter,
         (n, r): (usize, &Reference),
-    ) -> Result<usize, CaseError> {
+    ) -> Result<LineId, CaseError> {
         let test = one(self.model.test(&r.test), "test", &r.test)?;
         let t = &self.model.tests[test];
         let Some(at) = t.measures else {
@@ -97,7 +97,10 @@ impl Ledger {
 
     /// Takes up what was read on the siblings of lines, so that what is foretold
     /// of them rests on it.
-    pub(super) fn see_siblings(&mut self, lines: std::ops::Range<usize>) -> Result<(), CaseError> {
+    pub(super) fn see_siblings(
+        &mut self,
+        lines: impl Iterator<Item = LineId>,
+    ) -> Result<(), CaseError> {
         let mut changed = Vec::new();
         for line in lines {
             let seen = self.history.seen(&self.model, line);

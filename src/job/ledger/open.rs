@@ -2,7 +2,7 @@
 
 use super::{Entered, Ledger};
 use crate::bench::Gates;
-use crate::plan::Act;
+use crate::plan::{Act, RemedyId, TestId};
 use crate::rulebase::{DONOR_PARTS, Kind, Step};
 
 impl Ledger {
@@ -27,10 +27,10 @@ impl Ledger {
     }
 
     /// The gates that are up, each with the test that lifts it.
-    pub fn gates_up(&self) -> impl Iterator<Item = (usize, usize)> {
+    pub fn gates_up(&self) -> impl Iterator<Item = (usize, TestId)> {
         let test = |gate| {
-            let mut tests = self.model.tests.iter();
-            Some((gate, tests.position(|t| t.checks == Some(gate))?))
+            let check = self.model.tests.position(|t| t.checks == Some(gate));
+            Some((gate, check?))
         };
         self.state.gates().iter().filter_map(test)
     }
@@ -42,12 +42,12 @@ impl Ledger {
     }
 
     /// Whether the last result of a test still holds.
-    pub fn done(&self, test: usize) -> bool {
+    pub fn done(&self, test: TestId) -> bool {
         self.history.holds(&self.model, test)
     }
 
     /// How many times a remedy was done.
-    pub(in crate::job) fn times_done(&self, remedy: usize) -> usize {
+    pub(in crate::job) fn times_done(&self, remedy: RemedyId) -> usize {
         let same = |e: &&Entered| matches!(e, Entered::Remedy(r) if *r == remedy);
         self.entered.iter().filter(same).count()
     }
@@ -55,10 +55,10 @@ impl Ledger {
     /// Rules out what needs something that the shop is without.
     pub(super) fn plan_around(&mut self, without: &[String]) {
         self.without = without.to_vec();
-        for i in 0..self.model.tests.len() {
+        for i in self.model.tests.keys() {
             self.blocked_tests[i] = self.lacks(Act::Test(i)).is_some();
         }
-        for i in 0..self.model.remedies.len() {
+        for i in self.model.remedies.keys() {
             self.blocked_remedies[i] = self.lacks(Act::Remedy(i)).is_some();
         }
     }
@@ -81,7 +81,7 @@ impl Ledger {
 
     /// Whether a test has been ruled out or left unclear. A retest that was
     /// unclear stays open: without it the job cannot be closed as mended.
-    pub fn blocked(&self, test: usize) -> bool {
+    pub fn blocked(&self, test: TestId) -> bool {
         let again = self.unclear_tests.contains(&test) && self.due.contains(&test);
         self.blocked_tests[test] && !again || self.beyond(&self.model.tests[test].step)
     }
@@ -94,7 +94,7 @@ impl Ledger {
     }
 
     /// Whether a remedy has been ruled out.
-    pub fn ruled_out(&self, remedy: usize) -> bool {
+    pub fn ruled_out(&self, remedy: RemedyId) -> bool {
         self.blocked_remedies[remedy]
     }
 
@@ -116,8 +116,8 @@ impl Ledger {
         })
     }
 
-    /// A test that is still to be done before another one, by index.
-    pub fn before(&self, test: usize) -> Option<usize> {
+    /// A test that is still to be done before another one.
+    pub fn before(&self, test: TestId) -> Option<TestId> {
         let mut all = self.model.tests[test].comes_after.iter().copied();
         all.find(|t| !self.blocked(*t) && !self.done(*t))
     }

@@ -1,5 +1,7 @@
 //! What a job knows of a line: its readings and what may be wrong where.
 
+use typed_index_collections::TiVec;
+
 use super::view::{CauseView, ReadingView};
 use crate::belief::candidates::Candidate;
 use crate::belief::{FaultId, likelier};
@@ -7,7 +9,8 @@ use crate::circuit::meter::Reading;
 use crate::job::case::Case;
 use crate::job::ledger::Entered;
 use crate::line::CATEGORIES;
-use crate::model::{LineInfo, Read, Taken, bounds};
+use crate::model::{LineId, LineInfo, Read, Taken, bounds};
+use crate::plan::TestId;
 use crate::rulebase::{Harm, Line, LinePart, PartKind};
 use crate::shown::shown;
 
@@ -15,7 +18,7 @@ use crate::shown::shown;
 pub(super) struct TakenHere<'c> {
     /// From 0.
     entry: usize,
-    test: usize,
+    test: TestId,
     outcome: usize,
     taken: &'c Taken,
     misread: f64,
@@ -41,7 +44,7 @@ pub(super) struct Known<'c> {
 const NAMED_FROM: f64 = 0.005;
 
 /// The readings of a line that are in force.
-fn taken(case: &Case, line: usize) -> Vec<TakenHere<'_>> {
+fn taken(case: &Case, line: LineId) -> Vec<TakenHere<'_>> {
     let results = case.results();
     case.readings(line)
         .filter_map(|(entry, taken)| {
@@ -90,7 +93,7 @@ pub(super) fn does(line: &Line, harm: Harm) -> String {
 }
 
 impl<'c> Known<'c> {
-    pub(super) fn new(case: &'c Case, line: usize) -> Self {
+    pub(super) fn new(case: &'c Case, line: LineId) -> Self {
         let info = &case.model.lines[line];
         let mut known = Known {
             case,
@@ -162,7 +165,7 @@ impl<'c> Known<'c> {
     /// Probability that some fault does one of these things here.
     pub(super) fn probability(&self, things: impl Fn(Harm) -> bool) -> f64 {
         let b = &self.case.belief;
-        let mut shares = vec![0.0; b.faults.len()];
+        let mut shares: TiVec<FaultId, f64> = vec![0.0; b.faults.len()].into();
         for c in self.causes.iter().filter(|c| things(c.harm)) {
             shares[c.fault] += c.share;
         }

@@ -3,7 +3,7 @@
 use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
 
-use crate::belief::likelier;
+use crate::belief::{FaultId, PlaceId, likelier};
 use crate::job::case::Case;
 use crate::job::file::Entry;
 use crate::job::words::result_words;
@@ -87,7 +87,7 @@ pub struct BeliefView {
 pub(super) fn belief(case: &Case, steps: &[Entry]) -> BeliefView {
     let m = &case.model;
     let b = &case.belief;
-    let mut suspects: Vec<Suspect> = (0..m.faults.len())
+    let mut suspects: Vec<Suspect> = (m.faults.keys())
         .map(|f| suspect(m, f, b.faults[f]))
         .collect();
     suspects.sort_by(|a, b| likelier(a.posterior, b.posterior));
@@ -123,7 +123,7 @@ pub(super) fn belief(case: &Case, steps: &[Entry]) -> BeliefView {
             .enumerate()
             .map(|(i, w)| Share {
                 name: w.word().to_owned(),
-                posterior: b.places.get(i).copied().unwrap_or(0.0),
+                posterior: b.places.get(PlaceId(i)).copied().unwrap_or(0.0),
             })
             .collect(),
         items,
@@ -147,7 +147,7 @@ pub(super) fn belief(case: &Case, steps: &[Entry]) -> BeliefView {
 }
 
 /// A fault as a suspect.
-pub(in crate::job) fn suspect(m: &Model, fault: usize, posterior: f64) -> Suspect {
+pub(in crate::job) fn suspect(m: &Model, fault: FaultId, posterior: f64) -> Suspect {
     let f = &m.faults[fault];
     Suspect {
         fault: f.id.clone(),

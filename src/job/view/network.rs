@@ -4,8 +4,9 @@
 
 use schemars::JsonSchema;
 use serde::Serialize;
+use typed_index_collections::TiSlice;
 
-use crate::belief::{Change, Event, Finding, Network};
+use crate::belief::{Change, Event, FaultId, Finding, Network};
 use crate::job::case::Case;
 use crate::model::Model;
 
@@ -169,12 +170,12 @@ pub struct RulesView {
 struct Named<'m>(&'m Model);
 
 impl Named<'_> {
-    fn fault(&self, f: usize) -> String {
+    fn fault(&self, f: FaultId) -> String {
         self.0.faults[f].id.clone()
     }
 
-    fn chances(&self, all: &[(usize, f64)]) -> Vec<ChanceView> {
-        let of = |(f, chance): &(usize, f64)| ChanceView {
+    fn chances(&self, all: &[(FaultId, f64)]) -> Vec<ChanceView> {
+        let of = |(f, chance): &(FaultId, f64)| ChanceView {
             fault: self.fault(*f),
             chance: *chance,
         };
@@ -189,11 +190,11 @@ impl Named<'_> {
     }
 
     fn finding(&self, finding: &Finding) -> FindingView {
-        let link = |(f, at_most): &(usize, Vec<f64>)| LinkView {
+        let link = |(f, at_most): &(FaultId, Vec<f64>)| LinkView {
             fault: self.fault(*f),
             at_most: at_most.clone(),
         };
-        let row = |(faults, chances): (Vec<usize>, &[f64])| RowView {
+        let row = |(faults, chances): (Vec<FaultId>, &[f64])| RowView {
             faults: faults.into_iter().map(|f| self.fault(f)).collect(),
             chances: chances.to_vec(),
         };
@@ -212,9 +213,13 @@ impl Named<'_> {
         }
     }
 
-    fn faults(&self, network: &Network, posterior: Option<&[f64]>) -> Vec<PriorView> {
-        let faults = self.0.faults.iter().zip(network.faults()).enumerate();
-        let of = |(f, (info, prior)): (usize, (&crate::model::FaultInfo, _))| {
+    fn faults(
+        &self,
+        network: &Network,
+        posterior: Option<&TiSlice<FaultId, f64>>,
+    ) -> Vec<PriorView> {
+        let faults = self.0.faults.iter_enumerated().zip(network.faults());
+        let of = |((f, info), prior): ((FaultId, &crate::model::FaultInfo), _)| {
             let prior: &crate::belief::Prior = prior;
             PriorView {
                 fault: info.id.clone(),

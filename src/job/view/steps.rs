@@ -9,7 +9,7 @@ use crate::job::kind::StepKind;
 use crate::job::words::{UNSURE, percent_within};
 use crate::line::Distrust;
 use crate::model::{Model, bounds};
-use crate::plan::{Act, Proposal};
+use crate::plan::{Act, Proposal, RemedyId, TestId};
 use crate::rulebase::MeterMode;
 
 /// An outcome with its probability.
@@ -185,7 +185,7 @@ pub fn step(case: &Case, p: &Proposal) -> StepView {
 
 /// What not to trust in a reading: first as the device stands, then what stays
 /// so when it is made ready.
-fn do_not_trust(case: &Case, test: usize) -> Vec<DistrustView> {
+fn do_not_trust(case: &Case, test: TestId) -> Vec<DistrustView> {
     let view = |as_it_stands: bool| {
         move |d: Distrust| DistrustView {
             reason: d.why.word().to_owned(),
@@ -202,7 +202,7 @@ fn do_not_trust(case: &Case, test: usize) -> Vec<DistrustView> {
 }
 
 /// What a voltage that a test takes cannot show and an oscilloscope can.
-fn only_a_scope(m: &Model, test: usize) -> Option<String> {
+fn only_a_scope(m: &Model, test: TestId) -> Option<String> {
     let measures = m.tests[test].measures?;
     let says = m.lines[measures.line].line.scope.clone();
     says.filter(|_| measures.probing.mode == MeterMode::Volts)
@@ -213,9 +213,9 @@ fn only_a_scope(m: &Model, test: usize) -> Option<String> {
 pub fn all_steps(case: &Case) -> Vec<StepView> {
     let m = &case.model;
     let looked_at = case.advice(usize::MAX).steps;
-    let acts = (0..m.tests.len())
+    let acts = (m.tests.keys())
         .map(Act::Test)
-        .chain((0..m.remedies.len()).map(Act::Remedy));
+        .chain(m.remedies.keys().map(Act::Remedy));
     let rest = acts.filter(|a| !looked_at.iter().any(|p| p.act == *a));
     let rest = rest.map(|a| not_looked_at(case, a));
     let looked_at = looked_at.iter().map(|p| step(case, p));
@@ -265,7 +265,7 @@ fn not_looked_at(case: &Case, act: Act) -> StepView {
 
 /// What the planner takes for one outcome of a test: the outcome, by index, and
 /// where it is only some of that one's values, which, in words.
-pub fn foreseen(case: &Case, test: usize, outcome: usize) -> (usize, Option<String>) {
+pub fn foreseen(case: &Case, test: TestId, outcome: usize) -> (usize, Option<String>) {
     let (outcome, between) = case.foreseen(test, outcome);
     let t = &case.model.tests[test];
     let reads = between.map(|(low, high)| bounds(low, high, t.unit.as_deref().unwrap_or("")));
@@ -284,7 +284,7 @@ pub(crate) fn telling(gain: f64) -> Option<&'static str> {
 }
 
 /// How a test splits the suspects, in plain words.
-fn why_test(case: &Case, i: usize, p: &Proposal) -> String {
+fn why_test(case: &Case, i: TestId, p: &Proposal) -> String {
     let how = if case.model.tests[i].checks.is_some() {
         "shows whether the hazard is gone"
     } else if case.retests_due().contains(&i) {
@@ -313,7 +313,7 @@ fn why_test(case: &Case, i: usize, p: &Proposal) -> String {
     format!("{how}{split}{cost}")
 }
 
-fn why_remedy(case: &Case, i: usize, p: &Proposal) -> String {
+fn why_remedy(case: &Case, i: RemedyId, p: &Proposal) -> String {
     let r = &case.model.remedies[i];
     let best = r
         .change

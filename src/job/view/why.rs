@@ -4,7 +4,7 @@ use schemars::JsonSchema;
 use serde::Serialize;
 
 use super::{StateView, foreseen};
-use crate::belief::{Belief, likelier};
+use crate::belief::{Belief, FaultId, likelier};
 use crate::job::case::Case;
 use crate::model::Found;
 
@@ -154,13 +154,13 @@ fn turn(case: &Case) -> Option<TurnView> {
 /// What would be believed then, beside what is believed now.
 pub fn supposed(case: &Case, then: &Belief) -> SupposedView {
     let now = &case.belief;
-    let suspect = |(f, info): (usize, &crate::model::FaultInfo)| SupposedSuspect {
+    let suspect = |(f, info): (FaultId, &crate::model::FaultInfo)| SupposedSuspect {
         fault: info.id.clone(),
         name: info.name.clone(),
         posterior: then.faults[f],
         now: now.faults[f],
     };
-    let faults = case.model.faults.iter().enumerate();
+    let faults = case.model.faults.iter_enumerated();
     let mut suspects: Vec<SupposedSuspect> = faults.map(suspect).collect();
     suspects.sort_by(|a, b| likelier(a.posterior, b.posterior));
     SupposedView {

@@ -1,5 +1,7 @@
 //! Copies of a pack: each with its names.
 
+use typed_index_collections::TiVec;
+
 use crate::model::*;
 use crate::rulebase::{Line, Pack, PackFault};
 
@@ -10,24 +12,27 @@ pub(super) struct Copy<'a> {
     pub(super) prefix: String,
     pub(super) first: bool,
     /// Fault of the pack to fault of the model; `None` if not on this device.
-    pub(super) faults: Vec<Option<usize>>,
+    pub(super) faults: TiVec<PackFault, Option<FaultId>>,
     /// Function of the pack to function of the model.
-    pub(super) functions: Vec<usize>,
+    pub(super) functions: Vec<FunctionId>,
     /// Line of the pack to line of the model.
-    pub(super) lines: Vec<usize>,
+    pub(super) lines: Vec<LineId>,
     /// Priors without history, for the leaks.
-    pub(super) base: Vec<f64>,
+    pub(super) base: TiVec<PackFault, f64>,
 }
 
 /// What each fault pushes a try to that may come out in part: to *in part* as far
 /// as it breaks the fuller function beyond the tried one, to *fails* as far as it
 /// breaks the tried one. So the chances of both functions are as stated.
-pub(super) fn in_part(fuller: &[(usize, f64)], tried: &[(usize, f64)]) -> Vec<(usize, Vec<f64>)> {
-    let works = |links: &[(usize, f64)], fault: usize| -> f64 {
+pub(super) fn in_part(
+    fuller: &[(FaultId, f64)],
+    tried: &[(FaultId, f64)],
+) -> Vec<(FaultId, Vec<f64>)> {
+    let works = |links: &[(FaultId, f64)], fault: FaultId| -> f64 {
         let own = links.iter().filter(|l| l.0 == fault);
         own.map(|l| 1.0 - l.1).product()
     };
-    let mut faults: Vec<usize> = fuller.iter().chain(tried).map(|l| l.0).collect();
+    let mut faults: Vec<FaultId> = fuller.iter().chain(tried).map(|l| l.0).collect();
     faults.sort_unstable();
     faults.dedup();
     let pushes = faults.into_iter().map(|f| {
@@ -69,7 +74,7 @@ impl Copy<'_> {
         faults.all(|f| shared(f) || self.pack.is_unlisted(f))
     }
 
-    pub(super) fn links(&self, links: &[(PackFault, f64)]) -> Vec<(usize, f64)> {
+    pub(super) fn links(&self, links: &[(PackFault, f64)]) -> Vec<(FaultId, f64)> {
         links
             .iter()
             .filter_map(|(f, s)| self.faults[*f].map(|n| (n, *s)))
@@ -79,7 +84,7 @@ impl Copy<'_> {
     /// What fitting an item does to the contacts it mates with.
     pub(super) fn seating(&self, item: usize) -> Change {
         let mates = &self.pack.items[item].mates;
-        let mut clears: Vec<(usize, f64)> = Vec::new();
+        let mut clears: Vec<(FaultId, f64)> = Vec::new();
         for r in self.pack.remedies.iter().filter(|r| r.seating) {
             for (f, chance) in &r.clears {
                 if !mates.contains(&self.pack.faults[*f].item) {

@@ -32,7 +32,7 @@ impl Builder<'_> {
     /// end.
     pub(super) fn tests(&mut self, copy: &Copy) {
         let pack = copy.pack;
-        let mut order: Vec<(usize, &String)> = Vec::new();
+        let mut order: Vec<(TestId, &String)> = Vec::new();
         for (index, t) in pack.tests.iter().enumerate() {
             if !copy.counts(&t.only_on) {
                 continue;
@@ -62,7 +62,7 @@ impl Builder<'_> {
                     leak,
                 } => {
                     once = copy.only_shared(out.iter().flat_map(|o| o.links.iter().map(|l| l.0)));
-                    let mut pushes: Vec<(usize, Vec<f64>)> = Vec::new();
+                    let mut pushes: Vec<(FaultId, Vec<f64>)> = Vec::new();
                     for (k, o) in out.iter().enumerate().skip(1) {
                         for (f, p) in copy.links(&o.links) {
                             match pushes.iter_mut().find(|x| x.0 == f) {
@@ -114,8 +114,8 @@ impl Builder<'_> {
                     finding = told.mistaken(&t.mistaken);
                     function = Some(copy.functions[*f]);
                     runs = lends.is_none();
-                    let item = swaps_in.map(|i| pack.items[i].faults.clone());
-                    let known = item.and_then(|mut of| of.find_map(|f| copy.faults[f]));
+                    let item = swaps_in.map(|i| pack.items[i].faults.iter());
+                    let known = item.and_then(|mut of| of.find_map(|f| copy.faults[*f]));
                     fitted = known.map(|f| self.model.faults[f].item);
                     proves = t.how.proves().map(|f| copy.functions[f]);
                     let seated = |item: &Option<usize>| {
@@ -160,7 +160,7 @@ impl Builder<'_> {
             let good = self.device.into_iter().flat_map(|d| &d.good);
             let good = good.filter(|g| g.pack == pack.id && g.test == index);
             let good = good.filter(|g| copy.counts(&g.only_on));
-            let at = self.model.tests.len();
+            let at = self.model.tests.next_key();
             self.model.known_good.extend(good.map(|g| (at, g.clone())));
             self.model.tests.push(TestInfo {
                 id: copy.id(&t.id, once),
@@ -193,8 +193,7 @@ impl Builder<'_> {
         }
         for (at, before) in order {
             let ids = [copy.id(before, false), copy.id(before, true)];
-            let mut tests = self.model.tests.iter();
-            let place = tests.position(|t| ids.contains(&t.id));
+            let place = self.model.tests.position(|t| ids.contains(&t.id));
             self.model.tests[at].comes_after.extend(place);
         }
     }
@@ -203,7 +202,7 @@ impl Builder<'_> {
     pub(super) fn hazards(&mut self, copy: &Copy) {
         for h in &copy.pack.hazards {
             let found = &mut self.model.found[h.gate];
-            let known = |f: &usize| found.links.iter().any(|(g, _)| g == f);
+            let known = |f: &FaultId| found.links.iter().any(|(g, _)| g == f);
             let links = copy.links(&h.links).into_iter();
             let new: Vec<_> = links.filter(|(f, _)| !known(f)).collect();
             found.links.extend(new);

@@ -10,6 +10,8 @@
 
 use std::sync::Arc;
 
+use typed_index_collections::TiSlice;
+
 use super::super::{Model, TestInfo};
 use super::LineInfo;
 use super::ranges::{Range, by_word, ends, in_words, ranges, words};
@@ -22,6 +24,7 @@ use crate::circuit::calibrate::CalibrateError;
 use crate::circuit::joint;
 use crate::circuit::solve::SolveError;
 use crate::line::{Cuts, GoodReading, Survey, alone};
+use crate::plan::TestId;
 
 /// How many ranges there are before any are put together, beside those that the
 /// words make.
@@ -130,7 +133,7 @@ impl LineInfo {
         &self,
         test: &TestInfo,
         taken: &[Taken],
-        believed: &[f64],
+        believed: &TiSlice<FaultId, f64>,
         (slip, strange): (&Shows, &Shows),
     ) -> Result<Foretold, SolveError> {
         let words = words(test);
@@ -313,9 +316,9 @@ impl Model {
     /// no line, or one whose faults are all unlikely.
     pub fn foretold_after(
         &self,
-        test: usize,
+        test: TestId,
         taken: &[Taken],
-        believed: &[f64],
+        believed: &TiSlice<FaultId, f64>,
     ) -> Option<Foretold> {
         self.foretold_of(&self.tests[test], taken, believed)
     }
@@ -325,7 +328,7 @@ impl Model {
         &self,
         t: &TestInfo,
         taken: &[Taken],
-        believed: &[f64],
+        believed: &TiSlice<FaultId, f64>,
     ) -> Option<Foretold> {
         let at = t.measures?;
         let line = &self.lines[at.line];

@@ -3,7 +3,7 @@
 
 use std::sync::Arc;
 
-use super::super::{Found, Model, TestInfo};
+use super::super::{Found, LineId, Model, TestInfo};
 use super::Measures;
 use crate::line::{Isolation, Probing, isolations};
 use crate::rulebase::{Kind, MeterMode, Step};
@@ -17,7 +17,7 @@ impl Model {
     /// The tests that follow from the circuit of a line; what they may show is not
     /// worked out. None where the rules read the line nowhere without power: then
     /// nothing says how the bench has to be made ready.
-    fn isolations(&self, line: usize) -> Vec<TestInfo> {
+    fn isolations(&self, line: LineId) -> Vec<TestInfo> {
         let info = &self.lines[line];
         let reads = |t: &&TestInfo, mode: MeterMode| {
             let here = t.measures.filter(|m| m.line == line);
@@ -94,20 +94,20 @@ impl Model {
 
     /// All tests that follow from the circuit of a line and are none of the model's
     /// yet.
-    pub(crate) fn isolating(&self, line: usize) -> Vec<TestInfo> {
+    pub(crate) fn isolating(&self, line: LineId) -> Vec<TestInfo> {
         let all = self.isolations(line);
         all.iter().filter_map(|t| self.worked_out(t)).collect()
     }
 
     /// Takes up the test of that name, if it follows from the circuit of a line.
     pub(crate) fn take_isolation(&mut self, id: &str) {
-        let all = (0..self.lines.len()).filter(|line| {
+        let all = self.lines.keys().filter(|line| {
             let name = &self.lines[*line].id;
             let tail = name.rsplit('/').next().unwrap_or(name);
             id.starts_with(name) || id.starts_with(tail)
         });
         let all: Vec<TestInfo> = all.flat_map(|line| self.isolations(line)).collect();
-        if let Found::One(at) = Self::find(all.iter().map(|t| t.id.as_str()), id) {
+        if let Found::One(at) = Self::find::<usize>(all.iter().map(|t| t.id.as_str()), id) {
             self.tests.extend(self.worked_out(&all[at]));
         }
     }
@@ -133,10 +133,10 @@ mod tests {
         let ids: Vec<String> = model.isolations(line).into_iter().map(|t| t.id).collect();
         let lift = "rear-camera/analogue-lift-ferrite-out".to_owned();
         assert!(ids.contains(&lift), "{ids:?}");
-        let before = model.tests.len();
+        let before = model.tests.next_key();
         // By the end of its name, as any other test; the front camera has one too.
         model.take_isolation("analogue-lift-ferrite-out");
-        assert_eq!(model.tests.len(), before);
+        assert_eq!(model.tests.next_key(), before);
         model.take_isolation(&lift);
         let test = &model.tests[before];
         assert_eq!(test.measures.unwrap().probing.mode, MeterMode::Ohms);

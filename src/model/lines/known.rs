@@ -3,7 +3,7 @@
 
 use std::sync::Arc;
 
-use super::super::{CompileError, Model};
+use super::super::{CompileError, LineId, Model};
 use super::taken::{Read, Taken};
 use super::{LineInfo, Measures};
 use crate::belief::FaultId;
@@ -11,7 +11,8 @@ use crate::circuit::calibrate::{CalibrateError, Reach};
 use crate::circuit::meter::{Meter, Reading};
 use crate::circuit::solve::SolveError;
 use crate::line::{Category, Forecast, GoodLine, GoodReading, Probing, Wired};
-use crate::rulebase::{Harm, Line, MeterMode};
+use crate::plan::TestId;
+use crate::rulebase::{Harm, Line, MeterMode, PackFault};
 
 /// What a good board of the model is known to read.
 #[derive(Clone, Debug, PartialEq)]
@@ -29,7 +30,7 @@ pub struct Reference {
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub struct Sibling {
     /// The line, by index.
-    pub line: usize,
+    pub line: LineId,
     /// It is the other half of the line itself.
     pub mirrored: bool,
 }
@@ -38,8 +39,8 @@ pub struct Sibling {
 /// be at fault as well as the line.
 #[derive(Clone, Debug, PartialEq)]
 pub struct SiblingReading {
-    /// The test it was taken in, by index.
-    pub test: usize,
+    /// The test it was taken in.
+    pub test: TestId,
     /// The reading, as of the line itself.
     pub reading: GoodReading,
     /// It is of the other half of the line.
@@ -112,7 +113,7 @@ impl LineInfo {
 
     /// What good boards read on this line or else, where it is built alike, on one
     /// beside it.
-    pub(super) fn good_beside(&self, at: usize, beside: &LineInfo) -> Vec<GoodReading> {
+    pub(super) fn good_beside(&self, at: LineId, beside: &LineInfo) -> Vec<GoodReading> {
         let alike = |s: &Sibling| s.line == at && !s.mirrored;
         if !self.references.is_empty() || !self.siblings.iter().any(alike) {
             return self.good();
@@ -210,9 +211,9 @@ impl Model {
     /// a good line reads, in a mode that shows what the line is made of.
     pub(crate) fn sibling_reading(
         &self,
-        line: usize,
+        line: LineId,
         sibling: Sibling,
-        test: usize,
+        test: TestId,
         taken: &Taken,
     ) -> Option<SiblingReading> {
         let (here, there) = (&self.lines[line], &self.lines[sibling.line]);
@@ -277,19 +278,19 @@ impl Model {
     ///
     /// # Errors
     /// If a line cannot be solved.
-    pub(crate) fn foretell_lines(&mut self, lines: &[usize]) -> Result<(), CompileError> {
+    pub(crate) fn foretell_lines(&mut self, lines: &[LineId]) -> Result<(), CompileError> {
         self.foretell(|m| lines.contains(&m.line))
     }
 }
 
 /// How likely a reading is with a fault of the pack in the device.
-fn likelihood(f: &Forecast, fault: usize, read: Reading) -> f64 {
+fn likelihood(f: &Forecast, fault: PackFault, read: Reading) -> f64 {
     let with = f.faulty.iter().find(|(of, _)| *of == fault);
     with.map_or(0.0, |(_, p)| p.likelihood(read))
 }
 
 /// Chance that a fault of the pack harms a line, or one half of it.
-fn chance(line: &Line, fault: usize, half: Option<usize>) -> f64 {
+fn chance(line: &Line, fault: PackFault, half: Option<usize>) -> f64 {
     let of_half = |name: &str| line.half(name).is_none_or(|h| Some(h) == half);
     let part = |p: usize| of_half(&line.parts[p].id);
     let node = |n: usize| of_half(&line.nodes[n]);

@@ -2,7 +2,7 @@
 
 use std::sync::Arc;
 
-use super::super::{Model, TestInfo};
+use super::super::{LineId, Model, TestInfo};
 use super::ranges::by_word;
 use crate::belief::agreed;
 use crate::circuit::joint::{self, Shown};
@@ -22,7 +22,7 @@ pub enum Read {
 #[derive(Clone, Debug, PartialEq)]
 pub struct Taken {
     /// The line, by index.
-    pub line: usize,
+    pub line: LineId,
     /// Where and how.
     pub probing: Probing,
     /// The meter it was taken with.

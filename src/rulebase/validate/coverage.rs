@@ -1,7 +1,10 @@
 //! A pack as a whole: what no function needs, no test sees or proves, no remedy clears,
 //! and rates that do not add up.
 
+use typed_index_collections::TiVec;
+
 use super::validator::Validator;
+use crate::rulebase::line::PackFault;
 use crate::rulebase::problem::{Code, Problem};
 use crate::rulebase::raw::RawPack;
 use crate::rulebase::typed::{How, Pack, Test};
@@ -9,9 +12,10 @@ use crate::rulebase::typed::{How, Pack, Test};
 impl Validator<'_> {
     /// Items that nothing needs, faults that no test sees or no remedy clears.
     pub(super) fn coverage(&mut self, raw: &RawPack, pack: &Pack) {
-        let mut needed = vec![pack.minimal; pack.faults.len()];
-        let mut seen = vec![false; pack.faults.len()];
-        let mut cleared = vec![pack.minimal || pack.remedies.is_empty(); pack.faults.len()];
+        let by_fault = |of: bool| TiVec::<PackFault, bool>::from(vec![of; pack.faults.len()]);
+        let mut needed = by_fault(pack.minimal);
+        let mut seen = by_fault(false);
+        let mut cleared = by_fault(pack.minimal || pack.remedies.is_empty());
         for f in &pack.functions {
             f.links.iter().for_each(|l| needed[l.0] = true);
         }
@@ -49,7 +53,7 @@ impl Validator<'_> {
             .map(|(id, i)| (id, i.faults.iter().map(|(n, _)| n).collect::<Vec<_>>()))
             .chain(raw.faults.iter().map(|(id, _)| (id, vec![id])));
         for (item, (id, spans)) in pack.items.iter().zip(items) {
-            let unneeded = item.faults.clone().all(|f| !needed[f]) && !item.faults.is_empty();
+            let unneeded = item.faults.iter().all(|f| !needed[*f]) && !item.faults.is_empty();
             if unneeded {
                 self.push(
                     Problem::new(
@@ -60,7 +64,7 @@ impl Validator<'_> {
                     .help("add it to the `needs:` of a function that stops when it fails, or remove it"),
                 );
             }
-            for (f, name) in item.faults.clone().zip(spans) {
+            for (f, name) in item.faults.iter().copied().zip(spans) {
                 let fault = pack.fault_id(f);
                 if !seen[f] && !unneeded {
                     self.push(

@@ -24,7 +24,7 @@ impl Validator<'_> {
             .chain(raw.shared.iter().map(|e| (e, true)));
         for ((id, item), shared) in all {
             let place = self.place(&item.r#where);
-            let start = pack.faults.len();
+            let start = pack.faults.next_key();
             self.names(Named::Fault, &item.faults);
             if item.faults.is_empty() {
                 self.unread.insert(id.value.clone());
@@ -86,7 +86,7 @@ impl Validator<'_> {
                 name: item.name.value.clone(),
                 r#where: place,
                 shared: shared || raw.unit.is_none(),
-                faults: start..pack.faults.len(),
+                faults: pack.faults.keys().skip(start.0).collect(),
                 mates,
                 explain: item.explain.clone(),
                 kinds,
@@ -136,9 +136,8 @@ impl Validator<'_> {
             let source = self.sourced(f.prior.span, &[&f.source, &raw.source]);
             let rate = self.within(&f.prior, Quantity::PRIOR);
             let place = f.r#where.as_ref().map(|w| self.place(w));
-            let start = pack.faults.len();
             let name = f.name.clone().unwrap_or_else(|| id.value.clone());
-            pack.faults.push(Fault {
+            let fault = pack.faults.push_and_get_key(Fault {
                 item: pack.items.len(),
                 id: String::new(),
                 name: String::new(),
@@ -154,7 +153,7 @@ impl Validator<'_> {
                 name,
                 r#where: place.unwrap_or_default(),
                 shared: true,
-                faults: start..start + 1,
+                faults: vec![fault],
                 mates: Vec::new(),
                 explain: None,
                 kinds: Vec::new(),

@@ -65,7 +65,7 @@ impl Validator<'_> {
         more: impl IntoIterator<Item = &'n str>,
     ) {
         let mut known: Vec<String> = items.keys().map(|s| (*s).to_owned()).collect();
-        known.extend((0..pack.faults.len()).map(|f| pack.fault_id(f)));
+        known.extend(pack.faults.keys().map(|f| pack.fault_id(f)));
         known.extend(more.into_iter().map(str::to_owned));
         self.unknown(Named::ItemOrFault, name, known.iter().map(String::as_str));
     }
@@ -95,8 +95,7 @@ pub(super) fn resolve(name: &str, items: &Names, pack: &Pack) -> Vec<PackFault> 
     let Some(item) = pack.items.get(*i) else {
         return Vec::new();
     };
-    item.faults
-        .clone()
+    (item.faults.iter().copied())
         .filter(|f| fault.is_none_or(|id| pack.faults[*f].id == id))
         .collect()
 }

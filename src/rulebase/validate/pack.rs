@@ -1,5 +1,7 @@
 //! Packs: the sections of a pack file, one after another.
 
+use typed_index_collections::TiVec;
+
 use super::links::{Scope, item_names};
 use super::named::Named;
 use super::quantity::Quantity;
@@ -44,7 +46,7 @@ impl Validator<'_> {
             unheard: None,
             minimal,
             items: Vec::new(),
-            faults: Vec::new(),
+            faults: TiVec::new(),
             functions: Vec::new(),
             lines: Vec::new(),
             symptoms: Vec::new(),
