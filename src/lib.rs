@@ -24,3 +24,4 @@ pub mod rulebase;
 mod shown;
 pub mod simulate;
 pub mod store;
+pub mod sums;

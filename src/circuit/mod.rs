@@ -19,18 +19,6 @@
 //! | [`calibrate`] | bending a circuit to what good boards read |
 //! | [`charge`] | how long capacitors keep a reading from settling |
 //!
-//! Beside it stand the sums that a technician wants next to a measurement;
-//! each module names its formulas and where they come from:
-//!
-//! | module | what it is for |
-//! | --- | --- |
-//! | [`bus`] | pull-ups and idle levels of a two-wire control bus |
-//! | [`typec`] | CC and D+ levels of a USB port |
-//! | [`thermistor`] | resistance, temperature, divider |
-//! | [`led`] | a string of lamps and its boost supply |
-//! | [`wire`] | a jumper wire, and whether it may be there |
-//! | [`physical`] | what may go into a sum |
-//!
 //! Units are volt, ampere, ohm, farad, second throughout.
 //!
 //! ```
@@ -59,7 +47,6 @@
 //! # }
 //! ```
 
-pub mod bus;
 pub mod calibrate;
 pub mod charge;
 pub mod edit;
@@ -68,20 +55,15 @@ pub mod joint;
 mod junction;
 pub mod lattice;
 mod law;
-pub mod led;
 pub mod likeliest;
 mod linear;
 pub mod meter;
 mod mos;
 pub mod network;
 mod normal;
-pub mod physical;
 pub mod predict;
 pub mod quadrature;
 mod small;
 pub mod solve;
-pub mod thermistor;
 pub mod told;
 pub mod topology;
-pub mod typec;
-pub mod wire;

@@ -13,9 +13,9 @@ use std::path::PathBuf;
 use clap::{Parser, Subcommand, ValueEnum};
 
 use crate::belief::Size;
-use crate::circuit::wire::Bypassed;
 use crate::plan::Effort;
 use crate::simulate::Manner;
+use crate::sums::wire::Bypassed;
 
 /// Find the fault, one step at a time.
 ///

@@ -7,16 +7,16 @@ use super::args::{Format, JumpedPart, SumCommand};
 use super::config::Config;
 use super::error::{Failure, Result};
 use super::terminal::Terminal;
-use crate::circuit::bus::{self, Sizes, Speed};
-use crate::circuit::led::{LampString, boost_input};
 use crate::circuit::meter::Meter;
-use crate::circuit::physical::NotPhysical;
-use crate::circuit::thermistor::{Thermistor, ohms_in_divider};
-use crate::circuit::typec;
-use crate::circuit::wire::{self, Gauge, Jumper, Reason, Verdict};
 use crate::job::reading::{self, Typed};
 use crate::job::view::VERSION;
 use crate::shown::{digits, shown};
+use crate::sums::bus::{self, Sizes, Speed};
+use crate::sums::led::{LampString, boost_input};
+use crate::sums::physical::NotPhysical;
+use crate::sums::thermistor::{Thermistor, ohms_in_divider};
+use crate::sums::typec;
+use crate::sums::wire::{self, Gauge, Jumper, Reason, Verdict};
 
 /// Before a reading on a powered board.
 const POWERED: &str =

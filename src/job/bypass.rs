@@ -7,11 +7,11 @@ use thiserror::Error;
 use super::case::Case;
 use super::ledger::{self, CaseError};
 use crate::belief::{FaultId, ItemId, likelier};
-use crate::circuit::wire::Verdict;
 use crate::line::{self, Stretch};
 use crate::model::{Found, LineId, Model};
 use crate::plan::RemedyId;
 use crate::rulebase::{Duty, Harm, LinePart, Point};
+use crate::sums::wire::Verdict;
 
 /// Advice on a wire round a part, or between two points, of a line.
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize, JsonSchema)]

@@ -44,11 +44,11 @@ use super::file::Entry;
 use super::ledger::Entered;
 use super::view::step;
 use crate::belief::likelier;
-use crate::circuit::wire::FAST;
 use crate::model::{LineId, Measures, bounds};
 use crate::plan::{Act, TestId};
 use crate::rulebase::{Doubt, PartKind};
 use crate::shown::shown;
+use crate::sums::wire::FAST;
 
 /// The lines in play, the likeliest to be at fault first.
 pub fn lines_in_play(case: &Case) -> Vec<LineInPlay> {

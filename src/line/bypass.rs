@@ -15,15 +15,15 @@ use petgraph::algo::astar;
 use petgraph::graph::{NodeIndex, UnGraph};
 
 use super::wiring::Wired;
-use crate::circuit::bus::{Sizes, Speed};
 use crate::circuit::edit::Edit;
-use crate::circuit::led::{BOOST_CAUTION, HAZARD_CAUTION, TOUCH_LIMIT};
 use crate::circuit::network::Node;
-use crate::circuit::physical::NotPhysical;
 use crate::circuit::solve::{SolveError, Solver};
-use crate::circuit::wire::{self, Bypassed, Gauge, Jumper, Reason, Verdict};
 use crate::rulebase::{Duty, Line, PartKind};
 use crate::shown::shown;
+use crate::sums::bus::{Sizes, Speed};
+use crate::sums::led::{BOOST_CAUTION, HAZARD_CAUTION, TOUCH_LIMIT};
+use crate::sums::physical::NotPhysical;
+use crate::sums::wire::{self, Bypassed, Gauge, Jumper, Reason, Verdict};
 use thiserror::Error;
 
 /// Ohm of the wire and of the short while the current is worked out; what the

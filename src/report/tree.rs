@@ -93,6 +93,7 @@ fn end(n: &TreeNode, all: &[String], named: f64) -> String {
 /// A way that is cut before the plan ends: the likeliest remedy so far, and
 /// that it goes on.
 fn go_on(n: &TreeNode, all: &[String]) -> String {
+    // Likelier to mend than not.
     const LIKELY: f64 = 0.5;
     match n.remedies.first() {
         Some(s) if s.mends.unwrap_or(0.0) >= LIKELY => format!(

@@ -5,12 +5,12 @@ use std::process::Command;
 
 use crate::lines::rules;
 use assert_cmd::prelude::*;
-use halfsplit::circuit::wire::{Reason, Verdict};
 use halfsplit::job::bypass::{BypassView, NoAdvice};
 use halfsplit::job::{Case, CaseError, CaseFile, Settings};
 use halfsplit::line::{Bypass, Stretch, USUAL_LENGTH, Wired, bypass};
 use halfsplit::model::{Found, Unit};
 use halfsplit::rulebase::{Known, Line, PartKind, Rulebase};
+use halfsplit::sums::wire::{Reason, Verdict};
 
 fn template(rules: &Rulebase, id: &str) -> Line {
     let found = rules.templates.iter().find(|t| t.id == id);

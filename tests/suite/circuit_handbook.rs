@@ -2,14 +2,14 @@
 //! Each check names where its figure stands; what was only recomputed from a
 //! published formula says so.
 
-use halfsplit::circuit::bus::{self, Level, Sizes, Speed};
-use halfsplit::circuit::led::{LampString, TOUCH_LIMIT};
 use halfsplit::circuit::meter::{Accuracy, Meter, Mode, Reading};
 use halfsplit::circuit::network::{Junction, Network, Node};
 use halfsplit::circuit::solve::Solver;
-use halfsplit::circuit::thermistor::{ROWS_10K, Thermistor, beta_between, ohms_in_divider};
-use halfsplit::circuit::typec::{self, Cc, Offer};
-use halfsplit::circuit::wire::{Gauge, fusing};
+use halfsplit::sums::bus::{self, Level, Sizes, Speed};
+use halfsplit::sums::led::{LampString, TOUCH_LIMIT};
+use halfsplit::sums::thermistor::{ROWS_10K, Thermistor, beta_between, ohms_in_divider};
+use halfsplit::sums::typec::{self, Cc, Offer};
+use halfsplit::sums::wire::{Gauge, fusing};
 
 #[track_caller]
 fn near(value: f64, published: f64, within: f64) {

@@ -418,6 +418,7 @@ pub(super) fn find(network: &Network, events: &[Event]) -> Option<Found> {
 
 /// Leaves out the lightest sets; gives what they weigh.
 fn trim(listed: &mut Vec<(Set, f64)>) -> f64 {
+    // The lightest class holds all that is lighter: 64 halvings are next to nothing.
     const CLASSES: usize = 64;
     let most = listed.iter().map(|l| l.1).fold(0.0, f64::max);
     // By powers of two below the heaviest.

@@ -48,6 +48,7 @@ pub(super) fn hazard(rules: &Rulebase, gate: usize) -> String {
 
 /// Faults with their strengths, the strongest first.
 fn causes(links: &[Link], name: impl Fn(PackFault) -> String) -> String {
+    // As many as stand on a few lines of a terminal.
     const MOST: usize = 12;
     let mut links = links.to_vec();
     links.sort_by(|a, b| b.1.total_cmp(&a.1).then(a.0.cmp(&b.0)));
