@@ -20,6 +20,6 @@ pub mod model;
 pub mod plan;
 pub mod report;
 pub mod rulebase;
-mod shown;
 pub mod simulate;
 pub mod store;
+mod units;

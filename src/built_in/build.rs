@@ -8,8 +8,8 @@
 mod bench;
 #[path = "../rulebase/mod.rs"]
 mod rulebase;
-#[path = "../shown.rs"]
-mod shown;
+#[path = "../units/mod.rs"]
+mod units;
 
 use std::path::Path;
 

@@ -35,7 +35,7 @@ use args::{Command, Format, JobCommand, RulesCommand};
 pub use error::{Failure, Result};
 pub use terminal::Terminal;
 
-use crate::shown::short;
+use crate::units::short;
 
 /// Runs the program on the arguments of the process.
 pub fn main() -> ExitCode {

@@ -9,8 +9,8 @@ use super::args::{Args, Format};
 use super::error::{Failure, Result};
 use super::terminal::Terminal;
 use crate::rulebase::{DONOR_PARTS, Rulebase, nearest, read_yaml};
-use crate::shown::number;
 use crate::store::Store;
+use crate::units::number;
 
 /// The largest shop file that is read, in bytes: some hundred times a usual one.
 const LARGEST: usize = 64 << 10;

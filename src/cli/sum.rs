@@ -15,7 +15,7 @@ use crate::circuit::typec;
 use crate::circuit::wire::{self, Gauge, Jumper, Reason, Verdict};
 use crate::job::reading::{self, Typed};
 use crate::job::view::VERSION;
-use crate::shown::{digits, shown};
+use crate::units::{digits, shown};
 
 /// Before a reading on a powered board.
 const POWERED: &str =

@@ -7,7 +7,7 @@ use crate::circuit::meter::Reading;
 use crate::line::{GoodReading, Probing};
 use crate::model::{LineInfo, RestsOn, TestInfo};
 use crate::rulebase::{Kind, MeterMode};
-use crate::shown::shown;
+use crate::units::shown;
 use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
 

@@ -48,7 +48,7 @@ use crate::circuit::wire::FAST;
 use crate::model::{Measures, bounds};
 use crate::plan::Act;
 use crate::rulebase::{Doubt, PartKind};
-use crate::shown::shown;
+use crate::units::shown;
 
 /// The lines in play, the likeliest to be at fault first.
 pub fn lines_in_play(case: &Case) -> Vec<LineInPlay> {

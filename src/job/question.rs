@@ -5,7 +5,7 @@
 use super::reading::{self, Asked};
 use crate::model::Model;
 use crate::rulebase::{LinePart, MeterMode};
-use crate::shown::shown;
+use crate::units::shown;
 
 /// The most that a port may be fed with, volt: the standard power range of USB
 /// Power Delivery (from memory).

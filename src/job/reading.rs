@@ -8,15 +8,11 @@
 #[cfg(test)]
 mod tests;
 
-use std::sync::LazyLock;
-
-use regex::Regex;
-
 use super::said::{Manner, manner};
 use crate::circuit::meter::Mode;
 use crate::model::TestInfo;
 use crate::rulebase::MeterMode;
-use crate::shown::shown;
+use crate::units::{Quantity, Unit, shown};
 
 /// What was typed for a measured value.
 #[derive(Clone, Debug, PartialEq)]
@@ -113,9 +109,9 @@ impl<'a> Asked<'a> {
     /// A value in a unit; volts and ohms are taken for those ranges of a meter.
     #[must_use]
     pub fn of(unit: &'a str) -> Self {
-        let mode = match canonical(unit) {
-            "V" => Some(Mode::Volts),
-            "ohm" => Some(Mode::Ohms),
+        let mode = match Unit::named(unit.trim()) {
+            Some(Unit::Volt) => Some(Mode::Volts),
+            Some(Unit::Ohm) => Some(Mode::Ohms),
             _ => None,
         };
         Asked {
@@ -164,22 +160,6 @@ const UNDER_VOLTS: f64 = 0.05;
 /// A value below 0 by less than this is what a meter is off by, volt. Common practice, no
 /// source.
 const NEAR_ZERO: f64 = 0.02;
-
-static FORM: LazyLock<Regex> = LazyLock::new(|| {
-    // Either ohm sign, either micro sign, a true minus as well as a hyphen.
-    Regex::new(
-        r"(?x)^([+\u{2212}-]?) (\d*) ([.,]?) (\d*) \s*
-        ([pnu\u{b5}\u{3bc}mkKMGR] | (?i:pico|nano|micro|milli|kilo|kil|mega|meg|giga))? (\d*) \s*
-        ((?i:v|volts?|a|amps?|amperes?|ohms?|c|w|watts?|f|farads?|hz|hertz)
-            | \u{3a9} | \u{2126} | \u{b0}C | %)?$",
-    )
-    .expect("the pattern is well-formed")
-});
-
-/// `1V8`: the unit stands for the decimal mark.
-static INFIX: LazyLock<Regex> = LazyLock::new(|| {
-    Regex::new(r"^([+\u{2212}-]?\d+)([VvA])(\d+)$").expect("the pattern is well-formed")
-});
 
 /// Reads a value given the test's unit. `OL` reads as infinite.
 #[must_use]
@@ -328,52 +308,32 @@ fn plain(text: &str, asked: &Asked) -> Typed {
         "short" | "shorted" | "dead short" => return short(asked),
         _ => {}
     }
-    let spread = INFIX.replace(t, "$1.$3$2");
-    let Some(c) = FORM.captures(&spread) else {
+    let Some(typed) = quantity(t) else {
         return Typed::NoNumber;
     };
-    let (whole, mark, part, prefix, tail) = (&c[2], &c[3], &c[4], group(&c, 5), &c[6]);
-    if whole.is_empty() && part.is_empty() {
-        return Typed::NoNumber;
-    }
-    // 4k7: the multiplier stands for the decimal mark.
-    if !tail.is_empty() && (!mark.is_empty() || prefix.chars().count() != 1) {
-        return Typed::NoNumber;
-    }
-    let digits = if tail.is_empty() {
-        format!("{whole}.{part}0")
-    } else {
-        format!("{whole}.{tail}")
-    };
-    let Some(exponent) = exponent(prefix) else {
-        return Typed::NoNumber;
-    };
-    let unit = group(&c, 7);
-    let other = !unit.is_empty() && canonical(unit) != canonical(asked.unit);
-    if other || prefix == "R" && canonical(asked.unit) != "ohm" {
+    if typed.unit.is_some() && typed.unit != Unit::named(asked.unit.trim()) {
         return Typed::OtherUnit;
     }
-    // As a decimal exponent, so that 412 mV is 0.412 to the last digit.
-    let Ok(size) = format!("0{digits}e{exponent}").parse::<f64>() else {
-        return Typed::NoNumber;
-    };
-    let negative = matches!(&c[1], "-" | "\u{2212}");
-    let value = if negative { -size } else { size };
-    let bare = prefix.is_empty() && unit.is_empty();
-    let number = format!("{}{whole}{mark}{part}", if negative { "-" } else { "" });
-    judge(value, &number, bare, prefix == "M", asked).unwrap_or(
-        if prefix.is_empty() && thousands(whole, mark, part) && asked.mode == Some(Mode::Ohms) {
-            Typed::Doubtful {
+    judge(&typed, asked).unwrap_or_else(|| {
+        let bare = typed.prefix.text.is_empty();
+        if bare && is_thousands(&typed) && asked.mode == Some(Mode::Ohms) {
+            let Quantity { whole, part, .. } = typed;
+            return Typed::Doubtful {
                 could_be: vec![format!("{whole}.{part} ohm"), format!("{whole}{part} ohm")],
-            }
-        } else {
-            Typed::Value(value)
-        },
-    )
+            };
+        }
+        Typed::Value(typed.value())
+    })
+}
+
+/// The quantity that was typed. `R47` is the name of a part as well.
+fn quantity(text: &str) -> Option<Quantity<'_>> {
+    Quantity::read(text).filter(|q| !(q.whole.is_empty() && q.is_marked_by_letter()))
 }
 
 /// What cannot be, or was probably meant otherwise.
-fn judge(value: f64, number: &str, bare: bool, mega: bool, asked: &Asked) -> Option<Typed> {
+fn judge(typed: &Quantity, asked: &Asked) -> Option<Typed> {
+    let (value, bare, mega) = (typed.value(), typed.is_bare(), typed.prefix.text == "M");
     let impossible = |why: String| Some(Typed::Impossible { why });
     let most = asked.most_volts;
     let why = match asked.mode {
@@ -405,7 +365,7 @@ fn judge(value: f64, number: &str, bare: bool, mega: bool, asked: &Asked) -> Opt
         Some(Mode::Volts) => format!(
             "a handheld meter measures no more than {most} V; type what it shows, such as 12 V"
         ),
-        _ if canonical(asked.unit) == "C" && value < -273.15 => {
+        _ if canonical(asked.unit) == Unit::Celsius.word() && value < -273.15 => {
             return impossible(
                 "nothing is colder than -273.15 °C; type degrees such as 25 C".to_owned(),
             );
@@ -427,6 +387,7 @@ fn judge(value: f64, number: &str, bare: bool, mega: bool, asked: &Asked) -> Opt
     }
     if plain && (bare || mega) {
         let unit = if mega { "MV" } else { "V" };
+        let number = number(typed);
         return Some(Typed::Doubtful {
             could_be: vec![format!("{number} {unit}"), format!("{number} mV")],
         });
@@ -434,9 +395,23 @@ fn judge(value: f64, number: &str, bare: bool, mega: bool, asked: &Asked) -> Opt
     impossible(why)
 }
 
+/// The number as it was typed, without its unit.
+fn number(typed: &Quantity) -> String {
+    let minus = if typed.is_negative() { "-" } else { "" };
+    let mark = match typed.mark {
+        Some(letter) if letter.is_alphabetic() => ".".to_owned(),
+        mark => mark.map(String::from).unwrap_or_default(),
+    };
+    format!("{minus}{}{mark}{}", typed.whole, typed.part)
+}
+
 /// `1,800`: a decimal comma, or one between thousands.
-fn thousands(whole: &str, mark: &str, part: &str) -> bool {
-    mark == "," && part.len() == 3 && (1..=3).contains(&whole.len()) && !whole.starts_with('0')
+fn is_thousands(typed: &Quantity) -> bool {
+    let Quantity { whole, part, .. } = typed;
+    typed.mark == Some(',')
+        && part.len() == 3
+        && (1..=3).contains(&whole.len())
+        && !whole.starts_with('0')
 }
 
 fn short(asked: &Asked) -> Typed {
@@ -453,46 +428,10 @@ fn short(asked: &Asked) -> Typed {
     }
 }
 
-fn group<'t>(c: &regex::Captures<'t>, at: usize) -> &'t str {
-    c.get(at).map_or("", |m| m.as_str())
-}
-
-fn exponent(prefix: &str) -> Option<i32> {
-    Some(match prefix {
-        "" | "R" => 0,
-        "p" => -12,
-        "n" => -9,
-        "u" | "\u{b5}" | "\u{3bc}" => -6,
-        "m" => -3,
-        "k" | "K" => 3,
-        "M" => 6,
-        "G" => 9,
-        words => match words.to_lowercase().as_str() {
-            "pico" => -12,
-            "nano" => -9,
-            "micro" => -6,
-            "milli" => -3,
-            "kilo" | "kil" => 3,
-            "mega" | "meg" => 6,
-            "giga" => 9,
-            _ => return None,
-        },
-    })
-}
-
+/// The unit asked for, as screens show it.
 fn canonical(unit: &str) -> &str {
     let unit = unit.trim();
-    match unit.to_lowercase().as_str() {
-        // Both ohm signs have the same small letter, omega.
-        "\u{3c9}" | "ohm" | "ohms" => "ohm",
-        "°c" | "c" => "C",
-        "v" | "volt" | "volts" => "V",
-        "a" | "amp" | "amps" | "ampere" | "amperes" => "A",
-        "w" | "watt" | "watts" => "W",
-        "f" | "farad" | "farads" => "F",
-        "hz" | "hertz" => "Hz",
-        _ => unit,
-    }
+    Unit::named(unit).map_or(unit, |u| u.word())
 }
 
 /// Whether the meter was said to beep; `None` if nothing was said of it.
@@ -574,19 +513,14 @@ pub(super) fn rounded(text: &str, asked: &Asked) -> f64 {
 
 /// Half the last digit of a value as it stands; 0 if it has none.
 fn half_digit(text: &str, asked: &Asked) -> f64 {
-    let spread = INFIX.replace(text.trim(), "$1.$3$2");
-    let Some(c) = FORM.captures(&spread) else {
+    let Some(typed) = quantity(text) else {
         return 0.0;
     };
-    let places = c[4].len().max(c[6].len());
     let milli = match plain(text, asked) {
         Typed::Value(_) => 0,
         // Hundreds in diode mode are millivolts.
         Typed::Noted { .. } => 3,
         _ => return 0.0,
     };
-    let Some(exponent) = exponent(group(&c, 5)) else {
-        return 0.0;
-    };
-    0.5 * 10f64.powi(exponent - milli - places as i32)
+    0.5 * 10f64.powi(typed.last_digit() - milli)
 }

@@ -3,7 +3,7 @@
 use super::case::Case;
 use super::file::Entry;
 use super::ledger::Entered;
-use crate::shown::short;
+use crate::units::short;
 
 /// A result in words.
 #[derive(Clone, Debug, Default, PartialEq)]

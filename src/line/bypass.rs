@@ -23,7 +23,7 @@ use crate::circuit::physical::NotPhysical;
 use crate::circuit::solve::{SolveError, Solver};
 use crate::circuit::wire::{self, Bypassed, Gauge, Jumper, Reason, Verdict};
 use crate::rulebase::{Duty, Line, PartKind};
-use crate::shown::shown;
+use crate::units::shown;
 use thiserror::Error;
 
 /// Ohm of the wire and of the short while the current is worked out; what the

@@ -34,7 +34,7 @@ use crate::line::{
     USUAL_LENGTH, Wired, bypass, distrust, healthy,
 };
 use crate::rulebase::{Line, LinePart, MeterMode, PackFault};
-use crate::shown::shown;
+use crate::units::shown;
 
 use built::{Built, Share};
 use slip::{Healthy, Shows, Usual};

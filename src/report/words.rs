@@ -3,12 +3,19 @@
 use crate::job::ClosingState;
 use crate::job::trail::TrailStep;
 use crate::job::words::{UNSURE, percent_within};
-use crate::shown::turns_direction;
 
 /// Above this a result is marked as doubtful.
 const DOUBTFUL: f64 = 0.1;
 /// Above this many bits, results are said not to fit together.
 const CONFLICT: f64 = 1.0;
+
+/// Characters that turn the direction of the text after them: embeddings and
+/// overrides, isolates, and the marks. Left in, a serial number could be made to
+/// read backwards.
+pub(crate) fn turns_direction(c: char) -> bool {
+    matches!(c, '\u{61c}' | '\u{200e}' | '\u{200f}' | '\u{202a}'..='\u{202e}'
+        | '\u{2066}'..='\u{2069}')
+}
 
 /// Characters that no XML may hold, even escaped.
 fn not_text(c: char) -> bool {

@@ -7,7 +7,7 @@ use crate::job::file::{Entry, Reference};
 use crate::job::reading::{self, Asked};
 use crate::model::{BenchMeter, CompileError};
 use crate::rulebase::Rulebase;
-use crate::shown::shown;
+use crate::units::shown;
 
 impl Ledger {
     /// Takes up what good boards read, whenever it was entered: it is knowledge

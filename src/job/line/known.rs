@@ -9,7 +9,7 @@ use crate::job::ledger::Entered;
 use crate::line::CATEGORIES;
 use crate::model::{LineInfo, Read, Taken, bounds};
 use crate::rulebase::{Harm, Line, LinePart, PartKind};
-use crate::shown::shown;
+use crate::units::shown;
 
 /// A reading of a line that is in force.
 pub(super) struct TakenHere<'c> {
