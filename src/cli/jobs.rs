@@ -261,10 +261,9 @@ pub(super) fn job(args: &Args, command: &JobCommand, terminal: &mut Terminal) ->
             return Err(Failure::no(format!("not taken yet. {doubt}"))
                 .help("measure again; say --ready if it stays, or type what it is"));
         }
-        let note = desk.note_on(&entry);
         desk.enter(&mut store, entry)?;
-        if let (Some(note), Format::Text) = (note, args.format) {
-            terminal.say(&note)?;
+        if let (Some(note), Format::Text) = (desk.note_on_last(), args.format) {
+            terminal.say(note)?;
         }
     }
     match command {

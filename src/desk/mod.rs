@@ -8,7 +8,7 @@ use thiserror::Error;
 
 use crate::belief::Belief;
 use crate::job::line::{self, LineInPlay, LineView};
-use crate::job::reading::{self, Asked, Typed};
+use crate::job::reading::{Asked, Typed, read};
 use crate::job::trail::{Moment, Trail};
 use crate::job::view::{self, StateView};
 use crate::job::words;
@@ -211,14 +211,11 @@ impl<'r> Desk<'r> {
         self.view.get_or_init(state)
     }
 
-    /// What to tell of a reading that was typed as a word or without its unit:
-    /// what it is taken for.
-    pub fn note_on(&self, entry: &Entry) -> Option<String> {
-        let Entry::Result(r) = entry else { return None };
-        let Found::One(test) = self.case.model.test(&r.test) else {
-            return None;
-        };
-        reading::note(&r.shows, &Asked::by(&self.case.model.tests[test]))
+    /// What to tell of the last entry, if it is a reading that was typed as a word or
+    /// without its unit: what it is taken for.
+    pub fn note_on_last(&self) -> Option<&str> {
+        let last = self.record.file.steps.len().checked_sub(1)?;
+        self.case.typed(last)?.note.as_deref()
     }
 
     /// A value of a test, with its unit if that stands apart, and what follows it.
@@ -226,7 +223,7 @@ impl<'r> Desk<'r> {
         let asked = Asked::by(&self.case.model.tests[test]);
         let ends = typed.match_indices(' ').map(|(at, _)| at);
         let ends: Vec<usize> = ends.chain([typed.len()]).take(2).collect();
-        let is_value = |end: &&usize| reading::read(&typed[..**end], &asked) != Typed::NoNumber;
+        let is_value = |end: &&usize| read(&typed[..**end], &asked) != Typed::NoNumber;
         let end = ends.iter().rev().find(is_value).copied().unwrap_or(ends[0]);
         (&typed[..end], typed[end..].trim())
     }

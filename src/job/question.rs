@@ -2,7 +2,7 @@
 //! above anything the device has. They are asked about once, and taken if they
 //! stay.
 
-use super::reading::{self, Asked};
+use super::reading::{Asked, read};
 use crate::model::Model;
 use crate::rulebase::{LinePart, MeterMode};
 use crate::units::shown;
@@ -29,7 +29,8 @@ fn highest_volts(model: &Model) -> f64 {
 pub(crate) fn questioned(model: &Model, test: usize, shows: &str) -> Option<String> {
     let t = &model.tests[test];
     let volts = t.measures?.probing.mode == MeterMode::Volts;
-    let value = reading::value(shows, &Asked::by(t)).filter(|v| volts && v.is_finite())?;
+    let value = read(shows, &Asked::by(t)).value();
+    let value = value.filter(|v| volts && v.is_finite())?;
     let most = highest_volts(model);
     (value.abs() > ABOVE * most).then(|| {
         format!(

@@ -3,7 +3,8 @@
 //!
 //! What no meter can have shown is refused with the reason, and what was
 //! probably meant otherwise, or says too little, is asked back with what to
-//! type. Nothing is guessed.
+//! type. Nothing is guessed. A result is read once, when it is entered: [`AsTyped`]
+//! keeps all that its words tell.
 
 #[cfg(test)]
 mod tests;
@@ -57,6 +58,80 @@ pub enum Typed {
     OtherUnit,
     /// Not a number.
     NoNumber,
+}
+
+impl Typed {
+    /// The value in the unit asked for, infinite for over limit; `None` if it is
+    /// none.
+    #[must_use]
+    pub fn value(&self) -> Option<f64> {
+        match *self {
+            Typed::Value(value)
+            | Typed::Noted { value, .. }
+            | Typed::About { value }
+            | Typed::Reversed { value } => Some(value),
+            _ => None,
+        }
+    }
+}
+
+/// A result in the words that were typed, and what they are read as.
+#[derive(Clone, Debug, PartialEq)]
+pub struct AsTyped {
+    /// The words.
+    pub text: String,
+    /// What they are read as.
+    pub typed: Typed,
+    /// By how much the value may be off because of how it was typed, in the unit
+    /// asked for: half its last digit, the tenth of an [`ABOUT`], what lies below a
+    /// limit. 0 for a bare zero, which stands for a display of zeros, whose last
+    /// digit only the meter tells.
+    pub rounded: f64,
+    /// Whether there is a number in digits among the words.
+    pub in_digits: bool,
+    /// What to tell of it, if it was taken for something.
+    pub note: Option<String>,
+    manner: Manner,
+}
+
+impl AsTyped {
+    /// Reads what was typed for what was asked.
+    #[must_use]
+    pub fn of(text: &str, asked: &Asked) -> Self {
+        let (manner, words) = manner(text);
+        let plain = plain(words, asked);
+        let number = quantity(words);
+        let half_digit = number.map_or(0.0, |n| half_digit(&n, &plain));
+        let typed = as_said(manner, words, plain, asked);
+        AsTyped {
+            text: text.trim().to_owned(),
+            rounded: rounded(manner, half_digit, typed.value()),
+            in_digits: number.is_some(),
+            note: note(text, &typed, asked),
+            typed,
+            manner,
+        }
+    }
+
+    /// Whether it was read with the leads swapped.
+    pub(super) fn is_reversed(&self) -> bool {
+        matches!(self.typed, Typed::Reversed { .. })
+    }
+
+    /// Whether it is no exact reading: about so much, taken for something, or with
+    /// the leads swapped.
+    pub(super) fn is_rough(&self) -> bool {
+        self.manner != Manner::Plain
+    }
+
+    /// Whether the meter was said to beep; `None` if nothing was said of it.
+    pub(super) fn beeps(&self) -> Option<bool> {
+        match self.manner {
+            Manner::Beep => Some(true),
+            Manner::NoBeep => Some(false),
+            _ => None,
+        }
+    }
 }
 
 /// What was asked for.
@@ -170,32 +245,32 @@ pub fn parse(text: &str, unit: &str) -> Typed {
 /// Reads a value for what was asked. `OL` reads as infinite.
 #[must_use]
 pub fn read(text: &str, asked: &Asked) -> Typed {
-    let (manner, value) = manner(text);
-    if manner == Manner::Plain && asked.display && is_one(value, asked) {
+    AsTyped::of(text, asked).typed
+}
+
+/// What words are read as, by what they are as they stand and how they were said.
+fn as_said(manner: Manner, words: &str, plain: Typed, asked: &Asked) -> Typed {
+    if manner == Manner::Plain && asked.display && is_one(words, asked) {
         return Typed::Doubtful {
             could_be: vec![format!("1 {}", canonical(asked.unit)), "OL".to_owned()],
         };
     }
-    let typed = plain(value, asked);
-    let known = match &typed {
-        Typed::Value(v) | Typed::Noted { value: v, .. } => Some(*v),
-        _ => None,
-    };
+    let known = plain.value();
     match (manner, known.filter(|v| v.is_finite())) {
-        (Manner::Plain, _) => typed,
+        (Manner::Plain, _) => plain,
         (Manner::Beep | Manner::NoBeep, _) => beep(manner == Manner::Beep, asked),
         (Manner::Nothing, _) => nothing(asked),
-        (Manner::Reversed, _) => known.map_or(typed, |v| reversed(v, value, asked)),
+        (Manner::Reversed, _) => known.map_or(plain, |v| reversed(v, words, asked)),
         (Manner::About, Some(value)) => Typed::About { value },
         (Manner::Above, Some(limit)) => above(limit, asked),
         (Manner::Below, Some(limit)) => below(limit, asked),
         // More than a diode test can show.
         (Manner::Above, None)
-            if asked.mode == Some(Mode::Diode) && matches!(typed, Typed::Impossible { .. }) =>
+            if asked.mode == Some(Mode::Diode) && matches!(plain, Typed::Impossible { .. }) =>
         {
             over()
         }
-        _ => typed,
+        _ => plain,
     }
 }
 
@@ -434,37 +509,14 @@ fn canonical(unit: &str) -> &str {
     Unit::named(unit).map_or(unit, |u| u.word())
 }
 
-/// Whether the meter was said to beep; `None` if nothing was said of it.
-pub(super) fn beeps(text: &str) -> Option<bool> {
-    match manner(text).0 {
-        Manner::Beep => Some(true),
-        Manner::NoBeep => Some(false),
-        _ => None,
-    }
-}
-
 /// Why a reading with the leads swapped is kept and not counted.
 pub(super) const SWAPPED: &str = "read with the leads swapped; no circuit is known that says what \
      is due then, so read it the usual way round too";
 
-/// Whether it was read with the leads swapped.
-pub(super) fn is_reversed(text: &str, asked: &Asked) -> bool {
-    matches!(read(text, asked), Typed::Reversed { .. })
-}
-
-/// Whether what was typed is no exact reading: about so much, taken for
-/// something, or with the leads swapped.
-pub(super) fn is_rough(text: &str, asked: &Asked) -> bool {
-    matches!(
-        read(text, asked),
-        Typed::About { .. } | Typed::Reversed { .. }
-    ) || !matches!(manner(text).0, Manner::Plain)
-}
-
 /// What to tell of what was typed, if it was taken for something.
-pub(crate) fn note(text: &str, asked: &Asked) -> Option<String> {
+fn note(text: &str, typed: &Typed, asked: &Asked) -> Option<String> {
     let shows = text.trim();
-    match read(text, asked) {
+    match typed {
         Typed::Noted { note, .. } => Some(format!("{shows}: {note}.")),
         Typed::Reversed { .. } if asked.line => Some(format!(
             "{shows}: counted as read with the leads swapped, {}.",
@@ -481,46 +533,27 @@ pub(crate) fn note(text: &str, asked: &Asked) -> Option<String> {
     }
 }
 
-/// The value of a reading in the unit asked for, infinite for over limit;
-/// `None` if it is none.
-pub(super) fn value(text: &str, asked: &Asked) -> Option<f64> {
-    match read(text, asked) {
-        Typed::Value(value)
-        | Typed::Noted { value, .. }
-        | Typed::About { value }
-        | Typed::Reversed { value } => Some(value),
-        _ => None,
-    }
-}
-
-/// By how much a reading may be off because of how it was typed, in the unit
-/// asked for: half its last digit, the tenth of an [`ABOUT`], what lies below a
-/// limit. A bare zero stands for a display of zeros, whose last digit only the
-/// meter tells.
-pub(super) fn rounded(text: &str, asked: &Asked) -> f64 {
-    let (manner, typed) = manner(text);
-    let Some(value) = value(text, asked).filter(|v| v.is_finite() && *v != 0.0) else {
+/// By how much a value may be off because of how it was said.
+fn rounded(manner: Manner, half_digit: f64, value: Option<f64>) -> f64 {
+    let Some(value) = value.filter(|v| v.is_finite() && *v != 0.0) else {
         return 0.0;
     };
     match manner {
-        Manner::Plain | Manner::Reversed => half_digit(typed, asked),
-        Manner::About => half_digit(typed, asked).max(ABOUT * value.abs()),
+        Manner::Plain | Manner::Reversed => half_digit,
+        Manner::About => half_digit.max(ABOUT * value.abs()),
         // Taken as half of the limit: from 0 up to it.
         Manner::Below => value,
         _ => 0.0,
     }
 }
 
-/// Half the last digit of a value as it stands; 0 if it has none.
-fn half_digit(text: &str, asked: &Asked) -> f64 {
-    let Some(typed) = quantity(text) else {
-        return 0.0;
-    };
-    let milli = match plain(text, asked) {
+/// Half the last digit of a number, by what it is read as; 0 if that is no value.
+fn half_digit(number: &Quantity, plain: &Typed) -> f64 {
+    let milli = match plain {
         Typed::Value(_) => 0,
         // Hundreds in diode mode are millivolts.
         Typed::Noted { .. } => 3,
         _ => return 0.0,
     };
-    0.5 * 10f64.powi(typed.last_digit() - milli)
+    0.5 * 10f64.powi(number.last_digit() - milli)
 }

@@ -108,9 +108,9 @@ impl Walk<'_> {
         if let Some(q) = self.questioned.take().filter(settles) {
             self.ask.settle(q.line);
         }
-        let note = self.desk.note_on(&entry);
         self.desk.enter(&mut self.store, entry)?;
-        if let Some(note) = note {
+        if let Some(note) = self.desk.note_on_last() {
+            let note = note.to_owned();
             self.say(&note)?;
         }
         match self.desk.case.part_tried() {
