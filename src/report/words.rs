@@ -46,24 +46,25 @@ pub(super) fn filled(text: Option<&str>) -> Option<String> {
     text.map(line).filter(|t| !t.is_empty())
 }
 
-/// Whether a text is a bare identifier. Texts fall back to the identifier where
-/// a rule is gone, and identifiers are not for customers.
-pub(super) fn is_identifier(text: &str) -> bool {
-    !text.is_empty()
-        && text.contains(['-', '.', '_', '/'])
-        && text
-            .chars()
-            .all(|c| c.is_ascii_lowercase() || c.is_ascii_digit() || "-._/".contains(c))
-        && text.starts_with(|c: char| c.is_ascii_lowercase())
+/// A name, if it is one: where the rules give none it is the identifier, or the last
+/// part of it, and that is not for customers.
+pub(super) fn named(name: &str, id: &str) -> Option<String> {
+    let id = line(id);
+    let last = id.rsplit('/').next().unwrap_or_default().to_owned();
+    filled(Some(name)).filter(|n| *n != id && *n != last)
 }
 
-/// An identifier as words, other text as it is.
-pub(super) fn spoken(text: &str) -> String {
+/// An outcome that was typed for a test that the rules no longer know, as words;
+/// other text as it is.
+fn spoken(text: &str) -> String {
     let text = line(text);
-    if is_identifier(&text) {
-        text.replace(['-', '.', '_', '/'], " ")
-    } else {
-        text
+    let is_outcome = text.starts_with(|c: char| c.is_ascii_lowercase())
+        && text
+            .chars()
+            .all(|c| c.is_ascii_lowercase() || c.is_ascii_digit() || "-._/".contains(c));
+    match is_outcome {
+        true => text.replace(['-', '.', '_', '/'], " "),
+        false => text,
     }
 }
 
