@@ -21,7 +21,7 @@ pub mod model;
 pub mod plan;
 pub mod report;
 pub mod rulebase;
-mod shown;
 pub mod simulate;
 pub mod store;
 pub mod sums;
+mod units;

@@ -10,8 +10,8 @@ mod bench;
 mod index;
 #[path = "../rulebase/mod.rs"]
 mod rulebase;
-#[path = "../shown.rs"]
-mod shown;
+#[path = "../units/mod.rs"]
+mod units;
 
 use std::path::Path;
 

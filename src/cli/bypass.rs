@@ -9,7 +9,7 @@ use super::terminal::Terminal;
 use crate::desk::Desk;
 use crate::job::bypass::BypassView;
 use crate::job::view::VERSION;
-use crate::shown::shown;
+use crate::units::shown;
 
 #[derive(Serialize)]
 struct Answer {

@@ -6,7 +6,7 @@ use anstream::eprintln;
 
 use super::text::clean;
 use crate::rulebase::{Problem, SourceFile};
-use crate::shown::short;
+use crate::units::short;
 
 /// The outcome of a command.
 pub type Result<T = ()> = std::result::Result<T, Failure>;

@@ -40,7 +40,7 @@ pub use config::Environment;
 pub use error::{Failure, Result};
 pub use terminal::Terminal;
 
-use crate::shown::short;
+use crate::units::short;
 
 /// Runs the program on the arguments of the process.
 pub fn main() -> ExitCode {

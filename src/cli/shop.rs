@@ -8,7 +8,7 @@ use super::error::{Failure, Result};
 use super::shop_file::ShopFile;
 use super::terminal::Terminal;
 use crate::rulebase::{DONOR_PARTS, Rulebase, nearest};
-use crate::shown::number;
+use crate::units::number;
 
 /// Refuses a tool that the rules do not know: it would silently rule out nothing.
 ///

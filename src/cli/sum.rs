@@ -10,13 +10,13 @@ use super::terminal::Terminal;
 use crate::circuit::meter::Meter;
 use crate::job::reading::{self, Typed};
 use crate::job::view::VERSION;
-use crate::shown::{digits, shown};
 use crate::sums::bus::{self, Sizes, Speed};
 use crate::sums::led::{LampString, boost_input};
 use crate::sums::physical::NotPhysical;
 use crate::sums::thermistor::{Thermistor, ohms_in_divider};
 use crate::sums::typec;
 use crate::sums::wire::{self, Gauge, Jumper, Reason, Verdict};
+use crate::units::{digits, shown};
 
 /// Before a reading on a powered board.
 const POWERED: &str =

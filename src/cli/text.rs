@@ -2,7 +2,7 @@
 
 use std::borrow::Cow;
 
-use crate::shown::turns_direction;
+use crate::report::turns_direction;
 
 /// JSON or YAML with escapes for what a terminal would act on; a program
 /// reads the same.

@@ -94,7 +94,8 @@ impl Desk {
         {
             return Err(why.into());
         }
-        let taken_for = self.taken_for(entry);
+        let typed = case.typed(file.steps.len() - 1);
+        let taken_for = typed.and_then(|t| t.note.clone());
         let view = view::state(&case, &file.steps, NEXT);
         self.append(&Logged::Entered(entry.clone()), Some((case, view)))?;
         Ok(Done {

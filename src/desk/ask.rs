@@ -20,15 +20,6 @@ pub struct Supposed {
 }
 
 impl Desk {
-    /// What a reading is taken for that was typed as a word or without its unit.
-    pub(super) fn taken_for(&self, entry: &Entry) -> Option<String> {
-        let Entry::Result(r) = entry else { return None };
-        let Found::One(test) = self.case.model.test(&r.test) else {
-            return None;
-        };
-        reading::note(&r.shows, &Asked::by(&self.case.model.tests[test]))
-    }
-
     /// A value of a test, with its unit if that stands apart, and what follows it.
     pub fn value_first<'t>(&self, test: TestId, typed: &'t str) -> (&'t str, &'t str) {
         let asked = Asked::by(&self.case.model.tests[test]);

@@ -8,7 +8,7 @@ use crate::line::{GoodReading, Probing};
 use crate::model::{LineInfo, RestsOn, TestInfo};
 use crate::plan::TestId;
 use crate::rulebase::{Kind, MeterMode, PackFault};
-use crate::shown::shown;
+use crate::units::shown;
 use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
 

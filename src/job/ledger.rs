@@ -10,7 +10,7 @@ mod good_boards;
 mod in_play;
 mod open;
 
-pub(crate) use answer::outcome_of;
+pub(crate) use answer::outcome;
 pub use closing::Closed;
 pub use enter::Entered;
 pub use error::CaseError;
@@ -25,6 +25,7 @@ use in_play::packs_in_play;
 use super::amend::Amended;
 use super::file::{CaseFile, Entry};
 use super::history::{History, What};
+use super::reading::AsTyped;
 use crate::belief::{Event, Seen};
 use crate::bench::{BenchState, Gate, Gates};
 use crate::line::Distrust;
@@ -73,6 +74,8 @@ pub struct Ledger {
     pub entered: Vec<Entered>,
     /// The entries with their corrections.
     amended: Amended,
+    /// Each result as it was typed, also one that means nothing.
+    typed: Vec<Option<AsTyped>>,
     /// The outcome that each result was, as it was read then.
     shows: Vec<Option<OutcomeInfo>>,
     /// Why results mean nothing, by entry.
@@ -233,6 +236,7 @@ impl Ledger {
             symptoms: Vec::new(),
             entered: Vec::new(),
             amended,
+            typed: Vec::new(),
             shows: Vec::new(),
             void: Vec::new(),
             unexpected: Vec::new(),
@@ -310,6 +314,7 @@ impl Ledger {
     }
 
     fn take_up(&mut self, rules: &Rulebase, n: usize, entry: &Entry) {
+        self.typed.push(None);
         self.shows.push(None);
         let entered = self.enter(rules, n, entry).unwrap_or_else(|e| {
             self.unfit.push((Some(n), e));
@@ -391,6 +396,12 @@ impl Ledger {
     /// The outcome that an entry, from 0, was; `None` if it is no result.
     pub fn outcome(&self, entry: usize) -> Option<&OutcomeInfo> {
         self.shows.get(entry)?.as_ref()
+    }
+
+    /// A result as it was typed, by its entry, from 0; `None` if the entry is none, or
+    /// does not fit.
+    pub fn typed(&self, entry: usize) -> Option<&AsTyped> {
+        self.typed.get(entry)?.as_ref()
     }
 
     /// Takes out the first thing that does not fit.

@@ -47,8 +47,8 @@ use crate::belief::likelier;
 use crate::model::{LineId, Measures, bounds};
 use crate::plan::{Act, TestId};
 use crate::rulebase::{Doubt, PartKind};
-use crate::shown::shown;
 use crate::sums::wire::FAST;
+use crate::units::shown;
 
 /// The lines in play, the likeliest to be at fault first.
 pub fn lines_in_play(case: &Case) -> Vec<LineInPlay> {

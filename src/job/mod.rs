@@ -30,6 +30,6 @@ pub use file::{
     LONGEST_NAME, LONGEST_TEXT, MOST_ENTRIES, Reference, Shown, Sure, Unclear,
 };
 pub use kind::StepKind;
-pub(crate) use ledger::outcome_of as outcome;
+pub(crate) use ledger::outcome;
 pub use ledger::{CaseError, Closed, Entered, Ledger};
 pub(crate) use question::questioned;

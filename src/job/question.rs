@@ -2,11 +2,11 @@
 //! above anything the device has. They are asked about once, and taken if they
 //! stay.
 
-use super::reading::{self, Asked};
+use super::reading::{Asked, read};
 use crate::model::Model;
 use crate::plan::TestId;
 use crate::rulebase::{LinePart, MeterMode};
-use crate::shown::shown;
+use crate::units::shown;
 
 /// The most that a port may be fed with, volt: the standard power range of USB
 /// Power Delivery (from memory).
@@ -30,7 +30,8 @@ fn highest_volts(model: &Model) -> f64 {
 pub(crate) fn questioned(model: &Model, test: TestId, shows: &str) -> Option<String> {
     let t = &model.tests[test];
     let volts = t.measures?.probing.mode == MeterMode::Volts;
-    let value = reading::value(shows, &Asked::by(t)).filter(|v| volts && v.is_finite())?;
+    let value = read(shows, &Asked::by(t)).value();
+    let value = value.filter(|v| volts && v.is_finite())?;
     let most = highest_volts(model);
     (value.abs() > ABOVE * most).then(|| {
         format!(

@@ -3,20 +3,17 @@
 //!
 //! What no meter can have shown is refused with the reason, and what was
 //! probably meant otherwise, or says too little, is asked back with what to
-//! type. Nothing is guessed.
+//! type. Nothing is guessed. A result is read once, when it is entered: [`AsTyped`]
+//! keeps all that its words tell.
 
 #[cfg(test)]
 mod tests;
-
-use std::sync::LazyLock;
-
-use regex::Regex;
 
 use super::said::{Manner, manner};
 use crate::circuit::meter::Mode;
 use crate::model::TestInfo;
 use crate::rulebase::MeterMode;
-use crate::shown::shown;
+use crate::units::{Quantity, Unit, shown};
 
 /// What was typed for a measured value.
 #[derive(Clone, Debug, PartialEq)]
@@ -61,6 +58,80 @@ pub enum Typed {
     OtherUnit,
     /// Not a number.
     NoNumber,
+}
+
+impl Typed {
+    /// The value in the unit asked for, infinite for over limit; `None` if it is
+    /// none.
+    #[must_use]
+    pub fn value(&self) -> Option<f64> {
+        match *self {
+            Typed::Value(value)
+            | Typed::Noted { value, .. }
+            | Typed::About { value }
+            | Typed::Reversed { value } => Some(value),
+            _ => None,
+        }
+    }
+}
+
+/// A result in the words that were typed, and what they are read as.
+#[derive(Clone, Debug, PartialEq)]
+pub struct AsTyped {
+    /// The words.
+    pub text: String,
+    /// What they are read as.
+    pub typed: Typed,
+    /// By how much the value may be off because of how it was typed, in the unit
+    /// asked for: half its last digit, the tenth of an [`ABOUT`], what lies below a
+    /// limit. 0 for a bare zero, which stands for a display of zeros, whose last
+    /// digit only the meter tells.
+    pub rounded: f64,
+    /// Whether there is a number in digits among the words.
+    pub in_digits: bool,
+    /// What to tell of it, if it was taken for something.
+    pub note: Option<String>,
+    manner: Manner,
+}
+
+impl AsTyped {
+    /// Reads what was typed for what was asked.
+    #[must_use]
+    pub fn of(text: &str, asked: &Asked) -> Self {
+        let (manner, words) = manner(text);
+        let plain = plain(words, asked);
+        let number = quantity(words);
+        let half_digit = number.map_or(0.0, |n| half_digit(&n, &plain));
+        let typed = as_said(manner, words, plain, asked);
+        AsTyped {
+            text: text.trim().to_owned(),
+            rounded: rounded(manner, half_digit, typed.value()),
+            in_digits: number.is_some(),
+            note: note(text, &typed, asked),
+            typed,
+            manner,
+        }
+    }
+
+    /// Whether it was read with the leads swapped.
+    pub(super) fn is_reversed(&self) -> bool {
+        matches!(self.typed, Typed::Reversed { .. })
+    }
+
+    /// Whether it is no exact reading: about so much, taken for something, or with
+    /// the leads swapped.
+    pub(super) fn is_rough(&self) -> bool {
+        self.manner != Manner::Plain
+    }
+
+    /// Whether the meter was said to beep; `None` if nothing was said of it.
+    pub(super) fn beeps(&self) -> Option<bool> {
+        match self.manner {
+            Manner::Beep => Some(true),
+            Manner::NoBeep => Some(false),
+            _ => None,
+        }
+    }
 }
 
 /// What was asked for.
@@ -113,9 +184,9 @@ impl<'a> Asked<'a> {
     /// A value in a unit; volts and ohms are taken for those ranges of a meter.
     #[must_use]
     pub fn of(unit: &'a str) -> Self {
-        let mode = match canonical(unit) {
-            "V" => Some(Mode::Volts),
-            "ohm" => Some(Mode::Ohms),
+        let mode = match Unit::named(unit.trim()) {
+            Some(Unit::Volt) => Some(Mode::Volts),
+            Some(Unit::Ohm) => Some(Mode::Ohms),
             _ => None,
         };
         Asked {
@@ -165,22 +236,6 @@ const UNDER_VOLTS: f64 = 0.05;
 /// source.
 const NEAR_ZERO: f64 = 0.02;
 
-static FORM: LazyLock<Regex> = LazyLock::new(|| {
-    // Either ohm sign, either micro sign, a true minus as well as a hyphen.
-    Regex::new(
-        r"(?x)^([+\u{2212}-]?) (\d*) ([.,]?) (\d*) \s*
-        ([pnu\u{b5}\u{3bc}mkKMGR] | (?i:pico|nano|micro|milli|kilo|kil|mega|meg|giga))? (\d*) \s*
-        ((?i:v|volts?|a|amps?|amperes?|ohms?|c|w|watts?|f|farads?|hz|hertz)
-            | \u{3a9} | \u{2126} | \u{b0}C | %)?$",
-    )
-    .expect("the pattern is well-formed")
-});
-
-/// `1V8`: the unit stands for the decimal mark.
-static INFIX: LazyLock<Regex> = LazyLock::new(|| {
-    Regex::new(r"^([+\u{2212}-]?\d+)([VvA])(\d+)$").expect("the pattern is well-formed")
-});
-
 /// Reads a value given the test's unit. `OL` reads as infinite.
 #[must_use]
 pub fn parse(text: &str, unit: &str) -> Typed {
@@ -190,32 +245,32 @@ pub fn parse(text: &str, unit: &str) -> Typed {
 /// Reads a value for what was asked. `OL` reads as infinite.
 #[must_use]
 pub fn read(text: &str, asked: &Asked) -> Typed {
-    let (manner, value) = manner(text);
-    if manner == Manner::Plain && asked.display && is_one(value, asked) {
+    AsTyped::of(text, asked).typed
+}
+
+/// What words are read as, by what they are as they stand and how they were said.
+fn as_said(manner: Manner, words: &str, plain: Typed, asked: &Asked) -> Typed {
+    if manner == Manner::Plain && asked.display && is_one(words, asked) {
         return Typed::Doubtful {
             could_be: vec![format!("1 {}", canonical(asked.unit)), "OL".to_owned()],
         };
     }
-    let typed = plain(value, asked);
-    let known = match &typed {
-        Typed::Value(v) | Typed::Noted { value: v, .. } => Some(*v),
-        _ => None,
-    };
+    let known = plain.value();
     match (manner, known.filter(|v| v.is_finite())) {
-        (Manner::Plain, _) => typed,
+        (Manner::Plain, _) => plain,
         (Manner::Beep | Manner::NoBeep, _) => beep(manner == Manner::Beep, asked),
         (Manner::Nothing, _) => nothing(asked),
-        (Manner::Reversed, _) => known.map_or(typed, |v| reversed(v, value, asked)),
+        (Manner::Reversed, _) => known.map_or(plain, |v| reversed(v, words, asked)),
         (Manner::About, Some(value)) => Typed::About { value },
         (Manner::Above, Some(limit)) => above(limit, asked),
         (Manner::Below, Some(limit)) => below(limit, asked),
         // More than a diode test can show.
         (Manner::Above, None)
-            if asked.mode == Some(Mode::Diode) && matches!(typed, Typed::Impossible { .. }) =>
+            if asked.mode == Some(Mode::Diode) && matches!(plain, Typed::Impossible { .. }) =>
         {
             over()
         }
-        _ => typed,
+        _ => plain,
     }
 }
 
@@ -328,52 +383,32 @@ fn plain(text: &str, asked: &Asked) -> Typed {
         "short" | "shorted" | "dead short" => return short(asked),
         _ => {}
     }
-    let spread = INFIX.replace(t, "$1.$3$2");
-    let Some(c) = FORM.captures(&spread) else {
+    let Some(typed) = quantity(t) else {
         return Typed::NoNumber;
     };
-    let (whole, mark, part, prefix, tail) = (&c[2], &c[3], &c[4], group(&c, 5), &c[6]);
-    if whole.is_empty() && part.is_empty() {
-        return Typed::NoNumber;
-    }
-    // 4k7: the multiplier stands for the decimal mark.
-    if !tail.is_empty() && (!mark.is_empty() || prefix.chars().count() != 1) {
-        return Typed::NoNumber;
-    }
-    let digits = if tail.is_empty() {
-        format!("{whole}.{part}0")
-    } else {
-        format!("{whole}.{tail}")
-    };
-    let Some(exponent) = exponent(prefix) else {
-        return Typed::NoNumber;
-    };
-    let unit = group(&c, 7);
-    let other = !unit.is_empty() && canonical(unit) != canonical(asked.unit);
-    if other || prefix == "R" && canonical(asked.unit) != "ohm" {
+    if typed.unit.is_some() && typed.unit != Unit::named(asked.unit.trim()) {
         return Typed::OtherUnit;
     }
-    // As a decimal exponent, so that 412 mV is 0.412 to the last digit.
-    let Ok(size) = format!("0{digits}e{exponent}").parse::<f64>() else {
-        return Typed::NoNumber;
-    };
-    let negative = matches!(&c[1], "-" | "\u{2212}");
-    let value = if negative { -size } else { size };
-    let bare = prefix.is_empty() && unit.is_empty();
-    let number = format!("{}{whole}{mark}{part}", if negative { "-" } else { "" });
-    judge(value, &number, bare, prefix == "M", asked).unwrap_or(
-        if prefix.is_empty() && thousands(whole, mark, part) && asked.mode == Some(Mode::Ohms) {
-            Typed::Doubtful {
+    judge(&typed, asked).unwrap_or_else(|| {
+        let bare = typed.prefix.text.is_empty();
+        if bare && is_thousands(&typed) && asked.mode == Some(Mode::Ohms) {
+            let Quantity { whole, part, .. } = typed;
+            return Typed::Doubtful {
                 could_be: vec![format!("{whole}.{part} ohm"), format!("{whole}{part} ohm")],
-            }
-        } else {
-            Typed::Value(value)
-        },
-    )
+            };
+        }
+        Typed::Value(typed.value())
+    })
+}
+
+/// The quantity that was typed. `R47` is the name of a part as well.
+fn quantity(text: &str) -> Option<Quantity<'_>> {
+    Quantity::read(text).filter(|q| !(q.whole.is_empty() && q.is_marked_by_letter()))
 }
 
 /// What cannot be, or was probably meant otherwise.
-fn judge(value: f64, number: &str, bare: bool, mega: bool, asked: &Asked) -> Option<Typed> {
+fn judge(typed: &Quantity, asked: &Asked) -> Option<Typed> {
+    let (value, bare, mega) = (typed.value(), typed.is_bare(), typed.prefix.text == "M");
     let impossible = |why: String| Some(Typed::Impossible { why });
     let most = asked.most_volts;
     let why = match asked.mode {
@@ -405,7 +440,7 @@ fn judge(value: f64, number: &str, bare: bool, mega: bool, asked: &Asked) -> Opt
         Some(Mode::Volts) => format!(
             "a handheld meter measures no more than {most} V; type what it shows, such as 12 V"
         ),
-        _ if canonical(asked.unit) == "C" && value < -273.15 => {
+        _ if canonical(asked.unit) == Unit::Celsius.word() && value < -273.15 => {
             return impossible(
                 "nothing is colder than -273.15 °C; type degrees such as 25 C".to_owned(),
             );
@@ -427,6 +462,7 @@ fn judge(value: f64, number: &str, bare: bool, mega: bool, asked: &Asked) -> Opt
     }
     if plain && (bare || mega) {
         let unit = if mega { "MV" } else { "V" };
+        let number = number(typed);
         return Some(Typed::Doubtful {
             could_be: vec![format!("{number} {unit}"), format!("{number} mV")],
         });
@@ -434,9 +470,23 @@ fn judge(value: f64, number: &str, bare: bool, mega: bool, asked: &Asked) -> Opt
     impossible(why)
 }
 
+/// The number as it was typed, without its unit.
+fn number(typed: &Quantity) -> String {
+    let minus = if typed.is_negative() { "-" } else { "" };
+    let mark = match typed.mark {
+        Some(letter) if letter.is_alphabetic() => ".".to_owned(),
+        mark => mark.map(String::from).unwrap_or_default(),
+    };
+    format!("{minus}{}{mark}{}", typed.whole, typed.part)
+}
+
 /// `1,800`: a decimal comma, or one between thousands.
-fn thousands(whole: &str, mark: &str, part: &str) -> bool {
-    mark == "," && part.len() == 3 && (1..=3).contains(&whole.len()) && !whole.starts_with('0')
+fn is_thousands(typed: &Quantity) -> bool {
+    let Quantity { whole, part, .. } = typed;
+    typed.mark == Some(',')
+        && part.len() == 3
+        && (1..=3).contains(&whole.len())
+        && !whole.starts_with('0')
 }
 
 fn short(asked: &Asked) -> Typed {
@@ -453,79 +503,20 @@ fn short(asked: &Asked) -> Typed {
     }
 }
 
-fn group<'t>(c: &regex::Captures<'t>, at: usize) -> &'t str {
-    c.get(at).map_or("", |m| m.as_str())
-}
-
-fn exponent(prefix: &str) -> Option<i32> {
-    Some(match prefix {
-        "" | "R" => 0,
-        "p" => -12,
-        "n" => -9,
-        "u" | "\u{b5}" | "\u{3bc}" => -6,
-        "m" => -3,
-        "k" | "K" => 3,
-        "M" => 6,
-        "G" => 9,
-        words => match words.to_lowercase().as_str() {
-            "pico" => -12,
-            "nano" => -9,
-            "micro" => -6,
-            "milli" => -3,
-            "kilo" | "kil" => 3,
-            "mega" | "meg" => 6,
-            "giga" => 9,
-            _ => return None,
-        },
-    })
-}
-
+/// The unit asked for, as screens show it.
 fn canonical(unit: &str) -> &str {
     let unit = unit.trim();
-    match unit.to_lowercase().as_str() {
-        // Both ohm signs have the same small letter, omega.
-        "\u{3c9}" | "ohm" | "ohms" => "ohm",
-        "°c" | "c" => "C",
-        "v" | "volt" | "volts" => "V",
-        "a" | "amp" | "amps" | "ampere" | "amperes" => "A",
-        "w" | "watt" | "watts" => "W",
-        "f" | "farad" | "farads" => "F",
-        "hz" | "hertz" => "Hz",
-        _ => unit,
-    }
-}
-
-/// Whether the meter was said to beep; `None` if nothing was said of it.
-pub(super) fn beeps(text: &str) -> Option<bool> {
-    match manner(text).0 {
-        Manner::Beep => Some(true),
-        Manner::NoBeep => Some(false),
-        _ => None,
-    }
+    Unit::named(unit).map_or(unit, |u| u.word())
 }
 
 /// Why a reading with the leads swapped is kept and not counted.
 pub(super) const SWAPPED: &str = "read with the leads swapped; no circuit is known that says what \
      is due then, so read it the usual way round too";
 
-/// Whether it was read with the leads swapped.
-pub(super) fn is_reversed(text: &str, asked: &Asked) -> bool {
-    matches!(read(text, asked), Typed::Reversed { .. })
-}
-
-/// Whether what was typed is no exact reading: about so much, taken for
-/// something, or with the leads swapped.
-pub(super) fn is_rough(text: &str, asked: &Asked) -> bool {
-    matches!(
-        read(text, asked),
-        Typed::About { .. } | Typed::Reversed { .. }
-    ) || !matches!(manner(text).0, Manner::Plain)
-}
-
 /// What to tell of what was typed, if it was taken for something.
-pub(crate) fn note(text: &str, asked: &Asked) -> Option<String> {
+fn note(text: &str, typed: &Typed, asked: &Asked) -> Option<String> {
     let shows = text.trim();
-    match read(text, asked) {
+    match typed {
         Typed::Noted { note, .. } => Some(format!("{shows}: {note}.")),
         Typed::Reversed { .. } if asked.line => Some(format!(
             "{shows}: counted as read with the leads swapped, {}.",
@@ -542,51 +533,27 @@ pub(crate) fn note(text: &str, asked: &Asked) -> Option<String> {
     }
 }
 
-/// The value of a reading in the unit asked for, infinite for over limit;
-/// `None` if it is none.
-pub(super) fn value(text: &str, asked: &Asked) -> Option<f64> {
-    match read(text, asked) {
-        Typed::Value(value)
-        | Typed::Noted { value, .. }
-        | Typed::About { value }
-        | Typed::Reversed { value } => Some(value),
-        _ => None,
-    }
-}
-
-/// By how much a reading may be off because of how it was typed, in the unit
-/// asked for: half its last digit, the tenth of an [`ABOUT`], what lies below a
-/// limit. A bare zero stands for a display of zeros, whose last digit only the
-/// meter tells.
-pub(super) fn rounded(text: &str, asked: &Asked) -> f64 {
-    let (manner, typed) = manner(text);
-    let Some(value) = value(text, asked).filter(|v| v.is_finite() && *v != 0.0) else {
+/// By how much a value may be off because of how it was said.
+fn rounded(manner: Manner, half_digit: f64, value: Option<f64>) -> f64 {
+    let Some(value) = value.filter(|v| v.is_finite() && *v != 0.0) else {
         return 0.0;
     };
     match manner {
-        Manner::Plain | Manner::Reversed => half_digit(typed, asked),
-        Manner::About => half_digit(typed, asked).max(ABOUT * value.abs()),
+        Manner::Plain | Manner::Reversed => half_digit,
+        Manner::About => half_digit.max(ABOUT * value.abs()),
         // Taken as half of the limit: from 0 up to it.
         Manner::Below => value,
         _ => 0.0,
     }
 }
 
-/// Half the last digit of a value as it stands; 0 if it has none.
-fn half_digit(text: &str, asked: &Asked) -> f64 {
-    let spread = INFIX.replace(text.trim(), "$1.$3$2");
-    let Some(c) = FORM.captures(&spread) else {
-        return 0.0;
-    };
-    let places = c[4].len().max(c[6].len());
-    let milli = match plain(text, asked) {
+/// Half the last digit of a number, by what it is read as; 0 if that is no value.
+fn half_digit(number: &Quantity, plain: &Typed) -> f64 {
+    let milli = match plain {
         Typed::Value(_) => 0,
         // Hundreds in diode mode are millivolts.
         Typed::Noted { .. } => 3,
         _ => return 0.0,
     };
-    let Some(exponent) = exponent(group(&c, 5)) else {
-        return 0.0;
-    };
-    0.5 * 10f64.powi(exponent - milli - places as i32)
+    0.5 * 10f64.powi(number.last_digit() - milli)
 }

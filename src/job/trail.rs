@@ -42,6 +42,9 @@ pub struct Trail {
     pub symptoms: Vec<String>,
     /// History, in words: the questions answered with yes.
     pub history: Vec<String>,
+    /// Of these, identifiers of questions that the rules of today no longer ask.
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    pub history_gone: Vec<String>,
     /// When it was opened.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub opened: Option<String>,
@@ -490,6 +493,9 @@ impl Trail {
         let functions = |all: &mut dyn Iterator<Item = FunctionId>| -> Vec<String> {
             all.map(|f| m.functions[f].name.clone()).collect()
         };
+        let question = |id: &String| m.bench.history.iter().find(|h| h.0 == *id);
+        let asked = |id: &String| question(id).map_or(id, |h| &h.1).clone();
+        let gone = file.history.iter().filter(|id| question(id).is_none());
         Trail {
             version: VERSION,
             title: file.case.clone(),
@@ -503,17 +509,8 @@ impl Trail {
                 .iter()
                 .map(|s| m.symptoms[*s].name.clone())
                 .collect(),
-            history: file
-                .history
-                .iter()
-                .map(|h| {
-                    m.bench
-                        .history
-                        .iter()
-                        .find(|(id, _)| id == h)
-                        .map_or_else(|| h.clone(), |(_, ask)| ask.clone())
-                })
-                .collect(),
+            history: file.history.iter().map(asked).collect(),
+            history_gone: gone.cloned().collect(),
             intake,
             steps,
             ended: file.closed.as_ref().map(|c| c.state),

@@ -9,7 +9,7 @@ use super::kind::StepKind;
 use super::view::foreseen;
 use super::words::percent_within;
 use crate::plan::{Act, Effort, Lead, Proposal, leads};
-use crate::shown::shown;
+use crate::units::shown;
 
 /// How many steps are weighed.
 const BEST: usize = 3;

@@ -3,7 +3,7 @@
 use super::case::Case;
 use super::file::Entry;
 use super::ledger::Entered;
-use crate::shown::short;
+use crate::units::short;
 
 /// A result in words.
 #[derive(Clone, Debug, Default, PartialEq)]
@@ -35,12 +35,13 @@ pub fn result_words(case: &Case, n: usize, entry: Option<usize>, steps: &[Entry]
     };
     let as_it_holds = |e: usize| case.corrected(e).unwrap_or(&steps[e]);
     match entry.map(|e| (&case.entered[e], as_it_holds(e))) {
-        Some((Entered::Result { test, .. }, Entry::Result(r))) => {
+        Some((Entered::Result { test, .. }, _)) => {
             let t = &case.model.tests[*test];
             let says = entry.and_then(|e| case.says(e)).unwrap_or_default();
-            let is_value = t.unit.is_some() && r.shows.contains(|c: char| c.is_ascii_digit());
+            let typed = entry.and_then(|e| case.typed(e));
+            let value = typed.filter(|typed| t.unit.is_some() && typed.in_digits);
             ResultWords {
-                reads: is_value.then(|| short(r.shows.trim())),
+                reads: value.map(|typed| short(&typed.text)),
                 ..plain(&t.id, says)
             }
         }

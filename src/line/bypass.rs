@@ -19,11 +19,11 @@ use crate::circuit::edit::Edit;
 use crate::circuit::network::Node;
 use crate::circuit::solve::{SolveError, Solver};
 use crate::rulebase::{Duty, Line, PartKind};
-use crate::shown::shown;
 use crate::sums::bus::{Sizes, Speed};
 use crate::sums::led::{BOOST_CAUTION, HAZARD_CAUTION, TOUCH_LIMIT};
 use crate::sums::physical::NotPhysical;
 use crate::sums::wire::{self, Bypassed, Gauge, Jumper, Reason, Verdict};
+use crate::units::shown;
 use thiserror::Error;
 
 /// Ohm of the wire and of the short while the current is worked out; what the

@@ -15,7 +15,7 @@ use crate::circuit::network::Node;
 use crate::circuit::predict::{Prediction, Predictor};
 use crate::circuit::solve::{SolveError, Solver};
 use crate::rulebase::{Harm, Line, MeterMode, PartKind};
-use crate::shown::{digits, shown};
+use crate::units::{digits, shown};
 
 /// A settling time from which on it is worth a word, second. Common practice,
 /// no source.

@@ -18,7 +18,7 @@ use super::joined::Joined;
 use super::*;
 use crate::belief::{PlaceId, Prior, convert, leak_for};
 use crate::rulebase::{Carried, Device, Fault, Line, Pack, PackFault, Rulebase, slug};
-use crate::shown::shown;
+use crate::units::shown;
 
 /// Compiles a device with the answers about its past, for the first meter of
 /// the rules. `in_play` limits it to some packs; `None` takes all that the

@@ -38,7 +38,7 @@ use crate::line::{
 };
 use crate::plan::TestId;
 use crate::rulebase::{Line, LinePart, MeterMode, PackFault};
-use crate::shown::shown;
+use crate::units::shown;
 
 use built::{Built, Share};
 use slip::{Healthy, Shows, Usual};

@@ -44,6 +44,7 @@ pub use drill::{debrief_text, progress_text, trainees_text};
 use line::Picture;
 use sheet::{BenchSheet, CustomerSheet};
 use svg::{Course, Room};
+pub(crate) use words::turns_direction;
 
 /// Who is going to read a report.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Hash)]

@@ -34,10 +34,3 @@ fn was_done(s: &TrailStep) -> bool {
         TrailKind::Result | TrailKind::Remedy | TrailKind::Unclear | TrailKind::Sure
     )
 }
-
-fn item_names(s: &TrailStep) -> Vec<String> {
-    s.items
-        .iter()
-        .filter_map(|i| words::filled(Some(&i.name)))
-        .collect()
-}

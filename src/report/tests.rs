@@ -582,6 +582,7 @@ fn a_test_that_the_rules_no_longer_know_is_not_named_to_the_customer() {
     t.steps[0].text = "sound.look-balance".to_owned();
     t.steps[0].shows = Some("in-the-middle".to_owned());
     t.history.push("earlier-repair".to_owned());
+    t.history_gone.push("earlier-repair".to_owned());
     let text = markdown(&t, Audience::Customer);
     assert!(
         text.contains("- Another check\n  - Result: in the middle"),

@@ -3,12 +3,19 @@
 use crate::job::ClosingState;
 use crate::job::trail::TrailStep;
 use crate::job::words::{UNSURE, percent_within};
-use crate::shown::turns_direction;
 
 /// Above this a result is marked as doubtful.
 const DOUBTFUL: f64 = 0.1;
 /// Above this many bits, results are said not to fit together.
 const CONFLICT: f64 = 1.0;
+
+/// Characters that turn the direction of the text after them: embeddings and
+/// overrides, isolates, and the marks. Left in, a serial number could be made to
+/// read backwards.
+pub(crate) fn turns_direction(c: char) -> bool {
+    matches!(c, '\u{61c}' | '\u{200e}' | '\u{200f}' | '\u{202a}'..='\u{202e}'
+        | '\u{2066}'..='\u{2069}')
+}
 
 /// Characters that no XML may hold, even escaped.
 fn not_text(c: char) -> bool {
@@ -39,24 +46,25 @@ pub(super) fn filled(text: Option<&str>) -> Option<String> {
     text.map(line).filter(|t| !t.is_empty())
 }
 
-/// Whether a text is a bare identifier. Texts fall back to the identifier where
-/// a rule is gone, and identifiers are not for customers.
-pub(super) fn is_identifier(text: &str) -> bool {
-    !text.is_empty()
-        && text.contains(['-', '.', '_', '/'])
-        && text
-            .chars()
-            .all(|c| c.is_ascii_lowercase() || c.is_ascii_digit() || "-._/".contains(c))
-        && text.starts_with(|c: char| c.is_ascii_lowercase())
+/// A name, if it is one: where the rules give none it is the identifier, or the last
+/// part of it, and that is not for customers.
+pub(super) fn named(name: &str, id: &str) -> Option<String> {
+    let id = line(id);
+    let last = id.rsplit('/').next().unwrap_or_default().to_owned();
+    filled(Some(name)).filter(|n| *n != id && *n != last)
 }
 
-/// An identifier as words, other text as it is.
-pub(super) fn spoken(text: &str) -> String {
+/// An outcome that was typed for a test that the rules no longer know, as words;
+/// other text as it is.
+fn spoken(text: &str) -> String {
     let text = line(text);
-    if is_identifier(&text) {
-        text.replace(['-', '.', '_', '/'], " ")
-    } else {
-        text
+    let is_outcome = text.starts_with(|c: char| c.is_ascii_lowercase())
+        && text
+            .chars()
+            .all(|c| c.is_ascii_lowercase() || c.is_ascii_digit() || "-._/".contains(c));
+    match is_outcome {
+        true => text.replace(['-', '.', '_', '/'], " "),
+        false => text,
     }
 }
 

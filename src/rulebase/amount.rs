@@ -4,62 +4,32 @@
 use super::line::{Doubt, Known};
 use super::problem::{Code, Problem};
 use super::source::Span;
-use crate::shown;
+pub(super) use crate::units::Unit;
+use crate::units::{Quantity, number};
 
-/// What a value is measured in.
-#[derive(Clone, Copy, Debug, PartialEq, Eq)]
-pub(super) enum Unit {
-    Ohm,
-    Volt,
-    Farad,
-    Ampere,
-    Hertz,
+/// A value that a person might type.
+pub(super) fn example(unit: Unit) -> &'static str {
+    match unit {
+        Unit::Ohm => "`2k2`, `4.7 kohm +- 5 %` or `1 kohm to 20 kohm`",
+        Unit::Volt => "`1.8 V`, `1.8 V +- 5 %` or `0.4 V to 0.65 V`",
+        Unit::Farad => "`100 nF`, `4.7 uF +- 20 %` or `10 pF to 1 nF`",
+        Unit::Ampere => "`300 mA` or `1.5 A`",
+        Unit::Hertz => "`400 kHz` or `1.5 GHz`",
+        Unit::Watt | Unit::Celsius | Unit::Percent => "a number",
+    }
 }
 
-impl Unit {
-    pub(super) fn word(self) -> &'static str {
-        match self {
-            Unit::Ohm => "ohm",
-            Unit::Volt => "V",
-            Unit::Farad => "F",
-            Unit::Ampere => "A",
-            Unit::Hertz => "Hz",
-        }
-    }
-
-    /// A value that a person might type.
-    pub(super) fn example(self) -> &'static str {
-        match self {
-            Unit::Ohm => "`2k2`, `4.7 kohm +- 5 %` or `1 kohm to 20 kohm`",
-            Unit::Volt => "`1.8 V`, `1.8 V +- 5 %` or `0.4 V to 0.65 V`",
-            Unit::Farad => "`100 nF`, `4.7 uF +- 20 %` or `10 pF to 1 nF`",
-            Unit::Ampere => "`300 mA` or `1.5 A`",
-            Unit::Hertz => "`400 kHz` or `1.5 GHz`",
-        }
-    }
-
-    fn named(word: &str) -> Option<Unit> {
-        let word = word.to_ascii_lowercase();
-        Some(match word.as_str() {
-            "ohm" | "ohms" | "r" => Unit::Ohm,
-            "v" | "volt" | "volts" => Unit::Volt,
-            "f" | "farad" | "farads" => Unit::Farad,
-            "a" | "amp" | "amps" | "ampere" | "amperes" => Unit::Ampere,
-            "hz" | "hertz" => Unit::Hertz,
-            _ => return None,
-        })
-    }
-
-    /// The smallest and largest value that makes sense.
-    fn range(self) -> (f64, f64) {
-        match self {
-            Unit::Ohm => (1e-6, 1e12),
-            Unit::Volt => (1e-6, 1e4),
-            Unit::Farad => (1e-14, 10.0),
-            Unit::Ampere => (1e-9, 1e3),
-            Unit::Hertz => (1.0, 1e12),
-        }
-    }
+/// The smallest and largest value that makes sense; `None` for a unit that no
+/// value of a rule is in.
+fn range(unit: Unit) -> Option<(f64, f64)> {
+    Some(match unit {
+        Unit::Ohm => (1e-6, 1e12),
+        Unit::Volt => (1e-6, 1e4),
+        Unit::Farad => (1e-14, 10.0),
+        Unit::Ampere => (1e-9, 1e3),
+        Unit::Hertz => (1.0, 1e12),
+        Unit::Watt | Unit::Celsius | Unit::Percent => return None,
+    })
 }
 
 /// Why a text is no value.
@@ -88,7 +58,7 @@ impl Trouble {
             help: if comma {
                 format!("with a decimal point: {}", text.trim().replace(',', "."))
             } else {
-                format!("write it as {}", unit.example())
+                format!("write it as {}", example(unit))
             },
         }
     }
@@ -99,8 +69,8 @@ pub(super) fn known(text: &str, unit: Unit, usual: f64) -> Result<Known, Trouble
     let plain = plainly(text);
     let lost = || Trouble::not_read(text, unit);
     if let Some((low, high)) = plain.split_once(" to ") {
-        let (high, suffix) = amount(high, unit, "").ok_or_else(lost)??;
-        let (low, _) = amount(low, unit, &suffix).ok_or_else(lost)??;
+        let (high, with) = amount(high, unit, None).ok_or_else(lost)??;
+        let (low, _) = amount(low, unit, Some(with)).ok_or_else(lost)??;
         if low >= high {
             return Err(Trouble {
                 code: Code::Range,
@@ -122,30 +92,30 @@ pub(super) fn known(text: &str, unit: Unit, usual: f64) -> Result<Known, Trouble
         None => (plain.as_str(), usual),
         Some((value, percent)) => {
             let percent = percent.trim();
-            let number = percent
+            let digits = percent
                 .strip_suffix('%')
                 .or_else(|| percent.strip_suffix("per cent"))
                 .ok_or_else(|| Trouble {
                     help: "write the tolerance in per cent, such as `+- 5 %`".into(),
                     ..lost()
                 })?;
-            let number: f64 = number.trim().parse().map_err(|_| lost())?;
-            if !(number > 0.0 && number <= 90.0) {
+            let percent: f64 = digits.trim().parse().map_err(|_| lost())?;
+            if !(percent > 0.0 && percent <= 90.0) {
                 return Err(Trouble {
                     code: Code::Range,
                     message: format!(
                         "a tolerance of {} per cent is out of range",
-                        shown::number(number)
+                        number(percent)
                     ),
                     help: "a tolerance lies between 0 and 90 per cent; what is hardly known is \
                            written from and to, such as `1 kohm to 20 kohm`"
                         .into(),
                 });
             }
-            (value, number)
+            (value, percent)
         }
     };
-    let (typical, _) = amount(value, unit, "").ok_or_else(lost)??;
+    let (typical, _) = amount(value, unit, None).ok_or_else(lost)??;
     Ok(Known {
         typical,
         doubt: Doubt::Percent(percent),
@@ -155,7 +125,7 @@ pub(super) fn known(text: &str, unit: Unit, usual: f64) -> Result<Known, Trouble
 /// A value that takes no tolerance.
 pub(super) fn plain(text: &str, unit: Unit) -> Result<f64, Trouble> {
     let lost = || Trouble::not_read(text, unit);
-    let (value, _) = amount(&plainly(text), unit, "").ok_or_else(lost)??;
+    let (value, _) = amount(&plainly(text), unit, None).ok_or_else(lost)??;
     Ok(value)
 }
 
@@ -182,47 +152,24 @@ fn plainly(text: &str) -> String {
         .replace("+-", "±")
 }
 
-/// What a prefix multiplies by.
-fn factor(prefix: char) -> Option<f64> {
-    Some(match prefix {
-        'p' => 1e-12,
-        'n' => 1e-9,
-        'u' => 1e-6,
-        'm' => 1e-3,
-        'k' | 'K' => 1e3,
-        'M' => 1e6,
-        'G' => 1e9,
-        _ => return None,
-    })
-}
-
-/// A number with what follows it, which a bare number takes from `beside`.
-/// `None` if it is no value at all.
-fn amount(text: &str, unit: Unit, beside: &str) -> Option<Result<(f64, String), Trouble>> {
+/// A value, and how it was written; a bare number takes the prefix and the unit of
+/// the one `beside` it. `None` if it is no value at all.
+fn amount<'t>(
+    text: &'t str,
+    unit: Unit,
+    beside: Option<Quantity<'t>>,
+) -> Option<Result<(f64, Quantity<'t>), Trouble>> {
     let text = text.trim();
-    let end = text
-        .find(|c: char| !(c.is_ascii_digit() || c == '.'))
-        .unwrap_or(text.len());
-    let (digits, rest) = text.split_at(end);
-    let mut number = digits.to_owned();
-    let mut suffix: String = rest.chars().filter(|c| !c.is_whitespace()).collect();
-    // 2k2: the prefix stands where the point would.
-    let sign = suffix.chars().next();
-    if let Some(sign) = sign.filter(|s| "RV".contains(*s) || factor(*s).is_some()) {
-        let after = &suffix[1..];
-        let more = after
-            .find(|c: char| !c.is_ascii_digit())
-            .unwrap_or(after.len());
-        if more > 0 && !rest.starts_with(char::is_whitespace) && !digits.contains('.') {
-            number = format!("{digits}.{}", &after[..more]);
-            suffix = format!("{sign}{}", &after[more..]);
-        }
+    let mut read = Quantity::read(text)?;
+    // Values of parts have no sign, and a comma may stand between thousands.
+    if read.sign.is_some() || read.mark == Some(',') {
+        return None;
     }
-    if suffix.is_empty() {
-        suffix = beside.to_owned();
+    if let Some(beside) = beside.filter(|_| read.is_bare()) {
+        (read.prefix, read.unit) = (beside.prefix, beside.unit);
     }
-    let number: f64 = number.parse().ok()?;
-    let (times, found) = scale(&suffix, unit)?;
+    let found = read.unit.unwrap_or(unit);
+    let (low, high) = range(found).and(range(unit))?;
     if found != unit {
         return Some(Err(Trouble {
             code: Code::Unit,
@@ -231,11 +178,10 @@ fn amount(text: &str, unit: Unit, beside: &str) -> Option<Result<(f64, String), 
                 found.word(),
                 unit.word()
             ),
-            help: format!("write it as {}", unit.example()),
+            help: format!("write it as {}", example(unit)),
         }));
     }
-    let value = number * times;
-    let (low, high) = unit.range();
+    let value = read.value();
     if !(low..=high).contains(&value) {
         return Some(Err(Trouble {
             code: Code::Range,
@@ -246,29 +192,7 @@ fn amount(text: &str, unit: Unit, beside: &str) -> Option<Result<(f64, String), 
             ),
         }));
     }
-    Some(Ok((value, suffix)))
-}
-
-/// What a suffix such as `kohm`, `n` or nothing multiplies by, and its unit.
-fn scale(suffix: &str, unit: Unit) -> Option<(f64, Unit)> {
-    for (word, times) in [("milliohm", 1e-3), ("kilohm", 1e3), ("megohm", 1e6)] {
-        if suffix.strip_suffix('s').unwrap_or(suffix) == word {
-            return Some((times, Unit::Ohm));
-        }
-    }
-    if suffix.is_empty() {
-        return Some((1.0, unit));
-    }
-    if let Some(u) = Unit::named(suffix) {
-        return Some((1.0, u));
-    }
-    let prefix = suffix.chars().next()?;
-    let times = factor(prefix)?;
-    let rest = &suffix[prefix.len_utf8()..];
-    match rest {
-        "" => Some((times, unit)),
-        _ => Some((times, Unit::named(rest)?)),
-    }
+    Some(Ok((value, read)))
 }
 
 #[cfg(test)]

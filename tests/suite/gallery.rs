@@ -2,7 +2,7 @@
 //! can meet, in one snapshot to read; and the valid files that the
 //! documentation quotes.
 
-use std::collections::BTreeSet;
+use std::collections::{BTreeMap, BTreeSet};
 use std::fs;
 use std::path::{Path, PathBuf};
 
@@ -180,21 +180,37 @@ fn one_mistake_gives_one_problem() {
     assert!(wrong.is_empty(), "{}", wrong.join("\n"));
 }
 
+/// A file for each code, with what is said of each picture of it.
 #[test]
 fn the_gallery() {
-    let mut out = String::new();
+    let mut by_code: BTreeMap<String, String> = BTreeMap::new();
+    let mut show = |code: &str, name: &str, loaded: &Loaded| {
+        let text = format!("==== {name} ====\n{}", loaded.report(false));
+        *by_code.entry(code.to_owned()).or_default() += &text;
+    };
     for p in gallery() {
-        out.push_str(&format!("==== {} ====\n{}", p.name, p.loaded.report(false)));
+        show(&p.expected, &p.name, &p.loaded);
     }
     let folder = tempfile::tempdir().unwrap();
-    for (name, _, path) in generated(folder.path()) {
-        out.push_str(&format!(
-            "==== {name} ====\n{}",
-            load(&[&path]).report(false)
-        ));
+    for (name, code, path) in generated(folder.path()) {
+        show(code.name(), name, &load(&[&path]));
     }
-    let out = out.replace(&folder.path().display().to_string(), "[folder]");
-    insta::assert_snapshot!(out.replace('\0', "\\0"));
+    let mut settings = insta::Settings::clone_current();
+    settings.set_snapshot_path("snapshots/gallery");
+    settings.set_prepend_module_to_snapshot(false);
+    for (code, text) in &by_code {
+        let text = text.replace(&folder.path().display().to_string(), "[folder]");
+        let text = text.replace('\0', "\\0");
+        settings.bind(|| insta::assert_snapshot!(code.as_str(), text));
+    }
+    // None is left of a code that has no picture any more.
+    let kept = fs::read_dir("tests/suite/snapshots/gallery").unwrap();
+    let kept = kept.map(|e| e.unwrap().path());
+    let kept: BTreeSet<PathBuf> = kept
+        .filter(|p| p.extension().is_some_and(|e| e == "snap"))
+        .collect();
+    let named = |code: &String| format!("tests/suite/snapshots/gallery/{code}.snap").into();
+    assert_eq!(kept, by_code.keys().map(named).collect());
 }
 
 #[test]

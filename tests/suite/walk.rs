@@ -1053,20 +1053,60 @@ fn the_definition_of_the_arguments_is_sound() {
     halfsplit::cli::Args::command().debug_assert();
 }
 
+/// A help text up to its options, and each option with what is said of it. Text
+/// after the options counts to the last one.
+fn options(help: &str) -> (String, Vec<String>) {
+    let is_option = |line: &str| line.starts_with("  -") || line.starts_with("      --");
+    let mut lines = help.split_inclusive('\n').peekable();
+    let mut head = String::new();
+    while let Some(line) = lines.next_if(|line| !is_option(line)) {
+        head += line;
+    }
+    let mut options: Vec<String> = Vec::new();
+    for line in lines {
+        match options.last_mut() {
+            Some(option) if !is_option(line) => *option += line,
+            _ => options.push(line.to_owned()),
+        }
+    }
+    (head, options)
+}
+
+/// The help of a command without the options that it shares with all.
+fn own_help(help: &str, common: &[String]) -> String {
+    let (mut out, own) = options(help);
+    let is_common = |option: &String| common.iter().any(|c| c.trim_end() == option.trim_end());
+    out.extend(own.iter().filter(|o| !is_common(o)).cloned());
+    out = out.trim_end().to_owned() + "\n\n      [the common options]\n";
+    let missing = |c: &&String| !own.iter().any(|o| o.trim_end() == c.trim_end());
+    for c in common.iter().filter(missing) {
+        out += &format!("      [but not this one]\n{}\n", c.trim_end());
+    }
+    out
+}
+
+/// The options that all commands share are shown once, with the program's own help.
 #[test]
 fn help_of_every_command() {
     let bench = Bench::new();
+    let (_, mut common) = options(&bench.run(&["--help"]).fine());
+    // These are of the program alone.
+    common.retain(|o| !["--new", "--version"].iter().any(|of| o.contains(of)));
     let mut all = String::new();
     for words in commands() {
         let mut args: Vec<&str> = words.iter().map(String::as_str).collect();
         args.push("--help");
         let out = bench.run(&args).fine();
-        all += &format!("$ halfsplit {}\n{out}\n", args.join(" "));
+        fits(&out, &[], 80);
+        let shown = match words.is_empty() {
+            true => out,
+            false => own_help(&out, &common),
+        };
+        all += &format!("$ halfsplit {}\n{shown}\n", args.join(" "));
         args.pop();
         args.push("-h");
         assert!(!bench.run(&args).fine().is_empty());
     }
-    fits(&all, &[], 80);
     snapshots().bind(|| insta::assert_snapshot!("help", all));
 }
 

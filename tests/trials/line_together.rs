@@ -130,7 +130,9 @@ fn believed(device: &Device, seen: &[(TestId, Reading)]) -> Vec<f64> {
         };
         belief.candidates.iter().find(this).map_or(0.0, |c| c.1)
     };
-    let all = (m.faults.keys()).map(Some).chain([None]);
+    let all = (0..device.happenings.len())
+        .map(|f| Some(FaultId(f)))
+        .chain([None]);
     all.map(|f| posterior(f) / prior(f)).collect()
 }
 

@@ -1,6 +1,9 @@
 //! `drill`: a round on a hidden case, and how trainees come on.
+mod command;
 mod read;
 mod say;
+
+use command::{Command as Typed, HELP};
 
 use super::args::{Command, Format};
 use super::ask::{Ask, Reply, asker};
@@ -20,26 +23,6 @@ use crate::store::{Store, StoreError};
 
 /// Who works where no trainee is named.
 const NOBODY: &str = "guest";
-
-const HELP: &str = "\
-A number, or the beginning of a name, takes up a step; Enter does it.
-  do [STEP]     does a step as the bench stands
-  list [WORDS]  every test and remedy, those of a group, those with all the words
-  bench [NAME]  how the device stands; brings a bench condition about
-  bench no NAME undoes one
-  suspects [WORD]
-                all that may be wrong, without how likely it is
-  explain       more on the step that is taken up
-  hint          what is advised: its kind first, the step itself on asking again;
-                each costs points
-  trail         what was done so far
-  conclude WHAT ends the round: the number or name of a suspect or of an item,
-                several with + between them, or `nothing`
-  give up       ends the round without a cause
-  quit          leaves it unfinished; `halfsplit drill --round N` goes on
-Make the bench ready before a step, mend what you find, and see that it works
-before you conclude: what goes back with its fault counts as a loss.
-The first letters of a word are enough.";
 
 impl From<DrillError> for Failure {
     fn from(e: DrillError) -> Self {
@@ -264,57 +247,52 @@ impl Session<'_, '_> {
 
     /// Takes one line.
     fn take(&mut self, line: &str) -> Result<Flow> {
-        let (head, rest) = line
-            .split_once(char::is_whitespace)
-            .map_or((line, ""), |(h, r)| (h, r.trim()));
-        if line.is_empty() {
-            match self.at {
+        let is_step = |typed: &str| read::steps(&self.round, typed).is_ok();
+        match Typed::parse(line, is_step)? {
+            Typed::Enter => match self.at {
                 Some(act) => self.act(act)?,
                 None => self.say("Take up a step by its number or name; `list` shows them.")?,
-            }
-            return Ok(Flow::On);
-        }
-        if line.parse::<usize>().is_ok() {
-            self.choose(line)?;
-            return Ok(Flow::On);
-        }
-        match read::word(&head.to_lowercase(), &self.round)? {
-            "help" => self.say(HELP)?,
-            "list" => self.list(rest)?,
-            "do" if rest.is_empty() => match self.at {
+            },
+            Typed::Help => self.say(HELP)?,
+            Typed::Step(typed) => self.choose(typed)?,
+            Typed::Do("") => match self.at {
                 Some(act) => self.act(act)?,
                 None => return Err(Failure::no("no step is taken up; name one, such as `do 3`")),
             },
-            "do" => {
-                let act = self.find(rest)?;
-                if let Some(act) = act {
+            Typed::Do(typed) => {
+                if let Some(act) = self.find(typed)? {
                     self.show(act)?;
                     self.act(act)?;
                 }
             }
-            "bench" => self.bench(rest)?,
-            "suspects" => self.suspects(rest)?,
-            "explain" => {
+            Typed::List(words) => self.list(words)?,
+            Typed::Bench => {
+                let text = say::bench(&self.round);
+                self.say(&text)?;
+            }
+            Typed::Bring(name) => self.change_bench(name, Move::Bring)?,
+            Typed::Undo(name) => self.change_bench(name, Move::Undo)?,
+            Typed::Suspects(word) => self.suspects(word)?,
+            Typed::Explain => {
                 let act = self.at.ok_or_else(|| Failure::no("no step is taken up"))?;
                 let text = say::explain(&self.round, act);
                 self.say(&text)?;
             }
-            "hint" => {
+            Typed::Hint => {
                 let told = self.enter(&Move::Hint)?;
                 let text = say::hint(&self.round, &told);
                 self.say(&text)?;
             }
-            "trail" => {
+            Typed::Trail => {
                 let text = say::trail(&self.round);
                 self.say(&text)?;
             }
-            "conclude" => return self.conclude(rest),
-            "give" => {
+            Typed::Conclude(what) => return self.conclude(what),
+            Typed::GiveUp => {
                 self.end(&[], true)?;
                 return Ok(Flow::Over);
             }
-            "quit" => return Ok(Flow::Leave),
-            _ => self.choose(line)?,
+            Typed::Quit => return Ok(Flow::Leave),
         }
         Ok(Flow::On)
     }
@@ -380,20 +358,10 @@ impl Session<'_, '_> {
         self.say(&text)
     }
 
-    fn bench(&mut self, typed: &str) -> Result {
-        if typed.is_empty() {
-            let text = say::bench(&self.round);
-            return self.say(&text);
-        }
-        let (undo, name) = match typed.split_once(' ') {
-            Some(("no" | "not", name)) => (true, name.trim()),
-            _ => (false, typed),
-        };
+    /// Brings a bench condition about, or undoes it.
+    fn change_bench(&mut self, name: &str, how: fn(String) -> Move) -> Result {
         let id = read::condition(&self.round, name)?;
-        let told = self.enter(&match undo {
-            true => Move::Undo(id),
-            false => Move::Bring(id),
-        })?;
+        let told = self.enter(&how(id))?;
         let text = say::brought(&self.round, &told);
         self.say(&text)
     }

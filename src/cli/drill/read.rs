@@ -1,4 +1,4 @@
-//! What a trainee types, as what is meant.
+//! What a trainee names: steps, bench conditions, causes.
 
 use crate::belief::{FaultId, ItemId};
 use crate::cli::error::{Failure, Result};
@@ -33,43 +33,6 @@ pub(super) fn group(round: &Round, act: Act) -> &'static str {
 pub(super) fn words<'r>(round: &Round<'r>, act: Act) -> (&'r str, &'r str) {
     let named = round.model().named(act);
     (named.id, named.text)
-}
-
-/// A command by its first letters; what is none but begins the name of a step
-/// is nothing.
-pub(super) fn word(typed: &str, round: &Round) -> Result<&'static str> {
-    const WORDS: [(&str, &str); 14] = [
-        ("?", "help"),
-        ("help", "help"),
-        ("list", "list"),
-        ("others", "list"),
-        ("do", "do"),
-        ("bench", "bench"),
-        ("suspects", "suspects"),
-        ("explain", "explain"),
-        ("hint", "hint"),
-        ("trail", "trail"),
-        ("conclude", "conclude"),
-        ("give", "give"),
-        ("quit", "quit"),
-        ("pause", "quit"),
-    ];
-    if let Some((_, word)) = WORDS.iter().find(|w| w.0 == typed) {
-        return Ok(word);
-    }
-    let fits: Vec<_> = WORDS.iter().filter(|w| w.0.starts_with(typed)).collect();
-    match fits.as_slice() {
-        [one] => Ok(one.1),
-        [] => Ok(""),
-        _ if !steps(round, typed).unwrap_or_default().is_empty() => Ok(""),
-        many => {
-            let many: Vec<&str> = many.iter().map(|w| w.0).collect();
-            Err(Failure::no(format!(
-                "`{typed}` could be {}",
-                many.join(" or ")
-            )))
-        }
-    }
 }
 
 /// Steps by number or name; at least one.

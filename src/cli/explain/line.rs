@@ -3,7 +3,7 @@
 use crate::rulebase::{
     Doubt, Drive, Harm, Known, Line, MeterProfile, PartKind, Rulebase, StatedAccuracy, TestRange,
 };
-use crate::shown::shown;
+use crate::units::{shown, written};
 
 /// A template.
 pub(super) fn template(rules: &Rulebase, l: &Line) -> String {
@@ -78,7 +78,7 @@ fn accuracy(a: StatedAccuracy, unit: &str) -> String {
 pub(super) fn circuit(rules: &Rulebase, l: &Line) -> String {
     let mut t = String::new();
     if l.rate > 0.0 {
-        t += &format!("up to {} on one wire\n", si(l.rate, "Hz"));
+        t += &format!("up to {} on one wire\n", written(l.rate, "Hz"));
     }
     if let Some(s) = &l.scope {
         t += &format!("only an oscilloscope shows: {s}\n");
@@ -93,7 +93,7 @@ pub(super) fn circuit(rules: &Rulebase, l: &Line) -> String {
             PartKind::Rail { volts, amps, idle } => format!(
                 "supply of {} and up to {}, {} when off, at {}",
                 known(volts, "V"),
-                si(amps, "A"),
+                written(amps, "A"),
                 known(idle, "ohm"),
                 l.nodes[p.from]
             ),
@@ -154,26 +154,7 @@ pub(super) fn harm(l: &Line, harm: Harm) -> String {
 
 pub(super) fn known(k: Known, unit: &str) -> String {
     match k.doubt {
-        Doubt::Percent(p) => format!("{} ± {p} %", si(k.typical, unit)),
-        Doubt::Between(low, high) => format!("{} to {}", si(low, unit), si(high, unit)),
+        Doubt::Percent(p) => format!("{} ± {p} %", written(k.typical, unit)),
+        Doubt::Between(low, high) => format!("{} to {}", written(low, unit), written(high, unit)),
     }
-}
-
-/// A value with the prefix that makes it short to read.
-fn si(value: f64, unit: &str) -> String {
-    let (times, prefix) = [
-        (1e9, "G"),
-        (1e6, "M"),
-        (1e3, "k"),
-        (1.0, ""),
-        (1e-3, "m"),
-        (1e-6, "u"),
-        (1e-9, "n"),
-    ]
-    .into_iter()
-    .find(|(t, _)| value.abs() >= t * 0.9995)
-    .unwrap_or((1e-12, "p"));
-    let digits = format!("{:.3}", value / times);
-    let digits = digits.trim_end_matches('0').trim_end_matches('.');
-    format!("{digits} {prefix}{unit}")
 }

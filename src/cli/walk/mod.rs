@@ -27,8 +27,8 @@ use crate::job::{Cannot, Entry, Shown, StepKind, Unclear};
 use crate::line::USUAL_LENGTH;
 use crate::model::BenchMeter;
 use crate::report;
-use crate::shown::short;
 use crate::store::Logged;
+use crate::units::short;
 
 use answer::Pending;
 use command::{At, Command, HELP};

@@ -9,6 +9,7 @@ use crate::belief::{
     weights_among,
 };
 use crate::job::history::{History, OneResult, What};
+use crate::job::reading::{AsTyped, Asked};
 use crate::plan::TestId;
 
 /// How likely single results are beside the complaint, in bits, as long as the same
@@ -118,7 +119,8 @@ impl Case {
         history.supersede(&self.model, test, false);
         let mut add = |what| history.push(None, Some(test), what);
         t.before.clone().map(What::Changed).map(&mut add);
-        add(self.shown(t, outcome, &t.outcomes[outcome].id));
+        let shows = AsTyped::of(&t.outcomes[outcome].id, &Asked::by(t));
+        add(self.shown(t, outcome, &shows));
         t.after.clone().map(What::Changed).map(&mut add);
         self.believed(&history)
     }

@@ -1,21 +1,20 @@
 //! What was typed as the result of a test: an outcome or a value.
 
 use super::CaseError;
-use crate::job::reading::{self, Asked, Typed};
+use crate::job::reading::{ABOUT, AsTyped, Asked, Typed};
 use crate::model::{TestInfo, bounds};
 use crate::rulebase::Kind;
 
-/// Reads a measured value, infinite for over limit; `None` if it is no number.
+/// The measured value, infinite for over limit; `None` if it is no number.
 ///
 /// # Errors
 /// If it is in another unit, doubtful, or what no meter shows.
-pub(super) fn measured(t: &TestInfo, shows: &str) -> Result<Option<f64>, CaseError> {
-    let asked = Asked::by(t);
-    let (test, typed) = (t.id.clone(), shows.trim().to_owned());
-    match reading::read(shows, &asked) {
+pub(super) fn measured(t: &TestInfo, shows: &AsTyped) -> Result<Option<f64>, CaseError> {
+    let (test, typed) = (t.id.clone(), shows.text.clone());
+    match shows.typed.clone() {
         Typed::Value(v) | Typed::Noted { value: v, .. } => Ok(Some(v)),
         Typed::About { value } => {
-            let off = reading::ABOUT * value;
+            let off = ABOUT * value;
             match (in_range(t, value - off), in_range(t, value + off)) {
                 (Some(a), Some(b)) if a != b => Err(CaseError::TooLittle {
                     shows: typed,
@@ -38,7 +37,7 @@ pub(super) fn measured(t: &TestInfo, shows: &str) -> Result<Option<f64>, CaseErr
         Typed::OtherUnit => Err(CaseError::WrongUnit {
             test,
             shows: typed,
-            unit: asked.unit.to_owned(),
+            unit: t.unit.clone().unwrap_or_default(),
         }),
         Typed::Doubtful { could_be } => Err(CaseError::Doubtful {
             shows: typed,
@@ -55,11 +54,11 @@ pub(super) fn measured(t: &TestInfo, shows: &str) -> Result<Option<f64>, CaseErr
 
 /// What a beep means where a test of continuity has one outcome that conducts,
 /// or its absence where it has one that does not.
-pub(super) fn heard(t: &TestInfo, typed: &str) -> Option<usize> {
+pub(super) fn heard(t: &TestInfo, shows: &AsTyped) -> Option<usize> {
     if t.kind != Kind::Continuity || t.unit.is_some() {
         return None;
     }
-    let names: &[&str] = match reading::beeps(typed)? {
+    let names: &[&str] = match shows.beeps()? {
         true => &["through", "joined", "short"],
         false => &["open", "apart"],
     };
@@ -74,13 +73,21 @@ fn in_range(t: &TestInfo, value: f64) -> Option<usize> {
     t.outcomes.iter().position(|o| o.between.is_some_and(holds))
 }
 
-/// Reads what a test showed: an outcome's name or a beginning of it, yes or
-/// no, or a measured value.
+/// The outcome that was typed as a result of a test, before it is entered.
 ///
 /// # Errors
 /// If it is no result of the test.
-pub(crate) fn outcome_of(t: &TestInfo, shows: &str) -> Result<usize, CaseError> {
-    let typed = shows.trim().to_lowercase();
+pub(crate) fn outcome(t: &TestInfo, shows: &str) -> Result<usize, CaseError> {
+    outcome_of(t, &AsTyped::of(shows, &Asked::by(t)))
+}
+
+/// What a test showed: an outcome's name or a beginning of it, yes or no, or a
+/// measured value.
+///
+/// # Errors
+/// If it is no result of the test.
+pub(super) fn outcome_of(t: &TestInfo, shows: &AsTyped) -> Result<usize, CaseError> {
+    let typed = shows.text.to_lowercase();
     let words = || -> Vec<String> {
         if t.function.is_some() {
             return (0..t.outcomes.len()).map(|o| t.answer(o)).collect();
@@ -114,7 +121,7 @@ pub(crate) fn outcome_of(t: &TestInfo, shows: &str) -> Result<usize, CaseError> 
             _ => {}
         }
     }
-    if let Some(i) = heard(t, &typed) {
+    if let Some(i) = heard(t, shows) {
         return Ok(i);
     }
     let starts: Vec<usize> = (0..t.outcomes.len())
@@ -128,7 +135,7 @@ pub(crate) fn outcome_of(t: &TestInfo, shows: &str) -> Result<usize, CaseError> 
     {
         return in_range(t, v).ok_or_else(|| CaseError::OutsideAll {
             test: t.id.clone(),
-            shows: shows.trim().to_owned(),
+            shows: shows.text.clone(),
             can_be: words(),
         });
     }
@@ -136,7 +143,7 @@ pub(crate) fn outcome_of(t: &TestInfo, shows: &str) -> Result<usize, CaseError> 
         [one] => Ok(*one),
         _ => Err(CaseError::NoOutcome {
             test: t.id.clone(),
-            shows: shows.trim().to_owned(),
+            shows: shows.text.clone(),
             can_be: words(),
         }),
     }

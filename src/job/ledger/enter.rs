@@ -8,7 +8,7 @@ use crate::circuit::meter::Reading;
 use crate::job::amend::earlier;
 use crate::job::file::{Entry, Shown};
 use crate::job::history::What;
-use crate::job::reading::{self, Asked};
+use crate::job::reading::{AsTyped, Asked, SWAPPED};
 use crate::model::{BenchMeter, Found, Read, TestInfo};
 use crate::plan::{Act, RemedyId, TestId};
 use crate::rulebase::Rulebase;
@@ -114,12 +114,15 @@ impl Ledger {
             .then(|| self.model.test_in(test, self.state.conditions()));
         let other = other.flatten();
         let t = other.as_ref().unwrap_or(&self.model.tests[test]);
-        let reversed = reading::is_reversed(&r.shows, &Asked::by(t));
+        // Read here once, for all that follows.
+        let typed = AsTyped::of(&r.shows, &Asked::by(t));
+        let reversed = typed.is_reversed();
         let turned = reversed.then(|| self.model.test_turned(t)).flatten();
         let t = turned.as_ref().unwrap_or(t);
-        let outcome = outcome_of(t, &r.shows)?;
+        let outcome = outcome_of(t, &typed)?;
+        self.typed[n] = Some(typed.clone());
         if reversed && turned.is_none() {
-            self.void.push((n, reading::SWAPPED.to_owned()));
+            self.void.push((n, SWAPPED.to_owned()));
             return Ok(Entered::Void);
         }
         // With another meter the same test may come out in other ways.
@@ -128,7 +131,7 @@ impl Ledger {
         if other.is_some() {
             self.so_far.0 += t.step.minutes;
         }
-        let what = self.shown(t, outcome, &r.shows);
+        let what = self.shown(t, outcome, &typed);
         if other.is_some()
             && let Some(d) = self.as_it_stands(test).iter().find(|d| d.why.is_power())
         {
@@ -146,7 +149,7 @@ impl Ledger {
         self.goes_against_gate(n, Act::Test(test));
         let t = other.as_ref().or(turned.as_ref());
         let t = t.unwrap_or(&self.model.tests[test]);
-        let value = measured(t, &r.shows)?;
+        let value = measured(t, &typed)?;
         let turns = match value {
             Some(_) => t.turns(outcome, value),
             None => t.turns_by_word(outcome),
@@ -223,16 +226,15 @@ impl Ledger {
         Ok(Entered::About(at))
     }
 
-    /// What a result is for the belief; `shows` is how it was typed.
-    pub(in crate::job) fn shown(&self, t: &TestInfo, outcome: usize, shows: &str) -> What {
+    /// What a result is for the belief.
+    pub(in crate::job) fn shown(&self, t: &TestInfo, outcome: usize, shows: &AsTyped) -> What {
         // A number says more than the range it falls into.
-        let read = match reading::value(shows, &Asked::by(t)) {
+        let read = match shows.typed.value() {
             Some(v) if v.is_finite() => Read::Number(Reading::Value(v)),
             Some(_) => Read::Number(Reading::OL),
             None => Read::Word(outcome),
         };
-        let rounded = reading::rounded(shows, &Asked::by(t));
-        match self.model.taken_rounded(t, read, rounded) {
+        match self.model.taken_rounded(t, read, shows.rounded) {
             Some(taken) => What::Read(taken),
             None => What::Seen(Seen {
                 finding: t.finding.clone(),

@@ -4,10 +4,10 @@ use super::answer::measured;
 use super::{CaseError, Ledger, one};
 use crate::circuit::calibrate::CalibrateError;
 use crate::job::file::{Entry, Reference};
-use crate::job::reading::{self, Asked};
+use crate::job::reading::{AsTyped, Asked};
 use crate::model::{BenchMeter, CompileError, LineId};
 use crate::rulebase::Rulebase;
-use crate::shown::shown;
+use crate::units::shown;
 
 impl Ledger {
     /// Takes up what good boards read, whenever it was entered: it is knowledge
@@ -58,8 +58,9 @@ impl Ledger {
             shows: r.reads.trim().to_owned(),
             why: why.to_owned(),
         };
-        let value = match measured(t, &r.reads)? {
-            Some(_) if reading::is_rough(&r.reads, &Asked::by(t)) => {
+        let typed = AsTyped::of(&r.reads, &Asked::by(t));
+        let value = match measured(t, &typed)? {
+            Some(_) if typed.is_rough() => {
                 return Err(refused("type the very number, read the usual way round"));
             }
             Some(v) if v.is_finite() => v,

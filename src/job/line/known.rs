@@ -12,7 +12,7 @@ use crate::line::CATEGORIES;
 use crate::model::{LineId, LineInfo, Read, Taken, bounds};
 use crate::plan::TestId;
 use crate::rulebase::{Harm, Line, LinePart, PartKind};
-use crate::shown::shown;
+use crate::units::shown;
 
 /// A reading of a line that is in force.
 pub(super) struct TakenHere<'c> {

@@ -27,7 +27,7 @@ fn a_typed_value_stands_for_itself_within_half_its_last_digit() {
         (">20M", in_ohms(), 0.0),
         ("low", in_ohms(), 0.0),
     ] {
-        let off = rounded(text, &asked);
+        let off = AsTyped::of(text, &asked).rounded;
         assert!((off - half).abs() < 1e-9 * half.max(1.0), "{text}: {off}");
     }
 }

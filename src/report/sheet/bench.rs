@@ -2,7 +2,7 @@
 
 use std::collections::BTreeSet;
 
-use super::{cleaned, end, item_names, remedies, was_done};
+use super::{cleaned, end, remedies, was_done};
 use crate::belief::likelier;
 use crate::job::ClosingState;
 use crate::job::trail::{Advised, Moment, Trail, TrailKind, TrailStep};
@@ -243,7 +243,9 @@ impl BenchWork {
         BenchWork {
             number: s.number,
             text: step_text(s),
-            items: item_names(s),
+            items: (s.items.iter())
+                .filter_map(|i| words::filled(Some(&i.name)))
+                .collect(),
             was_there: s
                 .was_there
                 .iter()

@@ -1,6 +1,6 @@
 //! The sheet for the customer.
 
-use super::{cleaned, end, item_names, remedies, was_done};
+use super::{cleaned, end, remedies, was_done};
 use crate::job::ClosingState;
 use crate::job::trail::{Trail, TrailKind, TrailStep};
 use crate::job::view::Suspect;
@@ -59,29 +59,26 @@ pub(in crate::report) struct Check {
     pub(in crate::report) remark: Option<String>,
 }
 
-/// Texts without those that are bare identifiers.
-fn named(texts: &[String]) -> Vec<String> {
-    let mut all = cleaned(texts);
-    all.retain(|t| !words::is_identifier(t));
-    all
+/// The words of a step; none where the rules no longer know it.
+fn plain_text(s: &TrailStep) -> Option<String> {
+    words::named(&s.text, s.id.as_deref()?)
 }
 
-/// The words of a step; none where only its identifier is left.
-fn plain_text(s: &TrailStep) -> Option<String> {
-    words::filled(Some(&s.text)).filter(|t| {
-        !words::is_identifier(t) && s.id.as_deref().is_none_or(|id| words::line(id) != *t)
-    })
+/// Names of the items that were worked on, where they have any.
+fn item_names(s: &TrailStep) -> impl Iterator<Item = String> {
+    s.items
+        .iter()
+        .filter_map(|i| words::named(&i.name, &i.item))
 }
 
 /// What was wrong, as far as it is known, and how that is said.
 fn wrong(t: &Trail) -> (&'static str, Vec<String>) {
     let likely = |all: &mut dyn Iterator<Item = &Suspect>| -> Vec<String> {
         let mut out: Vec<String> = Vec::new();
-        for s in all.filter(|s| s.posterior >= LIKELY) {
-            for n in named(std::slice::from_ref(&s.name)) {
-                if !out.contains(&n) {
-                    out.push(n);
-                }
+        let likely = all.filter(|s| s.posterior >= LIKELY);
+        for n in likely.filter_map(|s| words::named(&s.name, &s.fault)) {
+            if !out.contains(&n) {
+                out.push(n);
             }
         }
         out
@@ -95,7 +92,7 @@ fn wrong(t: &Trail) -> (&'static str, Vec<String>) {
         Some(ClosingState::Mended) => {
             let mut items: Vec<String> = Vec::new();
             for i in remedies(t).flat_map(item_names) {
-                if !words::is_identifier(&i) && !items.contains(&i) {
+                if !items.contains(&i) {
                     items.push(i);
                 }
             }
@@ -130,16 +127,23 @@ fn not_done(t: &Trail) -> Vec<String> {
             out.push("Another check could not be done.".to_owned());
         }
     }
-    for f in named(&t.unproved) {
+    for f in cleaned(&t.unproved) {
         out.push(format!("Not yet shown to work again: {f}"));
     }
     if let Some(ClosingState::NotMended | ClosingState::NotWorthIt) = t.ended
         && let Some(a) = &end(t).advised
-        && let Some(text) = named(std::slice::from_ref(&a.text)).pop()
+        && let Some(text) = words::named(&a.text, &a.id)
     {
         out.push(format!("The next step would have been: {text}"));
     }
     out
+}
+
+/// The questions answered with yes that the rules still ask.
+fn history(t: &Trail) -> Vec<String> {
+    let mut asked = t.history.clone();
+    asked.retain(|h| !t.history_gone.contains(h));
+    cleaned(&asked)
 }
 
 impl CustomerSheet {
@@ -170,7 +174,7 @@ impl CustomerSheet {
                 _ => looked.push(check),
             }
         }
-        let proved = named(&t.proved);
+        let proved = cleaned(&t.proved);
         let (wrong_says, wrong) = wrong(t);
         let done_cautions: Vec<&str> = t
             .steps
@@ -192,8 +196,8 @@ impl CustomerSheet {
             opened: t.opened.as_deref().map(words::day),
             closed: t.closed.as_deref().map(words::day),
             complaint: words::lines(&t.complaint),
-            symptoms: named(&t.symptoms),
-            history: named(&t.history),
+            symptoms: cleaned(&t.symptoms),
+            history: history(t),
             wrong_says,
             wrong,
             work,
@@ -228,7 +232,7 @@ impl Work {
     pub(in crate::report) fn new(s: &TrailStep) -> Option<Work> {
         let text = plain_text(s)?;
         let known = text.to_lowercase();
-        let mut items = named(&item_names(s));
+        let mut items: Vec<String> = item_names(s).collect();
         items.retain(|i| !known.contains(&i.to_lowercase()));
         Some(Work { text, items })
     }

@@ -8,7 +8,7 @@ use crate::rulebase::problem::{Code, Problem};
 use crate::rulebase::raw::{RawBench, RawTest};
 use crate::rulebase::source::{At, Span};
 use crate::rulebase::typed::{How, Kind};
-use crate::shown::number;
+use crate::units::number;
 
 /// Chance that a result is right, where nothing is said.
 pub(super) const RELIABILITY: f64 = 0.97;

@@ -6,7 +6,7 @@ use crate::rulebase::amount::{self, Unit};
 use crate::rulebase::problem::{Code, Problem};
 use crate::rulebase::shape::Amount;
 use crate::rulebase::source::{At, Span};
-use crate::shown::number;
+use crate::units::number;
 
 impl Validator<'_> {
     /// The number, or the nearest that may be.

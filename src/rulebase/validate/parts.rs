@@ -7,7 +7,7 @@ use super::part_words::{Sort, WORDS, Word, said};
 use super::quantity::Quantity;
 use super::validator::Validator;
 use super::values::{Anew, usual_value};
-use crate::rulebase::amount::Unit;
+use crate::rulebase::amount::{Unit, example};
 use crate::rulebase::line::{Duty, Known, LinePart, PartKind};
 use crate::rulebase::problem::{Code, Problem};
 use crate::rulebase::raw::{RawLine, RawPart};
@@ -93,7 +93,7 @@ impl Validator<'_> {
                     id.span,
                     format!("the {} `{}` has no value", w.word, id.value),
                 )
-                .help(format!("add `is:` such as {}", w.sort.unit().example())),
+                .help(format!("add `is:` such as {}", example(w.sort.unit()))),
             );
         }
         let protects = p.protects.unwrap_or(w.protects);

@@ -13,7 +13,7 @@ use crate::rulebase::problem::{Code, Problem};
 use crate::rulebase::raw::{RawPack, RawTest};
 use crate::rulebase::source::At;
 use crate::rulebase::typed::{How, Kind, Outcome, Step, Test};
-use crate::shown::number;
+use crate::units::number;
 
 impl Validator<'_> {
     pub(super) fn shows(

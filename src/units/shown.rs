@@ -1,15 +1,9 @@
-//! Amounts as people read them: three digits and a unit.
+//! Quantities as people read them: three digits and a unit.
+
+use super::prefix::{PREFIXES, Prefix};
 
 /// The most digits of a number that a message has.
 const MOST_DIGITS: usize = 6;
-
-/// Characters that turn the direction of the text after them: embeddings and
-/// overrides, isolates, and the marks. Left in, a serial number could be made to
-/// read backwards.
-pub(crate) fn turns_direction(c: char) -> bool {
-    matches!(c, '\u{61c}' | '\u{200e}' | '\u{200f}' | '\u{202a}'..='\u{202e}'
-        | '\u{2066}'..='\u{2069}')
-}
 
 /// A number as it was given, with six digits at most.
 pub(crate) fn number(value: f64) -> String {
@@ -88,16 +82,6 @@ pub(crate) fn digits(value: f64) -> String {
 
 /// A value with three digits and its unit, multiplied as people say it.
 pub(crate) fn shown(value: f64, unit: &str) -> String {
-    const STEPS: [(f64, &str); 8] = [
-        (1e9, "G"),
-        (1e6, "M"),
-        (1e3, "k"),
-        (1.0, ""),
-        (1e-3, "m"),
-        (1e-6, "µ"),
-        (1e-9, "n"),
-        (1e-12, "p"),
-    ];
     // Rounded first, so that 999.7 is not shown as 1000.
     let rounded: f64 = format!("{value:.2e}").parse().unwrap_or(value);
     if rounded == 0.0 {
@@ -105,24 +89,36 @@ pub(crate) fn shown(value: f64, unit: &str) -> String {
     }
     // Tenths of a volt stay volts, as a meter shows them.
     let scale = if unit == "V" { 10.0 } else { 1.0 };
-    let step = STEPS
-        .iter()
-        .find(|(s, p)| rounded.abs() * if p.is_empty() { scale } else { 1.0 } >= s * 0.999_999);
-    let (size, prefix) = *step.unwrap_or(&STEPS[7]);
-    let unit = match (unit, prefix) {
-        ("ohm", "G") => "gigohm".to_owned(),
-        ("ohm", "M") => "megohm".to_owned(),
-        ("ohm", "k") => "kilohm".to_owned(),
-        ("ohm", "m") => "milliohm".to_owned(),
-        ("ohm", "µ") => "microhm".to_owned(),
-        _ => format!("{prefix}{unit}"),
+    let prefix = largest(|p| {
+        let scale = if p.power == 0 { scale } else { 1.0 };
+        rounded.abs() * scale >= p.size * 0.999_999
+    });
+    let before = match unit {
+        "ohm" => prefix.before_ohm,
+        _ => prefix.symbol,
     };
-    format!("{} {unit}", digits(rounded / size))
+    format!("{} {before}{unit}", digits(rounded / prefix.size))
+}
+
+/// A value as rule files write it: `4.7 kohm`, with three decimal places.
+pub(crate) fn written(value: f64, unit: &str) -> String {
+    let prefix = largest(|p| value.abs() >= p.size * 0.9995);
+    let digits = format!("{:.3}", value / prefix.size);
+    let digits = digits.trim_end_matches('0').trim_end_matches('.');
+    let symbol = prefix.symbol.replace('\u{b5}', "u");
+    format!("{digits} {symbol}{unit}")
+}
+
+/// The largest prefix that suits, or the smallest of all.
+fn largest(suits: impl Fn(&Prefix) -> bool) -> &'static Prefix {
+    let [.., smallest] = &PREFIXES;
+    PREFIXES.iter().find(|p| suits(p)).unwrap_or(smallest)
 }
 
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::units::{Quantity, Unit};
 
     #[test]
     fn no_number_has_more_than_six_digits() {
@@ -178,6 +174,36 @@ mod tests {
             (7.99e-5, "m", "79.9 µm"),
         ] {
             assert_eq!(shown(value, unit), words);
+        }
+    }
+
+    #[test]
+    fn rule_files_are_shown_as_they_are_written() {
+        for (value, unit, text) in [
+            (4700.0, "ohm", "4.7 kohm"),
+            (0.412, "V", "412 mV"),
+            (1e-5, "F", "10 uF"),
+            (999.7, "ohm", "1 kohm"),
+            (2.5e-13, "F", "0.25 pF"),
+        ] {
+            assert_eq!(written(value, unit), text);
+        }
+    }
+
+    #[test]
+    fn what_is_shown_is_read_back() {
+        for unit in ["ohm", "V", "F", "Hz"] {
+            for power in -11..10 {
+                for digits in [1.0, -2.5, 47.1] {
+                    let value = digits * 10f64.powi(power);
+                    for text in [shown(value, unit), written(value, unit)] {
+                        let read = Quantity::read(&text).expect(&text);
+                        let off = (read.value() - value).abs();
+                        assert!(off < 0.01 * value.abs(), "{text}: {value}");
+                        assert_eq!(read.unit.map(Unit::word), Some(unit), "{text}");
+                    }
+                }
+            }
         }
     }
 }
