@@ -205,7 +205,15 @@ struct Alone {
 /// What readings came to that were asked about last: the same ones are asked about
 /// once for each that may be next.
 #[derive(Debug, Default)]
-pub struct Last(Mutex<VecDeque<(Vec<Arc<Survey>>, Vec<Taken>, Arc<Alone>)>>);
+pub struct Last(Mutex<VecDeque<Weighed>>);
+
+/// Readings, each with its survey, and what they came to.
+#[derive(Debug)]
+struct Weighed {
+    surveys: Vec<Arc<Survey>>,
+    taken: Vec<Taken>,
+    alone: Arc<Alone>,
+}
 
 /// So many of them: a line is built in up to sixteen ways, and of five readings each
 /// is also asked about by itself.
@@ -219,16 +227,23 @@ impl Last {
         }
         // Not held while one is worked out: others may be at work on theirs.
         let last = || self.0.lock().unwrap_or_else(PoisonError::into_inner);
-        let same_surveys = |of: &[Arc<Survey>]| {
-            of.len() == surveys.len() && of.iter().zip(surveys).all(|(a, b)| Arc::ptr_eq(a, b))
+        let same = |k: &&Weighed| {
+            let pairs = || k.surveys.iter().zip(surveys);
+            k.taken == taken
+                && k.surveys.len() == surveys.len()
+                && pairs().all(|(a, b)| Arc::ptr_eq(a, b))
         };
-        if let Some(known) = last().iter().find(|k| k.1 == taken && same_surveys(&k.0)) {
-            return known.2.clone();
+        if let Some(known) = last().iter().find(same) {
+            return known.alone.clone();
         }
         let new = Arc::new(Alone::new(things, surveys, taken));
         let mut all = last();
         all.truncate(LAST_FEW - 1);
-        all.push_front((surveys.to_vec(), taken.to_vec(), new.clone()));
+        all.push_front(Weighed {
+            surveys: surveys.to_vec(),
+            taken: taken.to_vec(),
+            alone: new.clone(),
+        });
         new
     }
 }
