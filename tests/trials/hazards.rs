@@ -144,7 +144,7 @@ fn powers(case: &Case, act: Act) -> bool {
 /// `HALFSPLIT_ORDERS` says.
 fn orders() -> u64 {
     let wanted = std::env::var("HALFSPLIT_ORDERS").ok();
-    wanted.and_then(|n| n.parse().ok()).unwrap_or(10)
+    wanted.and_then(|n| n.parse().ok()).unwrap_or(5)
 }
 
 /// In so many orders of each complaint what is advised is worked out as well.
