@@ -9,7 +9,7 @@ use crate::lines::rules;
 use halfsplit::job::{
     Cannot, Case, CaseFile, Correction, Did, Entered, Entry, Ledger, Settings, Shown, Unclear,
 };
-use halfsplit::model::{Found, TestInfo, Unit};
+use halfsplit::model::{Found, TestInfo, Unit, hazards, outline};
 use halfsplit::plan::{Act, Effort, RemedyId, TestId};
 use halfsplit::rulebase::Rulebase;
 use halfsplit::simulate::{Hidden, Luck, Policy, Record, Start, cheapest_first};
@@ -144,7 +144,7 @@ fn powers(case: &Case, act: Act) -> bool {
 /// `HALFSPLIT_ORDERS` says.
 fn orders() -> u64 {
     let wanted = std::env::var("HALFSPLIT_ORDERS").ok();
-    wanted.and_then(|n| n.parse().ok()).unwrap_or(5)
+    wanted.and_then(|n| n.parse().ok()).unwrap_or(3)
 }
 
 /// In so many orders of each complaint what is advised is worked out as well.
@@ -773,12 +773,13 @@ fn the_trail_tells_of_hazards() {
 #[test]
 fn figurative_words_raise_no_gate() {
     let rules = rules();
+    // A job raises what it hears so: nothing of it is worked out for that.
+    let phone = file("phone", "", Vec::new()).device;
+    let model = outline(&rules, &phone, &[]).expect("a phone");
     let up = |complaint: &str| -> Vec<String> {
-        let now = case(&rules, &file("phone", complaint, Vec::new()));
-        let gates = now.gates_up();
-        gates
-            .map(|(g, _)| now.model.bench.gates[g].id.clone())
-            .collect()
+        let gates = hazards(&model, complaint);
+        let gates = gates.iter();
+        gates.map(|g| model.bench.gates[g].id.clone()).collect()
     };
     for complaint in [
         "it was a smoking hot deal, but the camera is black",

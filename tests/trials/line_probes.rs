@@ -26,7 +26,7 @@ fn path(n: usize) -> String {
 #[test]
 fn one_open_of_many_takes_about_the_logarithm_of_probes() {
     let mut rng = StdRng::seed_from_u64(1);
-    for n in [4, 8, 16] {
+    for n in [4, 8, 12] {
         let opens = |h: &Happening| h.words.starts_with("open j");
         let device = Device::with(&path(n), opens, &[MeterMode::Diode]);
         let mut probes = 0;

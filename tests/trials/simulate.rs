@@ -151,7 +151,7 @@ fn readings_of_lines_are_believed_as_in_the_job() {
     let rules = crate::lines::rules();
     let file = complaint("phone", "it does not charge");
     let start = Start::new(&rules, &file, Settings::default()).unwrap();
-    let mut records = follow(&start, &Policy::Advice, &drawn(&start, 4, 24));
+    let mut records = follow(&start, &Policy::Advice, &drawn(&start, 4, 16));
     let on_lines = |r: &Record| {
         let measures = |s: &&Done| match s.act {
             Act::Test(t) => start.model.tests[t].measures.is_some(),
