@@ -73,7 +73,7 @@ pub fn update(network: &Network, events: &[Event], size: Size) -> Belief {
             None => impossible(network),
         };
     }
-    let mut order = likeliest(network, exact.as_ref());
+    let order = likeliest(network, exact.as_ref());
     let mut k = match size {
         Size::UpTo(k) => k.min(MAX_SIZE),
         Size::Auto => 2,
@@ -86,13 +86,10 @@ pub fn update(network: &Network, events: &[Event], size: Size) -> Belief {
         }
     }
     // Pairs are weighed once, larger sets again for each size. Where the sum says
-    // how likely each fault is, sets with one that hardly is there are left out.
+    // how likely each fault is, pairs with one that hardly is there are left out.
     let pairs = match &exact {
         Some(e) if size == Size::Auto && events.len() >= GUIDED => {
-            let likely = likely(events, &order, e);
-            let pairs = candidates::list_pairs(network, k.min(2), &likely);
-            order.retain(|f| likely[*f]);
-            pairs
+            candidates::list_pairs(network, k.min(2), &likely(events, &order, e))
         }
         _ => candidates::list(network, k.min(2), &[]),
     };
@@ -101,7 +98,7 @@ pub fn update(network: &Network, events: &[Event], size: Size) -> Belief {
     let mut larger = Weighted::new();
     let mut left_out;
     loop {
-        let among = &order[..candidates::breadth(order.len(), k).min(order.len())];
+        let among = &order[..candidates::breadth(network.len(), k).min(order.len())];
         if k > 2 {
             let sets = candidates::list_from(network, 3, k, among);
             larger = candidates::filter(network, sets, events);
