@@ -28,7 +28,7 @@ pub use under::UnderRules;
 
 use std::path::{Path, PathBuf};
 
-use rusqlite::{Connection, OptionalExtension, TransactionBehavior, params};
+use rusqlite::{Connection, TransactionBehavior, params};
 
 use crate::job::trail::Moment;
 use crate::job::{CaseFile, Entry};
@@ -129,18 +129,8 @@ impl Store {
         let tx = self
             .db
             .transaction_with_behavior(TransactionBehavior::Immediate)?;
-        let newest: Option<i64> = tx
-            .query_row(
-                "SELECT max(seq) FROM event WHERE job = ?1",
-                params![job],
-                |r| r.get(0),
-            )
-            .optional()?
-            .flatten();
-        match newest {
-            None => return Err(StoreError::NoJob(job)),
-            Some(n) if n != last => return Err(StoreError::Changed(job)),
-            Some(_) => {}
+        if newest(&tx, job)? != last {
+            return Err(StoreError::Changed(job));
         }
         insert(&tx, job, last + 1, &now, event, shown, rules)?;
         let state = match event {
@@ -325,13 +315,18 @@ impl Log for Store {
     }
 
     fn newest(&self, job: i64) -> Result<i64, StoreError> {
-        let newest: Option<i64> = self.db.query_row(
-            "SELECT max(seq) FROM event WHERE job = ?1",
-            params![job],
-            |r| r.get(0),
-        )?;
-        newest.ok_or(StoreError::NoJob(job))
+        newest(&self.db, job)
     }
+}
+
+/// Number of the newest event of a job.
+fn newest(db: &Connection, job: i64) -> Result<i64, StoreError> {
+    let newest: Option<i64> = db.query_row(
+        "SELECT max(seq) FROM event WHERE job = ?1",
+        params![job],
+        |r| r.get(0),
+    )?;
+    newest.ok_or(StoreError::NoJob(job))
 }
 
 fn insert(
