@@ -40,7 +40,7 @@ use crate::plan::TestId;
 use crate::rulebase::{Line, LinePart, MeterMode, PackFault};
 use crate::units::shown;
 
-use built::{Built, Share};
+use built::{Built, Share, on_each_way};
 use slip::{Healthy, Shows, Usual};
 pub(super) use solved::Solved;
 
@@ -164,7 +164,7 @@ impl LineInfo {
     ) -> Result<Arc<Forecast>, CalibrateError> {
         let forecasts = &self.solved.forecasts;
         forecasts.get(self, bend, (meter, probing, None), |bent| {
-            let all = LineInfo::each(bent, probing.mode, |b| {
+            let all = on_each_way(bent, probing.mode, |b| {
                 Forecast::new(&self.line, &b.wired, meter, probing)
             });
             self.mean_forecast(all?).ok_or(SolveError::Singular)
@@ -272,7 +272,7 @@ impl LineInfo {
     ) -> Option<Arc<Usual>> {
         let known = &self.solved.healthy;
         let known = known.get(self, bend, (meter, probing, None), |built| {
-            let all = LineInfo::each(built, probing.mode, |b| {
+            let all = on_each_way(built, probing.mode, |b| {
                 healthy(&self.line, &b.wired, meter, probing)
             });
             let all = all?

@@ -142,30 +142,6 @@ impl LineInfo {
         share.with(harms.flat_map(|f| self.harms_of(f)))
     }
 
-    /// What is worked out for a mode of the meter on each way; once for ways on which
-    /// it reads the same.
-    ///
-    /// # Errors
-    /// The first that the work has.
-    pub(super) fn each<T: Clone>(
-        built: &[Built],
-        mode: MeterMode,
-        mut work: impl FnMut(&Built) -> Result<T, SolveError>,
-    ) -> Result<Ways<T>, SolveError> {
-        let mut all: Ways<T> = Vec::with_capacity(built.len());
-        for (i, b) in built.iter().enumerate() {
-            let same = built[..i]
-                .iter()
-                .position(|a| a.wired.reads_as(&b.wired, mode));
-            let of = match same {
-                Some(before) => all[before].1.clone(),
-                None => work(b)?,
-            };
-            all.push((b.share.clone(), of));
-        }
-        Ok(all)
-    }
-
     /// The mean of rows worked out for each way.
     pub(super) fn mean_rows(&self, all: Vec<(Share, Rows)>) -> Rows {
         let mut all = all.into_iter();
@@ -206,6 +182,30 @@ impl LineInfo {
         }
         mean
     }
+}
+
+/// What is worked out for a mode of the meter on each way; once for ways on which
+/// it reads the same.
+///
+/// # Errors
+/// The first that the work has.
+pub(super) fn on_each_way<T: Clone>(
+    built: &[Built],
+    mode: MeterMode,
+    mut work: impl FnMut(&Built) -> Result<T, SolveError>,
+) -> Result<Ways<T>, SolveError> {
+    let mut all: Ways<T> = Vec::with_capacity(built.len());
+    for (i, b) in built.iter().enumerate() {
+        let same = built[..i]
+            .iter()
+            .position(|a| a.wired.reads_as(&b.wired, mode));
+        let of = match same {
+            Some(before) => all[before].1.clone(),
+            None => work(b)?,
+        };
+        all.push((b.share.clone(), of));
+    }
+    Ok(all)
 }
 
 #[cfg(test)]

@@ -14,7 +14,7 @@ use rayon::prelude::*;
 
 use super::super::{Model, SiblingReading};
 use super::LineInfo;
-use super::built::Ways;
+use super::built::{Ways, on_each_way};
 use super::rows::{Alternatives, Rows, add, mixed};
 use super::taken::{Read, Taken};
 use crate::belief::{FaultId, Finding};
@@ -86,7 +86,7 @@ impl LineInfo {
         let range = shown.map(|r| meter.range_of(r));
         let surveys = &self.solved.surveys;
         surveys.get(self, bend, (meter, probing, range), |bent| {
-            LineInfo::each(bent, probing.mode, |b| {
+            on_each_way(bent, probing.mode, |b| {
                 let of = Survey::new(&self.line, &b.wired, meter, probing, shown)?;
                 Ok(Arc::new(of))
             })
